@@ -30,7 +30,9 @@ class Role:
     per_zone: bool = False
 
 
-def _analog(name: str, dimension: str, low: float, high: float, label: str, zone: bool = False) -> Role:
+def _analog(
+    name: str, dimension: str, low: float, high: float, label: str, zone: bool = False
+) -> Role:
     return Role(name, "analog", dimension, label, low, high, zone)
 
 
@@ -82,7 +84,9 @@ _ROLES = [
 ROLES = {r.name: r for r in _ROLES}
 
 # Words a state column may hold, lower case. A site file's `on = [...]` replaces them.
-ON_WORDS = frozenset({"1", "1.0", "on", "open", "true", "yes", "alarm", "closed contact", "energised"})
+ON_WORDS = frozenset(
+    {"1", "1.0", "on", "open", "true", "yes", "alarm", "closed contact", "energised"}
+)
 OFF_WORDS = frozenset({"0", "0.0", "off", "closed", "false", "no", "ok", "normal", "open contact"})
 
 # Outputs in the order a technician lists the terminals.
