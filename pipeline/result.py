@@ -1,0 +1,153 @@
+"""What a report is made of: one site's result as plain records and frames; reports read nothing else.
+
+Frames carry the columns that sql/columns.toml lists, instants as UTC epoch microseconds, store
+units (°F, in. w.c., s). Only the edge (reports, command line) turns them into local time and
+display units.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+SEVERITIES = ("act", "plan", "watch", "note")
+"""From worst to mildest."""
+
+CALLS = ("act", "plan", "watch", "note", "clear", "cannot judge")
+"""What a page may say at its head: the worst severity, else clear, else cannot judge."""
+
+
+@dataclass(frozen=True)
+class Span:
+    """A half-open stretch of time, UTC microseconds, with what is seen in it."""
+
+    start_ts: int
+    end_ts: int
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An instant worth a mark on a drawing."""
+
+    ts: int
+    label: str
+
+
+@dataclass(frozen=True)
+class EvidenceWindow:
+    """A stretch drawn at full rate under a finding: what happened, minute by minute.
+
+    title : one sentence, built from the same numbers as the finding's
+    lines : horizontal lines to draw: (role of the panel, value in store units, label)
+    """
+
+    n: int
+    start_ts: int
+    end_ts: int
+    title: str
+    spans: tuple[Span, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    lines: tuple[tuple[str, float, str], ...] = ()
+
+
+@dataclass(frozen=True)
+class RankedCause:
+    """A possible cause and the reason from this log that puts it where it stands."""
+
+    cause: str
+    because: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One finding as a reader gets it.
+
+    code : the finding's file name with - for _
+    about : 'installation' or 'log'
+    certainty : shown, likely or possible
+    summary : one sentence with numbers and clock times
+    coverage, resolution_s : of the figures behind it
+    table : the events behind it, ready to show (column title -> values as text); may be empty
+    thresholds : names of the judgement numbers used, looked up in pipeline.thresholds
+    """
+
+    code: str
+    title: str
+    severity: str
+    about: str
+    certainty: str
+    summary: str
+    evidence: tuple[Span, ...]
+    windows: tuple[EvidenceWindow, ...]
+    ruled_out: tuple[str, ...]
+    causes: tuple[RankedCause, ...]
+    checks: tuple[str, ...]
+    cautions: tuple[str, ...]
+    source: str
+    coverage: float | None
+    resolution_s: float | None
+    table: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    thresholds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The result of one rule: found, not found or cannot tell, and why."""
+
+    code: str
+    title: str
+    question: str
+    result: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The head of the page.
+
+    call : one of CALLS
+    sentence : what is wrong, in one sentence
+    how_sure : how sure, and with how much data behind it
+    ruled_out, cannot_tell : plain sentences
+    """
+
+    call: str
+    sentence: str
+    how_sure: str
+    ruled_out: tuple[str, ...] = ()
+    cannot_tell: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SiteInfo:
+    """What the site file says, as far as a page shows it."""
+
+    site_id: str
+    name: str
+    timezone: str
+    complaint: str | None
+    kind: str
+    zones: dict[int, str]
+    settings: tuple[tuple[str, str, str], ...]
+    """(key, value as text with unit, since when: '' or a local time)"""
+    visits: tuple[Span, ...]
+
+
+@dataclass(frozen=True)
+class SiteResult:
+    """Everything the pages and review.json of one site are made of."""
+
+    run_id: str
+    tool_version: str
+    site: SiteInfo
+    window: Span
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    judged: tuple[Judged, ...]
+    frames: dict[str, pd.DataFrame] = field(repr=False)
+    """Tables by name, such as 'store.file', 'measure.runtime', 'view.window_reading'."""
+    thresholds: dict[str, float] = field(repr=False, default_factory=dict)
+    units: str = "us"
+    redacted: bool = False
