@@ -146,6 +146,15 @@ _TABLE = [
         "site",
     ),
     Threshold(
+        "fan_static_over_off_inwc",
+        0.05,
+        "in. w.c.",
+        "static this far above its own fan-off level means the blower runs",
+        "fan inferred from static; no proof of running and no G that covers gas heat",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
         "chatter_max_s",
         15,
         "s",

@@ -1,0 +1,255 @@
+"""The stages between store and report: found in sql/ and pipeline/measures, checked, run in order.
+
+A stage makes one table. In SQL it is one file with one SELECT: `sql/50_measure/51_coverage.sql`
+makes `measure.coverage`. In Python it is a module of `pipeline/measures` with TABLE, STAGE (its
+place in the same listing), READS and `build(frames) -> DataFrame`. Name order is running order; a
+stage that reads what no earlier stage made is refused. This is the only reader of sql/.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import pkgutil
+import re
+import time
+import tomllib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+import pipeline.measures
+from pipeline.errors import StageError
+
+STREAMING = re.compile(r"over\s*\(\s*\)", re.IGNORECASE)
+GIVEN_SCHEMAS = ("store", "run")
+"""Schemas that stand before the first stage: the attached stores, and what the site files say."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One table and how it is made."""
+
+    key: str
+    table: str
+    reads: tuple[str, ...]
+    means: str
+    sql: str | None = None
+    build: Callable[[dict[str, pd.DataFrame]], pd.DataFrame] | None = None
+
+    @property
+    def folder(self) -> str:
+        """The folder the stage belongs to, such as '50_measure'."""
+        return self.key.split("/")[0]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of one table, as sql/columns.toml declares it."""
+
+    name: str
+    type: str
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table as sql/columns.toml declares it; `is_open` tables may have more columns."""
+
+    name: str
+    grain: str
+    columns: tuple[Column, ...]
+    is_open: bool
+
+
+@cache
+def tables() -> dict[str, Table]:
+    """Every declared table by its full name; `site_id` is added in front of its columns."""
+    declared = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
+    found = {}
+    for schema, group in declared.items():
+        for name, body in group.items():
+            columns = [Column("site_id", "VARCHAR", "-", "site")]
+            for column, text in body["columns"].items():
+                parts = [p.strip() for p in text.split("|", 2)]
+                if len(parts) != 3:
+                    raise StageError(f"columns.toml: {schema}.{name}.{column}: TYPE | unit | meaning")
+                columns.append(Column(column, *parts))
+            full = f"{schema}.{name}"
+            found[full] = Table(full, body["grain"], tuple(columns), bool(body.get("open", False)))
+    return found
+
+
+def discover(con: duckdb.DuckDBPyConnection) -> list[Stage]:
+    """All stages in running order, checked: each reads only what stands before it.
+
+    Raises StageError naming the file for a second statement, a parameter, a table without a
+    schema, a file that reads ahead, two stages for one table, or a table not in columns.toml.
+    """
+    stages = sorted([*_sql_stages(con), *_python_stages()], key=lambda s: s.key)
+    made: set[str] = set()
+    declared = tables()
+    for stage in stages:
+        if stage.table in made:
+            raise StageError(f"{stage.key}: {stage.table} is made twice")
+        if stage.table not in declared:
+            raise StageError(f"{stage.key}: {stage.table} is not in sql/columns.toml")
+        for table in stage.reads:
+            given = table.split(".")[0] in GIVEN_SCHEMAS and table in declared
+            if not given and table not in made:
+                raise StageError(f"{stage.key}: reads {table}, which no earlier stage makes")
+        made.add(stage.table)
+    return stages
+
+
+def run(
+    con: duckdb.DuckDBPyConnection,
+    stages: Iterable[Stage],
+    on_stage: Callable[[Stage, float], None] | None = None,
+) -> None:
+    """Make each stage's table in turn, in a connection that holds `store.*` and `run.*`.
+
+    on_stage : called after each with the stage and the seconds it took
+    Raises StageError when a result differs from columns.toml, or when a streaming window reads a
+    table that is not stored in order.
+    """
+    for stage in stages:
+        started = time.perf_counter()
+        schema, name = stage.table.split(".")
+        con.execute(f'create schema if not exists "{schema}"')
+        if stage.sql is not None:
+            if STREAMING.search(stage.sql):
+                _check_order(con, stage)
+            con.execute(f'create or replace table "{schema}"."{name}" as {stage.sql}')
+            _check_columns(con, stage.table)
+        elif stage.build is not None:
+            frames = {t: con.execute(f"select * from {t}").df() for t in stage.reads}
+            put(con, stage.table, stage.build(frames))
+        if on_stage is not None:
+            on_stage(stage, time.perf_counter() - started)
+
+
+def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None:
+    """Store a frame as `table` with the columns and types that columns.toml declares.
+
+    Raises StageError when a declared column is missing or, unless the table is open, when the
+    frame has one that is not declared.
+    """
+    declared = tables()[table]
+    names = [c.name for c in declared.columns]
+    extra = [c for c in frame.columns if c not in names]
+    missing = [n for n in names if n not in frame.columns]
+    if missing or (extra and not declared.is_open):
+        raise StageError(f"{table}: missing columns {missing}, undeclared columns {extra}")
+    picks = [f'cast("{c.name}" as {c.type}) as "{c.name}"' for c in declared.columns]
+    picks += [f'"{name}"' for name in extra]
+    schema, name = table.split(".")
+    con.execute(f'create schema if not exists "{schema}"')
+    con.register("frame_to_put", frame)
+    con.execute(
+        f'create or replace table "{schema}"."{name}" as select {", ".join(picks)} from frame_to_put'
+    )
+    con.unregister("frame_to_put")
+
+
+def frame(con: duckdb.DuckDBPyConnection, table: str, site_id: str | None = None) -> pd.DataFrame:
+    """A declared table as a DataFrame; of one site if `site_id` is given."""
+    if table not in tables():
+        raise StageError(f"{table} is not in sql/columns.toml")
+    if site_id is None:
+        return con.execute(f"select * from {table}").df()
+    return con.execute(f"select * from {table} where site_id = ?", [site_id]).df()
+
+
+def reads_of(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[str, ...]:
+    """The tables with a schema that a SELECT reads, by DuckDB's own parser, sorted."""
+    row = con.execute("select json_serialize_sql(?::varchar)", [sql]).fetchone()
+    tree = json.loads(row[0]) if row else {"error": True}
+    if tree.get("error"):
+        raise StageError(f"not one SELECT: {tree.get('error_message', 'unknown')}")
+    if len(tree["statements"]) != 1:
+        raise StageError("more than one statement")
+    found: set[str] = set()
+    _walk(tree, found)
+    return tuple(sorted(found))
+
+
+def _walk(node: Any, found: set[str]) -> None:
+    if isinstance(node, dict):
+        if node.get("type") == "BASE_TABLE" and node.get("schema_name"):
+            found.add(f"{node['schema_name']}.{node['table_name']}")
+        if node.get("type") == "TABLE_FUNCTION":
+            function = node.get("function", {}).get("function_name", "")
+            if function not in ("unnest", "range", "generate_series"):
+                raise StageError(f"table function {function} is not allowed in a stage")
+        for value in node.values():
+            _walk(value, found)
+    elif isinstance(node, list):
+        for value in node:
+            _walk(value, found)
+
+
+def _sql_stages(con: duckdb.DuckDBPyConnection) -> list[Stage]:
+    found = []
+    root = files("sql")
+    for folder in sorted(root.iterdir(), key=lambda p: p.name):
+        if not folder.is_dir() or not re.fullmatch(r"\d\d_[a-z_]+", folder.name):
+            continue
+        for file in sorted(folder.iterdir(), key=lambda p: p.name):
+            match = re.fullmatch(r"\d\d_([a-z0-9_]+)\.sql", file.name)
+            if match is None:
+                raise StageError(f"sql/{folder.name}/{file.name}: name is not NN_table.sql")
+            text = file.read_text(encoding="utf-8")
+            key = f"{folder.name}/{file.name.removesuffix('.sql')}"
+            try:
+                reads = reads_of(con, text)
+            except StageError as problem:
+                raise StageError(f"sql/{key}.sql: {problem}") from problem
+            first = text.splitlines()[0]
+            if not first.startswith("-- "):
+                raise StageError(f"sql/{key}.sql: the first line says what one row is")
+            table = f"{folder.name[3:]}.{match.group(1)}"
+            found.append(Stage(key, table, reads, first[3:].strip(), sql=text))
+    return found
+
+
+def _python_stages() -> list[Stage]:
+    found = []
+    for module_info in pkgutil.iter_modules(pipeline.measures.__path__):
+        module = importlib.import_module(f"pipeline.measures.{module_info.name}")
+        if not hasattr(module, "TABLE"):
+            continue
+        means = (module.__doc__ or "").strip().splitlines()[0]
+        key = f"{module.STAGE}_{module.TABLE.split('.')[1]}"
+        found.append(Stage(key, module.TABLE, tuple(module.READS), means, build=module.build))
+    return found
+
+
+def _check_columns(con: duckdb.DuckDBPyConnection, table: str) -> None:
+    declared = [(c.name, c.type) for c in tables()[table].columns]
+    actual = [(r[0], r[1]) for r in con.execute(f"describe {table}").fetchall()]
+    if declared != actual:
+        wrong = [f"{a} (declared {d})" for a, d in zip(actual, declared, strict=False) if a != d]
+        raise StageError(
+            f"{table} differs from columns.toml: {len(actual)} columns for {len(declared)}; {wrong}"
+        )
+
+
+def _check_order(con: duckdb.DuckDBPyConnection, stage: Stage) -> None:
+    """A streaming window (`over ()`) is right only on rows stored in (site, channel, ts) order."""
+    for table in stage.reads:
+        names = [c.name for c in tables()[table].columns]
+        if "channel_id" not in names or "ts" not in names:
+            continue
+        row = con.execute(
+            "select count(*) from (select (site_id, channel_id, ts) <= (lag(site_id) over (), "
+            f"lag(channel_id) over (), lag(ts) over ()) as is_back from {table}) where is_back"
+        ).fetchone()
+        if row and row[0]:
+            raise StageError(f"{stage.key}: {table} is not stored in (site, channel, ts) order")

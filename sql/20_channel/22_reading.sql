@@ -1,0 +1,10 @@
+-- one row per reading of a primary analog channel, on one clock
+select
+    r.site_id,
+    r.channel_id,
+    r.ts - (c.offset_s * 1e6)::bigint as ts,
+    r.value,
+from store.reading r
+join channel.channel c on c.site_id = r.site_id and c.channel_id = r.channel_id
+where c.is_primary
+order by r.site_id, r.channel_id, r.ts

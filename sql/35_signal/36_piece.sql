@@ -1,0 +1,36 @@
+-- one row per linear piece of a trusted analog channel, clipped to the window
+with
+
+pair as (
+    select
+        site_id,
+        channel_id,
+        ts as start_ts,
+        value as start_value,
+        lead(site_id) over () = site_id and lead(channel_id) over () = channel_id as is_same,
+        lead(ts) over () as end_ts,
+        lead(value) over () as end_value,
+    from channel.reading
+)
+
+select
+    p.site_id,
+    p.channel_id,
+    c.role,
+    c.zone,
+    greatest(p.start_ts, w.start_ts) as start_ts,
+    least(p.end_ts, w.end_ts) as end_ts,
+    p.start_value + (p.end_value - p.start_value)
+        * (greatest(p.start_ts, w.start_ts) - p.start_ts) / (p.end_ts - p.start_ts) as start_value,
+    p.start_value + (p.end_value - p.start_value)
+        * (least(p.end_ts, w.end_ts) - p.start_ts) / (p.end_ts - p.start_ts) as end_value,
+from pair p
+join channel.channel c on c.site_id = p.site_id and c.channel_id = p.channel_id
+join run.window w on w.site_id = p.site_id
+join run.threshold t on t.site_id = p.site_id
+where
+    p.is_same
+    and p.end_ts - p.start_ts <= c.interval_s * t.hold_max_intervals * 1e6
+    and p.end_ts > w.start_ts
+    and p.start_ts < w.end_ts
+order by p.site_id, p.channel_id, start_ts

@@ -1,0 +1,16 @@
+-- one row per primary channel: how much of the window it covers
+select
+    c.site_id,
+    c.channel_id,
+    c.role,
+    c.zone,
+    c.interval_s,
+    (any_value(w.end_ts - w.start_ts) - coalesce(sum(g.end_ts - g.start_ts), 0))::double / 1e6 as valid_s,
+    any_value(w.end_ts - w.start_ts) / 1e6 as window_s,
+    valid_s / window_s as coverage,
+from channel.channel c
+join run.window w on w.site_id = c.site_id
+left join trust.gap g on g.site_id = c.site_id and g.channel_id = c.channel_id
+where c.is_primary and c.kind in ('analog', 'state')
+group by c.site_id, c.channel_id, c.role, c.zone, c.interval_s
+order by c.site_id, c.channel_id
