@@ -1,0 +1,244 @@
+"""The store of one site, and the working connection over the stores of many.
+
+The only module that opens DuckDB. A store is one file, site.duckdb: the tables of `[store.*]` in
+sql/columns.toml, a `meta` table (layout, fingerprint of what site.toml says about parsing) and
+`original`, the exports' own bytes, compressed, so that rows of a file that has vanished from
+exports/ can be read again by the same rules as all others.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import duckdb
+
+from pipeline.errors import StoreError
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+STORE_NAME = "site.duckdb"
+# Raised when the same bytes and the same site.toml would be read differently than before.
+READER_VERSION = 1
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of columns.toml: its name, SQL type, unit ('-' for none) and meaning."""
+
+    name: str
+    type: str
+    unit: str
+    meaning: str
+
+
+@cache
+def store_columns() -> dict[str, tuple[Column, ...]]:
+    """The store's tables as columns.toml describes them: table name to its columns, in order."""
+    described = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
+    tables = {}
+    for table, entry in described["store"].items():
+        columns = []
+        for name, text in entry["columns"].items():
+            sql_type, unit, meaning = (part.strip() for part in text.split("|", 2))
+            columns.append(Column(name, sql_type, unit, meaning))
+        tables[table] = tuple(columns)
+    return tables
+
+
+def layout() -> str:
+    """A short text that changes whenever the store's tables or the reader's rules do."""
+    described = [(t, c.name, c.type) for t, columns in store_columns().items() for c in columns]
+    return f"{READER_VERSION}-{hashlib.sha256(repr(described).encode()).hexdigest()[:16]}"
+
+
+def create_store_tables(
+    connection: duckdb.DuckDBPyConnection, schema: str = "main", with_site_id: bool = False
+) -> None:
+    """Make the empty tables of the store in `schema`, which must exist.
+
+    with_site_id : put `site_id VARCHAR` first, as the views of `attach_sites` do (for tests of
+        stages, which read `store.*` without a store on disk)
+    """
+    for table, columns in store_columns().items():
+        described = ["site_id VARCHAR"] if with_site_id else []
+        described += [f"{quoted(c.name)} {c.type}" for c in columns]
+        connection.execute(
+            f"create table {quoted(schema)}.{quoted(table)} ({', '.join(described)})"
+        )
+
+
+def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
+    """A connection to one store whose layout is this version's.
+
+    Raises StoreError if the file is missing, damaged or of another layout; all three are mended
+    by loading again.
+    """
+    if not path.is_file():
+        raise StoreError("there is no store yet", file=path, hint=_load_again(path))
+    try:
+        connection = duckdb.connect(str(path), read_only=read_only, config=_config())
+    except duckdb.Error as error:
+        raise StoreError(
+            "the store cannot be opened",
+            file=path,
+            found=str(error).splitlines()[0],
+            expected="a store written by zonetrail and not open for writing elsewhere",
+            hint=f"delete it and {_load_again(path)}; it is rebuilt from exports/",
+        ) from error
+    try:
+        found = _meta(connection).get("layout")
+    except duckdb.Error:
+        found = None
+    if found != layout():
+        connection.close()
+        raise StoreError(
+            "the store was written by another version of zonetrail",
+            file=path,
+            found=f"layout {found}",
+            expected=f"layout {layout()}",
+            hint=_load_again(path),
+        )
+    _settle(connection)
+    return connection
+
+
+def read_meta(path: Path) -> dict[str, str] | None:
+    """What the store says about itself, or None where there is no usable store.
+
+    Keys: layout, fingerprint, site_id, tool.
+    """
+    if not path.is_file():
+        return None
+    try:
+        with duckdb.connect(str(path), read_only=True, config=_config()) as connection:
+            return _meta(connection)
+    except duckdb.Error:
+        return None
+
+
+def write_store(
+    path: Path,
+    tables: Mapping[str, pa.Table],
+    originals: pa.Table,
+    meta: Mapping[str, str],
+) -> None:
+    """Write a whole store beside `path` and rename it over the old one.
+
+    tables : every table of `[store.*]`, columns by name, rows in the order in which they are kept
+    originals : sha256, path, codec, n_bytes, bytes of every export behind the tables
+
+    A load that is killed leaves the old store as it was.
+    """
+    handle, name = tempfile.mkstemp(prefix=path.name + ".", suffix=".part", dir=path.parent)
+    os.close(handle)
+    part = Path(name)
+    part.unlink()  # DuckDB refuses to open an empty file
+    try:
+        with duckdb.connect(str(part), config=_config()) as connection:
+            _settle(connection)
+            create_store_tables(connection)
+            for table, columns in store_columns().items():
+                connection.register("incoming", tables[table])
+                names = ", ".join(quoted(c.name) for c in columns)
+                connection.execute(
+                    f"insert into {quoted(table)} ({names}) select {names} from incoming"
+                )
+                connection.unregister("incoming")
+            connection.register("incoming", originals)
+            connection.execute("create table original as select * from incoming")
+            connection.unregister("incoming")
+            connection.execute("create table meta (name VARCHAR, value VARCHAR)")
+            rows = sorted({**meta, "layout": layout()}.items())
+            connection.executemany("insert into meta values (?, ?)", [list(row) for row in rows])
+            connection.execute("checkpoint")
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+        part.with_name(part.name + ".wal").unlink(missing_ok=True)
+
+
+def connect_working() -> duckdb.DuckDBPyConnection:
+    """An empty in-memory connection on which stages run.
+
+    One thread and insertion order kept, so that a streaming window over a stored table sees its
+    rows as stored; UTC; ASOF joins never become nested loops; nothing is downloaded. Frames reach
+    it by `register`, not by their variable's name, once `attach_sites` has closed it.
+    """
+    connection = duckdb.connect(":memory:", config=_config())
+    _settle(connection)
+    return connection
+
+
+def attach_sites(connection: duckdb.DuckDBPyConnection, stores: Mapping[str, Path]) -> None:
+    """Make schema `store`: per table one view over all the sites' stores, `site_id` first.
+
+    stores : site id to the path of its site.duckdb, opened read-only
+
+    Afterwards the connection reaches no other file. Raises StoreError for a store that is
+    missing, damaged or of another layout.
+    """
+    selects: dict[str, list[str]] = {table: [] for table in store_columns()}
+    for number, (site_id, path) in enumerate(sorted(stores.items())):
+        open_store(path).close()
+        name = f"site_{number}"
+        connection.execute(f"attach {literal(str(path))} as {quoted(name)} (read_only)")
+        for table, columns in store_columns().items():
+            listed = ", ".join(quoted(c.name) for c in columns)
+            selects[table].append(
+                f"select {literal(site_id)} as site_id, {listed} from {name}.main.{quoted(table)}"
+            )
+    connection.execute("create schema store")
+    if stores:
+        for table, parts in selects.items():
+            body = " union all ".join(parts)
+            connection.execute(f"create view store.{quoted(table)} as {body}")
+    else:
+        create_store_tables(connection, schema="store", with_site_id=True)
+    connection.execute("set enable_external_access = false")
+
+
+def quoted(name: str) -> str:
+    """The name as an SQL identifier."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def literal(text: str) -> str:
+    """The text as an SQL string, for the few places where no value can be bound."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _meta(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    return dict(connection.execute("select name, value from meta").fetchall())
+
+
+def _load_again(path: Path) -> str:
+    return f"run: zonetrail load {path.parent}"
+
+
+def _config() -> dict[str, str | bool | int | float | list[str]]:
+    # DuckDB's own default would put its overflow files into the folder the user stands in.
+    overflow = Path(tempfile.gettempdir()) / f"zonetrail-{os.getpid()}"
+    return {
+        "threads": 1,
+        "preserve_insertion_order": True,
+        "autoinstall_known_extensions": False,
+        "autoload_known_extensions": False,
+        "temp_directory": str(overflow),
+    }
+
+
+def _settle(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute("set TimeZone = 'UTC'")
+    # Threshold 64 (the default) looks at estimates and turned a filtered ASOF join into a nested
+    # loop of minutes.
+    connection.execute("set asof_loop_join_threshold = 0")
