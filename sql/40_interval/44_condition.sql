@@ -1,0 +1,229 @@
+-- one row per stretch in which outputs, fan and calls are all unchanged
+-- Every edge of every state is one row that adds to or takes from a running sum; so the state at
+-- each instant needs no join of ranges.
+with
+
+-- columns of a change: on and known counts of each state, calls as a bit per zone and a count
+change as (
+    select
+        s.site_id,
+        unnest([s.start_ts, s.end_ts]) as ts,
+        unnest([1, -1]) as step,
+        s.role as what,
+        s.is_on,
+        null::integer as zone,
+    from signal.state s
+    where s.role in ('output_w1', 'output_w2', 'output_y1', 'output_y2', 'output_aux')
+    union all
+    select f.site_id, unnest([f.start_ts, f.end_ts]), unnest([1, -1]), 'fan', f.is_on, null
+    from run_state.fan f
+    union all
+    select r.site_id, unnest([r.start_ts, r.end_ts]), unnest([1, -1]), 'pump_' || r.mode, true, null
+    from interval.source_run r
+    where r.source = 'compressor'
+    union all
+    select c.site_id, unnest([c.start_ts, c.end_ts]), unnest([1, -1]), 'call_' || c.mode, true, c.zone
+    from interval.call c
+    union all
+    -- calls are known where every call channel is
+    select s.site_id, unnest([s.start_ts, s.end_ts]), unnest([1, -1]), 'call_channel', true, null
+    from signal.state s
+    where s.role like 'zone_call_%'
+    union all
+    select v.site_id, unnest([v.start_ts, v.end_ts]), unnest([1, -1]), 'visit', true, null
+    from run.visit v
+    union all
+    -- a purge may last this long after its source; then the same fan is fan-only
+    select r.site_id, r.end_ts + (coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6)::bigint, 0, 'purge_end', true, null
+    from interval.source_run r
+    join run.threshold t on t.site_id = r.site_id
+    left join run.setting g
+        on g.site_id = r.site_id and g.name = 'purge_s' and g.start_ts <= r.end_ts and g.end_ts > r.end_ts
+    union all
+    select w.site_id, unnest([w.start_ts, w.end_ts]), 0, 'window', true, null
+    from run.window w
+),
+
+at_once as (
+    select
+        site_id,
+        ts,
+        sum(step) filter (what = 'output_w1' and is_on) as w1_on,
+        sum(step) filter (what = 'output_w1') as w1_known,
+        sum(step) filter (what = 'output_w2' and is_on) as w2_on,
+        sum(step) filter (what = 'output_w2') as w2_known,
+        sum(step) filter (what = 'output_y1' and is_on) as y1_on,
+        sum(step) filter (what = 'output_y1') as y1_known,
+        sum(step) filter (what = 'output_y2' and is_on) as y2_on,
+        sum(step) filter (what = 'output_y2') as y2_known,
+        sum(step) filter (what = 'output_aux' and is_on) as aux_on,
+        sum(step) filter (what = 'output_aux') as aux_known,
+        sum(step) filter (what = 'fan' and is_on) as fan_on,
+        sum(step) filter (what = 'fan') as fan_known,
+        sum(step) filter (what = 'pump_heating') as pump_heating,
+        sum(step) filter (what = 'pump_cooling') as pump_cooling,
+        sum(step * (1::bigint << zone)) filter (what = 'call_heating') as heat_mask,
+        sum(step) filter (what = 'call_heating') as n_heat,
+        sum(step * (1::bigint << zone)) filter (what = 'call_cooling') as cool_mask,
+        sum(step) filter (what = 'call_cooling') as n_cool,
+        sum(step) filter (what = 'call_channel') as call_known,
+        sum(step) filter (what = 'visit') as visit,
+    from change
+    group by site_id, ts
+),
+
+-- channels that exist at all; one that is not logged is taken as off, not as unknown
+logged as (
+    select
+        site_id,
+        count(*) filter (role like 'zone_call_%') as n_call_channel,
+        bool_or(role in ('output_w1', 'output_y1', 'output_aux')) as any_source,
+        bool_or(role = 'output_w1') as has_w1,
+        bool_or(role = 'output_w2') as has_w2,
+        bool_or(role = 'output_y1') as has_y1,
+        bool_or(role = 'output_y2') as has_y2,
+        bool_or(role = 'output_aux') as has_aux,
+    from channel.channel
+    where is_primary
+    group by site_id
+),
+
+standing as (
+    select
+        a.site_id,
+        a.ts as start_ts,
+        lead(a.ts) over w as end_ts,
+        if(sum(a.w1_known) over w > 0, sum(a.w1_on) over w > 0, if(l.has_w1, null, false)) as w1,
+        if(sum(a.w2_known) over w > 0, sum(a.w2_on) over w > 0, if(l.has_w2, null, false)) as w2,
+        if(sum(a.y1_known) over w > 0, sum(a.y1_on) over w > 0, if(l.has_y1, null, false)) as y1,
+        if(sum(a.y2_known) over w > 0, sum(a.y2_on) over w > 0, if(l.has_y2, null, false)) as y2,
+        if(sum(a.aux_known) over w > 0, sum(a.aux_on) over w > 0, if(l.has_aux, null, false)) as aux,
+        if(sum(a.fan_known) over w > 0, coalesce(sum(a.fan_on) over w, 0) > 0, null) as fan_on,
+        coalesce(sum(a.pump_heating) over w, 0) > 0 as pump_heating,
+        coalesce(sum(a.pump_cooling) over w, 0) > 0 as pump_cooling,
+        l.any_source,
+        l.n_call_channel > 0 and coalesce(sum(a.call_known) over w, 0) = l.n_call_channel as calls_known,
+        coalesce(sum(a.heat_mask) over w, 0)::bigint as heat_mask,
+        coalesce(sum(a.n_heat) over w, 0)::bigint as n_heat,
+        coalesce(sum(a.cool_mask) over w, 0)::bigint as cool_mask,
+        coalesce(sum(a.n_cool) over w, 0)::bigint as n_cool,
+        coalesce(sum(a.visit) over w, 0) > 0 as in_visit,
+    from at_once a
+    join logged l on l.site_id = a.site_id
+    window w as (partition by a.site_id order by a.ts)
+),
+
+mode as (
+    select
+        s.*,
+        i.has_burner,
+        coalesce(s.w1, false) and i.has_burner as burner_on,
+        coalesce(s.aux, false) or (coalesce(s.w1, false) and not i.has_burner) as strip_on,
+        coalesce(s.y1, false) and s.pump_heating as compressor_heats,
+        coalesce(s.y1, false) and s.pump_cooling as compressor_cools,
+        coalesce(s.y1, false) and not s.pump_heating and not s.pump_cooling as compressor_unknown,
+    from standing s
+    join run.site i on i.site_id = s.site_id
+    join run.window w on w.site_id = s.site_id
+    where s.start_ts >= w.start_ts and s.end_ts <= w.end_ts
+),
+
+-- since when no source has been on, to tell purge from fan-only
+rested as (
+    select
+        *,
+        burner_on or strip_on or compressor_heats or compressor_cools or compressor_unknown as any_on,
+        max(if(any_on, end_ts, null)) over (
+            partition by site_id order by start_ts rows between unbounded preceding and 1 preceding
+        ) as source_off_ts,
+        max(if(fan_on is not distinct from false, end_ts, null)) over (
+            partition by site_id order by start_ts rows between unbounded preceding and 1 preceding
+        ) as fan_off_ts,
+        heat_mask is distinct from lag(heat_mask) over (partition by site_id order by start_ts)
+            or cool_mask is distinct from lag(cool_mask) over (partition by site_id order by start_ts)
+            as calls_changed,
+    from mode
+),
+
+classed as (
+    select
+        r.*,
+        case
+            when r.w1 is null or r.y1 is null or not r.any_source then 'unknown'
+            when r.burner_on or r.strip_on or r.compressor_heats then 'heating'
+            when r.compressor_cools then 'cooling'
+            when r.compressor_unknown or r.fan_on is null then 'unknown'
+            when not r.fan_on then 'off'
+            when r.calls_known and r.n_heat + r.n_cool > 0 then 'waiting'
+            when
+                r.source_off_ts is not null
+                and coalesce(r.fan_off_ts, 0) < r.source_off_ts
+                and r.start_ts - r.source_off_ts
+                    < coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6
+                then 'purge'
+            else 'fan_only'
+        end as class,
+        max(if(r.calls_changed, r.start_ts, null)) over (partition by r.site_id order by r.start_ts)
+            + (1e6 * coalesce(d.value, t.damper_travel_unknown_s))::bigint as settled_ts,
+    from rested r
+    join run.threshold t on t.site_id = r.site_id
+    left join run.setting g
+        on g.site_id = r.site_id and g.name = 'purge_s'
+        and g.start_ts <= r.start_ts and g.end_ts > r.start_ts
+    left join run.setting d
+        on d.site_id = r.site_id and d.name = 'damper_travel_s'
+        and d.start_ts <= r.start_ts and d.end_ts > r.start_ts
+)
+
+select
+    site_id,
+    start_ts,
+    end_ts,
+    w1,
+    w2,
+    y1,
+    y2,
+    aux,
+    fan_on,
+    class,
+    case
+        when class not in ('heating', 'cooling') then null
+        when (burner_on or strip_on) and (compressor_heats or compressor_cools) then 'both'
+        when burner_on then 'burner'
+        when strip_on then 'strip'
+        else 'compressor'
+    end as source,
+    case
+        when class not in ('heating', 'cooling') then 0
+        when burner_on and coalesce(w2, false) then 2
+        when (compressor_heats or compressor_cools) and coalesce(y2, false) then 2
+        else 1
+    end as stage,
+    if(calls_known, n_heat, null) as n_heat,
+    if(
+        calls_known,
+        array_to_string(list_filter(range(0, 63), lambda z: (heat_mask >> z) & 1 = 1), '+'),
+        null
+    ) as heat_zones,
+    if(calls_known, n_cool, null) as n_cool,
+    if(
+        calls_known,
+        array_to_string(list_filter(range(0, 63), lambda z: (cool_mask >> z) & 1 = 1), '+'),
+        null
+    ) as cool_zones,
+    case
+        when not calls_known then null
+        when class = 'heating' then n_heat
+        when class = 'cooling' then n_cool
+        else bit_count(heat_mask | cool_mask)::bigint
+    end as n_zones,
+    if(calls_known, array_to_string(list_filter(range(0, 63), lambda z: (
+        case
+            when class = 'heating' then heat_mask
+            when class = 'cooling' then cool_mask
+            else heat_mask | cool_mask
+        end >> z) & 1 = 1), '+'), null) as zones,
+    settled_ts,
+    in_visit,
+from classed
+order by site_id, start_ts

@@ -1,0 +1,211 @@
+-- one row per panel limit trip: supply at the limit, all heat (cooling) outputs off, a zone still calling
+-- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too.
+-- The low limit is the mirror image: everything is done on supply times `sign`.
+with
+
+kind as (
+    select 'high' as kind, 'heating' as mode, 1 as sign, 'high_limit_f' as setting
+    union all
+    select 'low', 'cooling', -1, 'low_limit_f'
+),
+
+-- stretches in which the mode's sources are on, from stretch to stretch without a gap
+lit as (
+    select
+        c.site_id,
+        k.kind,
+        k.mode,
+        k.sign,
+        k.setting,
+        c.start_ts,
+        c.end_ts,
+        c.class = k.mode as is_on,
+        lag(c.class = k.mode) over w as was_on,
+        lag(c.class) over w as class_before,
+        c.class,
+        c.in_visit,
+    from interval.condition c
+    cross join kind k
+    window w as (partition by c.site_id, k.kind order by c.start_ts)
+),
+
+drop_edge as (
+    select site_id, kind, mode, sign, setting, start_ts as drop_ts, in_visit
+    from lit
+    where was_on and not is_on and class in ('waiting', 'off', 'purge', 'fan_only')
+),
+
+resume as (
+    select site_id, kind, start_ts as resume_ts
+    from lit
+    where is_on and not coalesce(was_on, false)
+),
+
+-- a zone that called at the drop and goes on calling
+standing as (
+    select
+        d.*,
+        max(c.end_ts) as call_end_ts,
+    from drop_edge d
+    join run.threshold t on t.site_id = d.site_id
+    join interval.call c
+        on c.site_id = d.site_id
+        and c.mode = d.mode
+        and c.start_ts < d.drop_ts
+        and c.end_ts >= d.drop_ts + t.trip_call_stands_s * 1e6
+    group by all
+),
+
+next_on as (
+    select s.*, r.resume_ts
+    from standing s
+    asof left join resume r
+        on r.site_id = s.site_id and r.kind = s.kind and r.resume_ts > s.drop_ts
+),
+
+slowest as (
+    select site_id, max(interval_s) as interval_s
+    from channel.channel
+    where
+        is_primary
+        and (role = 'supply_temp' or role like 'output_%' or role like 'zone_call_%')
+    group by site_id
+),
+
+candidate as (
+    select
+        n.*,
+        s.interval_s,
+        least(coalesce(n.resume_ts, n.call_end_ts), n.call_end_ts) as end_ts,
+        n.drop_ts - (1e6 * greatest(t.trip_drop_after_s, 2 * s.interval_s))::bigint as from_ts,
+        least(
+            n.drop_ts + (1e6 * t.trip_peak_search_s)::bigint,
+            coalesce(n.resume_ts, n.drop_ts + (1e6 * t.trip_peak_search_s)::bigint)
+        ) as to_ts,
+    from next_on n
+    join slowest s on s.site_id = n.site_id
+    join run.threshold t on t.site_id = n.site_id
+    -- chatter is not a trip; supply proves something only with the fan on for a while
+    where
+        (n.resume_ts is null or n.resume_ts - n.drop_ts > t.chatter_max_s * 1e6)
+        and not exists (
+            from run_state.fan f
+            where
+                f.site_id = n.site_id
+                and not f.is_on
+                and f.start_ts < n.drop_ts
+                and f.end_ts > n.drop_ts - t.supply_judged_after_fan_s * 1e6
+        )
+),
+
+supply as (
+    select site_id, start_ts, end_ts, start_value, end_value
+    from signal.piece
+    where role = 'supply_temp'
+),
+
+peaked as (
+    select
+        c.*,
+        arg_max(p.start_value, c.sign * p.start_value) as peak_f,
+        arg_max(p.start_ts, c.sign * p.start_value) as peak_ts,
+    from candidate c
+    join supply p on p.site_id = c.site_id and p.start_ts >= c.from_ts and p.start_ts <= c.to_ts
+    group by all
+),
+
+accuracy as (
+    select site_id, max(accuracy) as accuracy_f
+    from store.channel
+    where role = 'supply_temp'
+    group by site_id
+),
+
+limited as (
+    select
+        p.*,
+        g.value as limit_f,
+        p.sign * g.value - coalesce(a.accuracy_f, t.limit_sensor_tolerance_f) as reach_level,
+        p.sign * p.peak_f >= p.sign * g.value - coalesce(a.accuracy_f, t.limit_sensor_tolerance_f)
+            as at_limit,
+    from peaked p
+    join run.threshold t on t.site_id = p.site_id
+    left join accuracy a on a.site_id = p.site_id
+    left join run.setting g
+        on g.site_id = p.site_id and g.name = p.setting
+        and g.start_ts <= p.drop_ts and g.end_ts > p.drop_ts
+),
+
+-- drops that did not read as high as the setting: is there one level they gather at?
+gathered as (
+    select
+        l.site_id,
+        l.kind,
+        median(l.peak_f) as level_f,
+        count(*) as n_below,
+    from limited l
+    where not coalesce(l.at_limit, false)
+    group by l.site_id, l.kind
+),
+
+cluster as (
+    select
+        g.site_id,
+        g.kind,
+        g.level_f,
+    from gathered g
+    join run.threshold t on t.site_id = g.site_id
+    join limited l
+        on l.site_id = g.site_id and l.kind = g.kind and not coalesce(l.at_limit, false)
+    group by g.site_id, g.kind, g.level_f, g.n_below, t.limit_cluster_f, t.limit_cluster_min_events
+    having
+        count(*) filter (abs(l.peak_f - g.level_f) <= t.limit_cluster_f) >= t.limit_cluster_min_events
+        and 2 * count(*) filter (abs(l.peak_f - g.level_f) <= t.limit_cluster_f) >= g.n_below
+),
+
+-- the instant supply reached the limit: last upward crossing at or before the peak
+reached as (
+    select
+        l.site_id,
+        l.kind,
+        l.drop_ts,
+        max(
+            p.start_ts + ((p.end_ts - p.start_ts)
+                * (l.reach_level - l.sign * p.start_value)
+                / nullif(l.sign * (p.end_value - p.start_value), 0))::bigint
+        ) as reach_ts,
+    from limited l
+    join supply p
+        on p.site_id = l.site_id
+        and p.start_ts < l.peak_ts
+        and p.start_ts >= l.drop_ts - 1200e6
+        and l.sign * p.start_value < l.reach_level
+        and l.sign * p.end_value >= l.reach_level
+    where l.at_limit
+    group by l.site_id, l.kind, l.drop_ts
+)
+
+select
+    l.site_id,
+    row_number() over (partition by l.site_id order by l.drop_ts) as trip_id,
+    l.kind,
+    if(l.limit_f is null, 'unknown', 'panel') as opened_by,
+    least(coalesce(r.reach_ts, l.drop_ts), l.end_ts) as start_ts,
+    l.drop_ts,
+    l.end_ts,
+    l.peak_f,
+    l.peak_ts,
+    l.limit_f,
+    l.end_ts - least(coalesce(r.reach_ts, l.drop_ts), l.end_ts) >= 2e6 * l.interval_s as is_certain,
+    l.in_visit,
+from limited l
+join run.threshold t on t.site_id = l.site_id
+left join cluster c on c.site_id = l.site_id and c.kind = l.kind
+left join reached r on r.site_id = l.site_id and r.kind = l.kind and r.drop_ts = l.drop_ts
+where
+    l.at_limit
+    or (
+        abs(l.peak_f - c.level_f) <= t.limit_cluster_f
+        and (l.limit_f is null or abs(c.level_f - l.limit_f) <= t.limit_cluster_reach_f)
+    )
+order by l.site_id, l.drop_ts

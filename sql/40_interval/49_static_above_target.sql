@@ -1,0 +1,168 @@
+-- one row per excursion of supply static over its target while the blower runs
+-- Starts where static crosses the target upwards; ends where it falls below the target less the
+-- hysteresis and stays there for its time, where the fan stops, or where the log has a gap.
+with
+
+piece as (
+    select
+        p.*,
+        p.target_inwc - t.static_excursion_end_inwc as low_inwc,
+        t.static_excursion_end_s,
+        coalesce(lag(p.end_ts) over w = p.start_ts, false) and lag(p.fan_on) over w as joins_before,
+    from interval.static_piece p
+    join run.threshold t on t.site_id = p.site_id
+    where p.fan_on and p.target_inwc is not null
+    window w as (partition by p.site_id order by p.start_ts)
+),
+
+-- stretches below target less hysteresis, long enough to end an excursion
+low_part as (
+    select
+        *,
+        coalesce(
+            not joins_before
+            or not lag(greatest(start_inwc, end_inwc) <= low_inwc) over w,
+            true
+        ) as is_new,
+    from piece
+    where true
+    window w as (partition by site_id order by start_ts)
+),
+
+low_run as (
+    select site_id, min(start_ts) as start_ts
+    from (
+        select *, sum(is_new::int) over (partition by site_id order by start_ts) as run_id
+        from low_part
+        where greatest(start_inwc, end_inwc) <= low_inwc
+    )
+    group by site_id, run_id
+    having max(end_ts) - min(start_ts) >= any_value(static_excursion_end_s) * 1e6
+),
+
+event as (
+    -- crosses the target upwards inside the piece, or begins above it after a stop or a gap
+    select
+        site_id,
+        case
+            when start_inwc <= target_inwc
+                then start_ts + ((end_ts - start_ts) * (target_inwc - start_inwc) / (end_inwc - start_inwc))::bigint
+            else start_ts
+        end as ts,
+        'up' as what,
+    from piece
+    where
+        (start_inwc <= target_inwc and end_inwc > target_inwc)
+        or (not joins_before and start_inwc > target_inwc)
+    union all
+    select site_id, start_ts, 'end' from low_run
+    union all
+    -- the fan stops or the log has a gap
+    select site_id, lag(end_ts) over (partition by site_id order by start_ts), 'end'
+    from piece
+    qualify not joins_before and lag(end_ts) over (partition by site_id order by start_ts) is not null
+    union all
+    select site_id, max(end_ts), 'end' from piece group by site_id
+),
+
+paired as (
+    select
+        site_id,
+        ts as start_ts,
+        what,
+        lag(what) over w as what_before,
+        min(if(what = 'end', ts, null)) over (
+            partition by site_id order by ts, what
+            rows between 1 following and unbounded following
+        ) as end_ts,
+    from event
+    window w as (partition by site_id order by ts, what)
+),
+
+excursion as (
+    select site_id, start_ts, end_ts
+    from paired
+    where what = 'up' and coalesce(what_before, 'end') = 'end' and end_ts > start_ts
+),
+
+inside as (
+    select
+        e.site_id,
+        e.start_ts as excursion_ts,
+        e.end_ts as excursion_end_ts,
+        p.*exclude (site_id),
+    from interval.static_piece p
+    asof join excursion e on e.site_id = p.site_id and p.end_ts > e.start_ts
+    where p.start_ts < e.end_ts and p.fan_on
+),
+
+weighed as (
+    select
+        site_id,
+        excursion_ts,
+        class,
+        stage,
+        zones,
+        n_zones,
+        sum(above_s) as above_s,
+    from inside
+    group by site_id, excursion_ts, class, stage, zones, n_zones
+    qualify row_number() over (
+        partition by site_id, excursion_ts order by sum(above_s) desc, class, stage, zones
+    ) = 1
+),
+
+total as (
+    select
+        site_id,
+        excursion_ts as start_ts,
+        any_value(excursion_end_ts) as end_ts,
+        sum(above_s) as above_s,
+        sum(above_s) filter (is_settled) as settled_above_s,
+        max(greatest(
+            if(start_ts >= excursion_ts, start_inwc, null),
+            if(end_ts <= excursion_end_ts, end_inwc, null)
+        )) as max_inwc,
+        arg_min(target_inwc, start_ts) as target_inwc,
+        bool_or(in_visit) as in_visit,
+    from inside
+    group by site_id, excursion_ts
+),
+
+relieved as (
+    select t.site_id, t.start_ts, count(*) as n_relief
+    from total t
+    join interval.relief r
+        on r.site_id = t.site_id and r.start_ts >= t.start_ts and r.start_ts < t.end_ts
+    group by t.site_id, t.start_ts
+),
+
+interval_of as (
+    select site_id, max(interval_s) as interval_s
+    from channel.channel
+    where is_primary and role = 'static_pressure'
+    group by site_id
+)
+
+select
+    t.site_id,
+    t.start_ts,
+    t.end_ts,
+    (t.end_ts - t.start_ts) / 1e6 as length_s,
+    t.above_s,
+    t.max_inwc,
+    t.target_inwc,
+    w.class,
+    w.stage,
+    w.zones,
+    w.n_zones,
+    coalesce(r.n_relief, 0) as n_relief,
+    (t.end_ts - t.start_ts) / 1e6 >= greatest(h.static_excursion_min_s, 2 * i.interval_s)
+        and coalesce(t.settled_above_s, 0) > 0 as counts,
+    t.in_visit,
+from total t
+join weighed w on w.site_id = t.site_id and w.excursion_ts = t.start_ts
+join run.threshold h on h.site_id = t.site_id
+join interval_of i on i.site_id = t.site_id
+left join relieved r on r.site_id = t.site_id and r.start_ts = t.start_ts
+order by t.site_id, t.start_ts

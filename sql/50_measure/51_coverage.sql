@@ -1,0 +1,131 @@
+-- one row per figure: how much of the window had every channel it needs, and how fine they are
+with
+
+-- what each figure rests on; `is_required` channels must exist, others count where they are logged
+rests_on as (
+    select unnest([
+        {'figure': 'trips', 'pattern': 'supply_temp', 'is_required': true},
+        {'figure': 'trips', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'trips', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'cut_outs', 'pattern': 'supply_temp', 'is_required': true},
+        {'figure': 'cut_outs', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'static', 'pattern': 'static_pressure', 'is_required': true},
+        {'figure': 'static', 'pattern': 'fan', 'is_required': true},
+        {'figure': 'staging', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'staging', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'outputs', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'calls', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'fan', 'pattern': 'fan', 'is_required': true},
+        {'figure': 'conditions', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'conditions', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'conditions', 'pattern': 'fan', 'is_required': true}
+    ], recursive := true)
+),
+
+figure as (
+    select figure, pattern, is_required from rests_on
+    union all
+    select distinct role, role, true from signal.coverage where role like 'output_%'
+),
+
+-- the fan is no channel of its own: its gaps are what its source left open
+fan_edge as (
+    select f.site_id, f.end_ts as start_ts, lead(f.start_ts) over (partition by f.site_id order by f.start_ts) as end_ts
+    from run_state.fan f
+    union all
+    select w.site_id, w.start_ts, coalesce(min(f.start_ts), w.end_ts)
+    from run.window w
+    left join run_state.fan f on f.site_id = w.site_id
+    group by w.site_id, w.start_ts, w.end_ts
+    union all
+    select f.site_id, max(f.end_ts), any_value(w.end_ts)
+    from run_state.fan f
+    join run.window w on w.site_id = f.site_id
+    group by f.site_id
+),
+
+gap as (
+    select site_id, role, start_ts, end_ts from trust.gap
+    union all
+    select e.site_id, 'fan', greatest(e.start_ts, w.start_ts), least(e.end_ts, w.end_ts)
+    from fan_edge e
+    join run.window w on w.site_id = e.site_id
+    where least(e.end_ts, w.end_ts) > greatest(e.start_ts, w.start_ts)
+),
+
+channel as (
+    select site_id, role, interval_s from signal.coverage
+    union all
+    select distinct f.site_id, 'fan', 1.0 from run_state.fan f
+),
+
+needed as (
+    select
+        w.site_id,
+        f.figure,
+        f.pattern,
+        f.is_required,
+        max(c.interval_s) as interval_s,
+        count(c.role) as n_channel,
+    from run.window w
+    cross join figure f
+    left join channel c on c.site_id = w.site_id and c.role like f.pattern
+    group by w.site_id, f.figure, f.pattern, f.is_required
+),
+
+summed as (
+    select
+        site_id,
+        figure,
+        max(interval_s) as resolution_s,
+        coalesce(string_agg(
+            replace(pattern, '_%', ''), ', ' order by pattern
+        ) filter (n_channel = 0 and is_required), '') as missing,
+    from needed
+    group by site_id, figure
+),
+
+-- union of the gaps of all channels of a figure: each starts where nothing before reaches
+open_gap as (
+    select distinct g.site_id, f.figure, g.start_ts, g.end_ts
+    from gap g
+    join figure f on g.role like f.pattern
+),
+
+new_gap as (
+    select
+        *,
+        coalesce(start_ts > max(end_ts) over (
+            partition by site_id, figure order by start_ts, end_ts
+            rows between unbounded preceding and 1 preceding
+        ), true)::int as is_new,
+    from open_gap
+),
+
+joined_gap as (
+    select site_id, figure, max(end_ts) - min(start_ts) as length_us
+    from (
+        select *, sum(is_new) over (partition by site_id, figure order by start_ts, end_ts) as gap_id
+        from new_gap
+    )
+    group by site_id, figure, gap_id
+),
+
+lost as (
+    select site_id, figure, sum(length_us)::double / 1e6 as lost_s
+    from joined_gap
+    group by site_id, figure
+)
+
+select
+    s.site_id,
+    s.figure,
+    (w.end_ts - w.start_ts) / 1e6 as window_s,
+    if(s.missing <> '', 0, (w.end_ts - w.start_ts) / 1e6 - coalesce(l.lost_s, 0)) as valid_s,
+    if(s.missing <> '', 0, 1 - coalesce(l.lost_s, 0) / nullif((w.end_ts - w.start_ts) / 1e6, 0)) as coverage,
+    s.resolution_s,
+    s.missing,
+from summed s
+join run.window w on w.site_id = s.site_id
+left join lost l on l.site_id = s.site_id and l.figure = s.figure
+order by s.site_id, s.figure

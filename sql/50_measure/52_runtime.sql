@@ -1,0 +1,40 @@
+-- one row per output that was logged: time on, starts, open runs, bound from sampling
+with
+
+known as (
+    select site_id, role as output, interval_s
+    from signal.coverage
+    where role like 'output_%'
+),
+
+summed as (
+    select
+        k.site_id,
+        k.output,
+        any_value(k.interval_s) as interval_s,
+        coalesce(sum(r.on_s), 0) as on_s,
+        count(*) filter (r.has_start) as n_start,
+        count(r.start_ts) as n_run,
+        count(*) filter (not r.is_closed) as n_open_run,
+        coalesce(sum(r.n_chatter), 0)::bigint as n_chatter,
+        coalesce(sum(r.has_start::int + r.has_end::int + 2 * r.n_chatter), 0)::double as n_edge,
+    from known k
+    left join interval.output_run r on r.site_id = k.site_id and r.output = k.output
+    group by k.site_id, k.output
+)
+
+select
+    s.site_id,
+    s.output,
+    s.on_s,
+    s.n_start,
+    s.n_run,
+    s.n_open_run,
+    s.n_chatter,
+    -- each edge lies somewhere within one interval, half of it either way
+    s.n_edge * s.interval_s / 2 as plus_minus_s,
+    c.coverage,
+    c.resolution_s,
+from summed s
+join measure.coverage c on c.site_id = s.site_id and c.figure = s.output
+order by s.site_id, s.output

@@ -1,0 +1,48 @@
+-- one row per local day and output: time on, starts, time known
+with
+
+part as (
+    select
+        d.site_id,
+        d.day,
+        s.role as output,
+        s.is_on,
+        greatest(s.start_ts, d.start_ts) as start_ts,
+        least(s.end_ts, d.end_ts) as end_ts,
+    from signal.state s
+    join run.day d on d.site_id = s.site_id and s.start_ts < d.end_ts and s.end_ts > d.start_ts
+    where s.role like 'output_%'
+),
+
+started as (
+    select d.site_id, d.day, r.output, count(*) as n_start
+    from interval.output_run r
+    join run.day d on d.site_id = r.site_id and r.start_ts >= d.start_ts and r.start_ts < d.end_ts
+    where r.has_start
+    group by d.site_id, d.day, r.output
+),
+
+summed as (
+    select
+        site_id,
+        day,
+        output,
+        coalesce(sum(end_ts - start_ts) filter (is_on), 0)::double / 1e6 as on_s,
+        sum(end_ts - start_ts)::double / 1e6 as valid_s,
+    from part
+    group by site_id, day, output
+)
+
+select
+    s.site_id,
+    s.day,
+    s.output,
+    s.on_s,
+    coalesce(t.n_start, 0) as n_start,
+    s.valid_s,
+    (least(d.end_ts, w.end_ts) - greatest(d.start_ts, w.start_ts)) / 1e6 as day_s,
+from summed s
+join run.day d on d.site_id = s.site_id and d.day = s.day
+join run.window w on w.site_id = s.site_id
+left join started t on t.site_id = s.site_id and t.day = s.day and t.output = s.output
+order by s.site_id, s.day, s.output

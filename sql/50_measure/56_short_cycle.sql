@@ -1,0 +1,106 @@
+-- one row per short run or short rest outside visits
+-- Runs ended by a limit belong to the limit finding and are marked.
+with
+
+interval_of as (
+    select
+        site_id,
+        max(interval_s) filter (role = 'output_y1') as compressor_interval_s,
+    from channel.channel
+    where is_primary
+    group by site_id
+),
+
+limits as (
+    select
+        r.*,
+        if(r.source = 'compressor', t.short_run_compressor_max_s, t.short_run_burner_max_s) as short_run_s,
+        case
+            when r.source <> 'compressor' then null
+            when g.value is null then t.compressor_min_off_unknown_s
+            else g.value * 60 - coalesce(i.compressor_interval_s, 1) - t.short_rest_allowance_s
+        end as short_rest_s,
+        t.chatter_max_s,
+        t.after_trip_s,
+    from interval.source_run r
+    join run.threshold t on t.site_id = r.site_id
+    left join interval_of i on i.site_id = r.site_id
+    left join run.setting g
+        on g.site_id = r.site_id and g.name = 'compressor_min_off_min'
+        and g.start_ts <= r.start_ts and g.end_ts > r.start_ts
+    where not r.in_visit
+),
+
+short as (
+    select
+        site_id,
+        source,
+        mode,
+        'run' as what,
+        start_ts,
+        end_ts,
+        on_s as length_s,
+        chatter_max_s,
+        after_trip_s,
+    from limits
+    where is_closed and on_s < short_run_s and source <> 'strip'
+    union all
+    select
+        site_id,
+        source,
+        mode,
+        'rest',
+        start_ts - (rest_before_s * 1e6)::bigint,
+        start_ts,
+        rest_before_s,
+        chatter_max_s,
+        after_trip_s,
+    from limits
+    where rest_before_s < short_rest_s
+),
+
+-- the zones that called for most of it
+called as (
+    select s.site_id, s.source, s.start_ts, c.zones, c.n_zones
+    from short s
+    join interval.condition c
+        on c.site_id = s.site_id and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+    group by s.site_id, s.source, s.start_ts, c.zones, c.n_zones
+    qualify row_number() over (
+        partition by s.site_id, s.source, s.start_ts
+        order by sum(least(c.end_ts, s.end_ts) - greatest(c.start_ts, s.start_ts)) desc, c.zones
+    ) = 1
+)
+
+select
+    s.site_id,
+    s.source,
+    s.mode,
+    s.what,
+    s.start_ts,
+    s.end_ts,
+    s.length_s,
+    d.day,
+    c.zones,
+    c.n_zones,
+    s.what = 'run' and (
+        exists (
+            from interval.trip x
+            where x.site_id = s.site_id and abs(x.drop_ts - s.end_ts) <= s.chatter_max_s * 1e6
+        )
+        or exists (
+            from interval.cut_out x
+            where x.site_id = s.site_id and x.start_ts >= s.start_ts and x.start_ts < s.end_ts
+        )
+    ) as by_limit,
+    exists (
+        from interval.trip x
+        where
+            x.site_id = s.site_id
+            and s.start_ts >= x.drop_ts
+            and s.start_ts <= x.end_ts + s.after_trip_s * 1e6
+    ) as after_trip,
+from short s
+join run.day d on d.site_id = s.site_id and s.start_ts >= d.start_ts and s.start_ts < d.end_ts
+left join called c on c.site_id = s.site_id and c.source = s.source and c.start_ts = s.start_ts
+order by s.site_id, s.start_ts, s.source, s.what

@@ -1,0 +1,102 @@
+-- one row per source or zone call and full hour seen throughout, visits left out
+-- X is the share of the hour on, N the starts in it: the two sides of the cycle curve.
+with
+
+on_stretch as (
+    select site_id, source as what, mode, start_ts, end_ts, has_start
+    from interval.source_run
+    where mode <> 'unknown'
+    union all
+    select site_id, 'zone ' || zone, mode, start_ts, end_ts, has_start
+    from interval.call
+    union all
+    -- the OR of all calls of a mode
+    select site_id, 'any call', mode, min(start_ts), max(end_ts), arg_min(has_start, start_ts)
+    from (
+        select *, sum(is_new) over (partition by site_id, mode order by start_ts, zone) as stretch_id
+        from (
+            select
+                *,
+                coalesce(start_ts > max(end_ts) over (
+                    partition by site_id, mode order by start_ts, zone
+                    rows between unbounded preceding and 1 preceding
+                ), true)::int as is_new,
+            from interval.call
+        )
+    )
+    group by site_id, mode, stretch_id
+),
+
+-- hours in which outputs and calls were all known and no visit was going on
+hour as (
+    select
+        site_id,
+        unnest(range(
+            (start_ts // 3600000000) * 3600000000,
+            (end_ts // 3600000000) * 3600000000,
+            3600000000
+        )) as hour_ts,
+    from run.window
+),
+
+unseen as (
+    select site_id, start_ts, end_ts
+    from trust.gap
+    where role like 'output_%' or role like 'zone_call_%'
+    union all
+    select site_id, start_ts, end_ts from run.visit
+),
+
+full_hour as (
+    select h.site_id, h.hour_ts
+    from hour h
+    join run.window w on w.site_id = h.site_id and h.hour_ts >= w.start_ts
+    where not exists (
+        from unseen u
+        where
+            u.site_id = h.site_id
+            and u.start_ts < h.hour_ts + 3600000000
+            and u.end_ts > h.hour_ts
+    )
+),
+
+series as (select distinct site_id, what, mode from on_stretch),
+
+split as (
+    select
+        site_id,
+        what,
+        mode,
+        start_ts,
+        end_ts,
+        has_start,
+        unnest(range(
+            (start_ts // 3600000000) * 3600000000, end_ts, 3600000000
+        )) as hour_ts,
+    from on_stretch
+),
+
+summed as (
+    select
+        site_id,
+        what,
+        mode,
+        hour_ts,
+        sum(least(end_ts, hour_ts + 3600000000) - greatest(start_ts, hour_ts))::double / 3600e6 as runtime_frac,
+        count(*) filter (has_start and start_ts >= hour_ts) as n_start,
+    from split
+    group by site_id, what, mode, hour_ts
+)
+
+select
+    s.site_id,
+    s.what,
+    s.mode,
+    h.hour_ts,
+    coalesce(m.runtime_frac, 0) as runtime_frac,
+    coalesce(m.n_start, 0) as n_start,
+from series s
+join full_hour h on h.site_id = s.site_id
+left join summed m
+    on m.site_id = s.site_id and m.what = s.what and m.mode = s.mode and m.hour_ts = h.hour_ts
+order by s.site_id, s.what, s.mode, h.hour_ts

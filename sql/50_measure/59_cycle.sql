@@ -1,0 +1,87 @@
+-- one row per source and mode that ran: starts, short runs and rests, usual run, fitted rate
+with
+
+interval_of as (
+    select
+        site_id,
+        case role
+            when 'output_y1' then 'compressor'
+            when 'output_w1' then 'burner'
+            else 'strip'
+        end as source,
+        max(interval_s) as interval_s,
+    from signal.coverage
+    where role in ('output_w1', 'output_y1', 'output_aux')
+    group by all
+),
+
+counted as (
+    select
+        site_id,
+        source,
+        mode,
+        count(*) filter (has_start and not in_visit) as n_start,
+        count(*) filter (has_start) as n_start_all,
+        count(*) filter (is_closed and not in_visit) as n_closed_run,
+        median(on_s) filter (is_closed and not in_visit) as median_run_s,
+    from interval.source_run
+    group by site_id, source, mode
+),
+
+short as (
+    select
+        site_id,
+        source,
+        mode,
+        count(*) filter (what = 'run' and not by_limit) as n_short_run,
+        count(*) filter (what = 'run' and by_limit) as n_short_run_by_limit,
+        count(*) filter (what = 'rest') as n_short_rest,
+    from measure.short_cycle
+    group by site_id, source, mode
+),
+
+-- the shortest minimum-off in force is the one a rest must not undercut
+min_off as (
+    select site_id, min(value) * 60 as min_off_s
+    from run.setting
+    where name = 'compressor_min_off_min'
+    group by site_id
+)
+
+select
+    n.site_id,
+    n.source,
+    n.mode,
+    n.n_start,
+    n.n_start_all,
+    n.n_closed_run,
+    coalesce(s.n_short_run, 0) as n_short_run,
+    coalesce(s.n_short_run_by_limit, 0) as n_short_run_by_limit,
+    coalesce(s.n_short_rest, 0) as n_short_rest,
+    coalesce(
+        t.count_min_intervals * i.interval_s
+        > if(n.source = 'compressor', t.short_run_compressor_max_s, t.short_run_burner_max_s),
+        false
+    ) as is_at_least,
+    if(n.source = 'compressor', t.short_run_compressor_max_s, t.short_run_burner_max_s) as short_run_limit_s,
+    if(
+        n.source = 'compressor',
+        coalesce(
+            m.min_off_s - coalesce(i.interval_s, 1) - t.short_rest_allowance_s,
+            t.compressor_min_off_unknown_s
+        ),
+        null
+    ) as short_rest_limit_s,
+    n.median_run_s,
+    f.nmax_per_h as fitted_nmax_per_h,
+    coalesce(f.n_hour, 0) as n_fit_hour,
+    c.coverage,
+    c.resolution_s,
+from counted n
+join run.threshold t on t.site_id = n.site_id
+left join interval_of i on i.site_id = n.site_id and i.source = n.source
+left join short s on s.site_id = n.site_id and s.source = n.source and s.mode = n.mode
+left join min_off m on m.site_id = n.site_id
+left join measure.cycle_fit f on f.site_id = n.site_id and f.what = n.source and f.mode = n.mode
+join measure.coverage c on c.site_id = n.site_id and c.figure = 'outputs'
+order by n.site_id, n.source, n.mode

@@ -1,0 +1,98 @@
+-- one row per panel limit trip, with what was going on
+with
+
+before_drop as (
+    select t.site_id, t.trip_id, c.stage, c.source, c.n_zones, c.zones
+    from interval.trip t
+    asof join interval.condition c on c.site_id = t.site_id and t.drop_ts > c.start_ts
+),
+
+source_before as (
+    select t.site_id, t.trip_id, max(r.start_ts) as run_ts
+    from interval.trip t
+    join interval.source_run r
+        on r.site_id = t.site_id and r.start_ts < t.drop_ts and r.end_ts >= t.drop_ts - 15000000
+    group by t.site_id, t.trip_id
+),
+
+second_before as (
+    select t.site_id, t.trip_id, max(r.start_ts) as stage2_ts
+    from interval.trip t
+    join interval.output_run r
+        on r.site_id = t.site_id
+        and r.output in ('output_w2', 'output_y2')
+        and r.start_ts < t.drop_ts
+        and r.end_ts >= t.drop_ts - 15000000
+    group by t.site_id, t.trip_id
+),
+
+resumed as (
+    select t.site_id, t.trip_id, min(c.start_ts) as resume_ts
+    from interval.trip t
+    join interval.condition c
+        on c.site_id = t.site_id
+        and c.class = if(t.kind = 'high', 'heating', 'cooling')
+        and c.start_ts > t.drop_ts
+        and c.start_ts <= t.end_ts
+    group by t.site_id, t.trip_id
+),
+
+static_before as (
+    select t.site_id, t.trip_id, max(p.start_value) as static_max_inwc
+    from interval.trip t
+    join signal.piece p
+        on p.site_id = t.site_id
+        and p.role = 'static_pressure'
+        and p.start_ts >= t.drop_ts - 120000000
+        and p.start_ts <= t.drop_ts
+    group by t.site_id, t.trip_id
+),
+
+temperature as (
+    select
+        t.site_id,
+        t.trip_id,
+        max(p.start_value) filter (p.role = 'return_temp') as return_f,
+        max(p.start_value) filter (p.role = 'outdoor_temp') as outdoor_f,
+    from interval.trip t
+    join signal.piece p
+        on p.site_id = t.site_id
+        and p.role in ('return_temp', 'outdoor_temp')
+        and p.start_ts <= t.drop_ts
+        and p.end_ts > t.drop_ts
+    group by t.site_id, t.trip_id
+)
+
+select
+    t.site_id,
+    t.trip_id,
+    t.kind,
+    t.opened_by,
+    t.start_ts,
+    t.drop_ts,
+    t.end_ts,
+    t.peak_f,
+    t.peak_ts,
+    t.limit_f,
+    t.is_certain,
+    t.in_visit,
+    d.day,
+    b.stage,
+    b.source,
+    b.n_zones,
+    b.zones,
+    (t.drop_ts - s.run_ts) / 1e6 as run_before_s,
+    (t.drop_ts - w.stage2_ts) / 1e6 as stage2_before_s,
+    p.static_max_inwc,
+    m.return_f,
+    m.outdoor_f,
+    (r.resume_ts - t.drop_ts) / 1e6 as recovery_s,
+from interval.trip t
+join run.day d on d.site_id = t.site_id and t.drop_ts >= d.start_ts and t.drop_ts < d.end_ts
+left join before_drop b on b.site_id = t.site_id and b.trip_id = t.trip_id
+left join source_before s on s.site_id = t.site_id and s.trip_id = t.trip_id
+left join second_before w on w.site_id = t.site_id and w.trip_id = t.trip_id
+left join resumed r on r.site_id = t.site_id and r.trip_id = t.trip_id
+left join static_before p on p.site_id = t.site_id and p.trip_id = t.trip_id
+left join temperature m on m.site_id = t.site_id and m.trip_id = t.trip_id
+order by t.site_id, t.trip_id

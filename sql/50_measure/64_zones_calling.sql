@@ -1,0 +1,21 @@
+-- one row per mode and set of zones calling at once (none left out), visits left out
+select
+    site_id,
+    'heating' as mode,
+    n_heat as n_zones,
+    heat_zones as zones,
+    sum(end_ts - start_ts)::double / 1e6 as s,
+from interval.condition
+where n_heat > 0 and not in_visit
+group by site_id, n_heat, heat_zones
+union all
+select
+    site_id,
+    'cooling',
+    n_cool,
+    cool_zones,
+    sum(end_ts - start_ts)::double / 1e6,
+from interval.condition
+where n_cool > 0 and not in_visit
+group by site_id, n_cool, cool_zones
+order by site_id, mode, n_zones, zones

@@ -1,0 +1,197 @@
+-- one row per second-stage start of the burner or the compressor, with what decides whether it was in order
+-- In order: as many zones call as the minimum asks, and one has called for the stage-up delay or asks
+-- for second stage itself. What nobody gave is not audited.
+with
+
+second as (
+    select
+        o.site_id,
+        if(o.output = 'output_w2', 'burner', 'compressor') as source,
+        r.mode,
+        o.start_ts,
+        o.end_ts,
+        o.has_end,
+        r.start_ts as source_ts,
+        r.in_visit,
+        o.is_closed,
+    from interval.output_run o
+    join interval.source_run r
+        on r.site_id = o.site_id
+        and r.source = if(o.output = 'output_w2', 'burner', 'compressor')
+        and r.start_ts <= o.start_ts
+        and r.end_ts > o.start_ts
+    where o.output in ('output_w2', 'output_y2') and o.has_start
+),
+
+-- just before the edge: a call that ends as second stage comes on did not ask for it
+at_start as (
+    select s.*, c.n_heat, c.heat_zones, c.n_cool, c.cool_zones, c.in_visit as start_in_visit
+    from second s
+    asof join interval.condition c on c.site_id = s.site_id and s.start_ts > c.start_ts
+),
+
+-- calls broken for less than the bridge time are one
+bridged as (
+    select site_id, zone, mode, min(start_ts) as start_ts, max(end_ts) as end_ts
+    from (
+        select *, sum(is_new) over (partition by site_id, zone, mode order by start_ts) as call_id
+        from (
+            select
+                k.*,
+                coalesce(
+                    k.start_ts - lag(k.end_ts) over (
+                        partition by k.site_id, k.zone, k.mode order by k.start_ts
+                    ) >= t.call_bridge_s * 1e6,
+                    true
+                )::int as is_new,
+            from interval.call k
+            join run.threshold t on t.site_id = k.site_id
+        )
+    )
+    group by site_id, zone, mode, call_id
+),
+
+-- the clock of a call starts again after a trip
+last_trip as (
+    select a.site_id, a.source, a.start_ts, max(x.end_ts) as trip_end_ts
+    from at_start a
+    join interval.trip x on x.site_id = a.site_id and x.end_ts <= a.start_ts
+    group by a.site_id, a.source, a.start_ts
+),
+
+longest as (
+    select
+        a.site_id,
+        a.source,
+        a.start_ts,
+        (a.start_ts - greatest(min(b.start_ts), coalesce(any_value(x.trip_end_ts), 0))) / 1e6 as longest_call_s,
+    from at_start a
+    join bridged b
+        on b.site_id = a.site_id and b.mode = a.mode
+        and b.start_ts < a.start_ts and b.end_ts >= a.start_ts
+    left join last_trip x
+        on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
+    group by a.site_id, a.source, a.start_ts
+),
+
+asked as (
+    select distinct a.site_id, a.source, a.start_ts
+    from at_start a
+    join signal.state s
+        on s.site_id = a.site_id
+        and s.is_on
+        and s.role in ('zone_call_w2', 'zone_call_y2')
+        and s.start_ts <= a.start_ts
+        and s.end_ts > a.start_ts
+),
+
+set_to as (
+    select
+        a.*,
+        if(a.mode = 'heating', a.n_heat, a.n_cool) as n_zones,
+        if(a.mode = 'heating', a.heat_zones, a.cool_zones) as zones,
+        l.longest_call_s,
+        (a.start_ts - a.source_ts) / 1e6 as run_before_s,
+        q.site_id is not null as stage2_called,
+        d.value * 60 as delay_setting_s,
+        m.value as min_zones_setting,
+        k.value_text as clock_setting,
+        e.value_text as release_setting,
+        greatest(t.stage_tolerance_min_s, 2 * c.resolution_s) as tolerance_s,
+        t.stage2_stays_after_s,
+    from at_start a
+    join run.threshold t on t.site_id = a.site_id
+    join measure.coverage c on c.site_id = a.site_id and c.figure = 'staging'
+    left join longest l on l.site_id = a.site_id and l.source = a.source and l.start_ts = a.start_ts
+    left join asked q on q.site_id = a.site_id and q.source = a.source and q.start_ts = a.start_ts
+    left join run.setting d
+        on d.site_id = a.site_id and d.name = 'stage_up_delay_min'
+        and d.start_ts <= a.start_ts and d.end_ts > a.start_ts
+    left join run.setting m
+        on m.site_id = a.site_id and m.name = 'stage2_min_zones'
+        and m.start_ts <= a.start_ts and m.end_ts > a.start_ts
+    left join run.setting k
+        on k.site_id = a.site_id and k.name = 'stage_up_clock'
+        and k.start_ts <= a.start_ts and k.end_ts > a.start_ts
+    left join run.setting e
+        on e.site_id = a.site_id and e.name = 'stage2_release'
+        and e.start_ts <= a.start_ts and e.end_ts > a.start_ts
+),
+
+-- without stage_up_clock both are tried, and the one that fits more starts is named
+fitting as (
+    select
+        site_id,
+        count(*) filter (longest_call_s >= delay_setting_s - tolerance_s) as n_call_fits,
+        count(*) filter (run_before_s >= delay_setting_s - tolerance_s) as n_run_fits,
+        median(abs(longest_call_s - delay_setting_s)) as call_miss_s,
+        median(abs(run_before_s - delay_setting_s)) as run_miss_s,
+    from set_to
+    where not start_in_visit
+    group by site_id
+),
+
+clocked as (
+    select
+        s.*,
+        coalesce(
+            s.clock_setting,
+            case
+                when f.n_call_fits > f.n_run_fits then 'zone_call'
+                when f.n_run_fits > f.n_call_fits then 'equipment_start'
+                when f.call_miss_s <= f.run_miss_s then 'zone_call'
+                else 'equipment_start'
+            end,
+            'zone_call'
+        ) as clock_used,
+        if(clock_used = 'zone_call', s.longest_call_s, s.run_before_s) as clock_s,
+    from set_to s
+    left join fitting f on f.site_id = s.site_id
+),
+
+-- first instant at which too few zones call for second stage to go on
+lost as (
+    select s.site_id, s.source, s.start_ts, min(c.start_ts) as lost_ts
+    from clocked s
+    join interval.condition c
+        on c.site_id = s.site_id and c.start_ts >= s.start_ts and c.start_ts < s.end_ts
+    where
+        s.release_setting = 'follows'
+        and s.n_zones >= coalesce(s.min_zones_setting, 1)
+        and if(s.mode = 'heating', c.n_heat, c.n_cool) < coalesce(s.min_zones_setting, 1)
+    group by s.site_id, s.source, s.start_ts
+)
+
+select
+    s.site_id,
+    s.source,
+    s.mode,
+    s.start_ts,
+    s.end_ts,
+    (s.end_ts - s.start_ts) / 1e6 as length_s,
+    s.n_zones,
+    s.zones,
+    s.longest_call_s,
+    s.run_before_s,
+    s.stage2_called,
+    s.delay_setting_s,
+    s.min_zones_setting,
+    case
+        when s.n_zones < s.min_zones_setting then 'too few zones'
+        when not s.stage2_called and s.clock_s < s.delay_setting_s - s.tolerance_s then 'early'
+        when s.n_zones is null then 'not audited'
+        when s.delay_setting_s is null and s.min_zones_setting is null then 'not audited'
+        else 'in order'
+    end as result,
+    if(result = 'early', s.delay_setting_s - s.clock_s, null) as early_by_s,
+    s.clock_used,
+    case
+        when s.release_setting = 'follows' and l.lost_ts is not null then (s.end_ts - l.lost_ts) / 1e6
+        when s.release_setting = 'follows' and s.n_zones is not null then 0
+    end as stayed_in_s,
+    d.day,
+    s.start_in_visit as in_visit,
+from clocked s
+join run.day d on d.site_id = s.site_id and s.start_ts >= d.start_ts and s.start_ts < d.end_ts
+left join lost l on l.site_id = s.site_id and l.source = s.source and l.start_ts = s.start_ts
+order by s.site_id, s.start_ts, s.source
