@@ -1,0 +1,1 @@
+"""The sample site, the simulator that makes it and its ground truth (see README.md)."""

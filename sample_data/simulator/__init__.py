@@ -1,0 +1,1 @@
+"""A seeded physical simulator of a forced-air zone system: house, weather, loggers, truth."""

@@ -1,0 +1,32 @@
+"""Plain functions of this package, compiled by numba where it is installed."""
+
+import importlib
+import importlib.util
+from collections.abc import Callable
+from functools import cache
+from types import FunctionType
+from typing import Any
+
+
+def numba_installed() -> bool:
+    """True where numba can be imported."""
+    return importlib.util.find_spec("numba") is not None
+
+
+@cache
+def compiled(function: FunctionType) -> Callable[..., Any]:
+    """`function` compiled by numba, together with the plain functions of this package it calls.
+
+    The source stays ordinary Python: the same functions run uncompiled, and a test holds the two
+    against each other. Raises ModuleNotFoundError where numba is not installed.
+    """
+    package = __name__.rpartition(".")[0]
+    space = dict(function.__globals__)
+    for name in function.__code__.co_names:
+        called = space.get(name)
+        if isinstance(called, FunctionType) and called.__module__.startswith(package):
+            space[name] = compiled(called)
+    copy = FunctionType(function.__code__, space, function.__name__, function.__defaults__)
+    numba = importlib.import_module("numba")
+    result: Callable[..., Any] = numba.njit(copy)
+    return result
