@@ -108,6 +108,15 @@ _TABLE = [
         "attribution of a reading to a call or stage is wrong for that long after every edge",
         "ours",
     ),
+    Threshold(
+        "clock_apply_min_s",
+        10,
+        "s",
+        "smallest shown clock difference that --align takes out",
+        "loggers compared by shared events, --align given",
+        "smaller ones drown in probe lag and sampling",
+        "ours",
+    ),
     # ------------------------------------------------------------------ fan, runs, cycles
     Threshold(
         "fan_on_delay_gas_s",

@@ -1,0 +1,18 @@
+"""Findings: what the measures of one site mean, in a technician's words.
+
+Every module here whose name has no leading underscore is one finding; its code is its file name
+with - for _. Adding one is adding a file with `FINDING = Declaration(...)` and
+`judge(site) -> Found | NotFound | CannotTell`, and its test.
+
+    site = SiteFrames(site=info, window=span, tables=frames, thresholds=numbers, units="us")
+    findings, judged = judge_site(site)
+    head = verdict(findings, judged, site)
+
+`tables_needed()` names the tables to hand over.
+"""
+
+from pipeline.findings._judge import judge_site, rules, tables_needed
+from pipeline.findings._site import SiteFrames
+from pipeline.findings._verdict import verdict
+
+__all__ = ["SiteFrames", "judge_site", "rules", "tables_needed", "verdict"]

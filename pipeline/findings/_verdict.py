@@ -1,0 +1,182 @@
+"""The head of the page: one call, one sentence, how sure, what was ruled out, what cannot be told.
+
+The call is the worst severity found; without a finding about the installation it is Clear only
+where enough was logged of enough hours of heat or cooling, and the limit rules could be judged in
+them; else it is Cannot judge. Clear says that the patterns were not seen in these hours. It is
+never a statement about safety.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline import words
+from pipeline.findings._cautions import CLEAN_LOG
+from pipeline.findings._judge import rules
+from pipeline.findings._site import SiteFrames
+from pipeline.findings._states import MODE_WORDS
+from pipeline.result import SEVERITIES, Finding, Judged, Verdict
+
+CERTAINTY = {
+    "shown": "Shown by the log",
+    "likely": "Likely from the log",
+    "possible": "Possible; the log does not show it",
+}
+TOLD_WITH_HEAD = 2
+"""Findings that are told in the head's own sentence behind it; the rest is listed after it."""
+
+
+def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFrames) -> Verdict:
+    """The verdict of one site, from the result of judge_site.
+
+    findings, judged : as judge_site gives them, in that order
+    """
+    installation = [f for f in findings if f.about == "installation"]
+    log = [f for f in findings if f.about == "log"]
+    hours = _hours(site)
+    unclear = _why_not_clear(judged, site, hours)
+    call: str
+    if installation:
+        call = _worst(findings)
+        sentence = _story(installation)
+    elif unclear is None:
+        call = _worst(log) if log else "clear"
+        sentence = f"None of the patterns looked for was seen in {_hours_words(hours)}."
+    else:
+        call = "cannot judge"
+        sentence = words.sentence(unclear)
+    loud = [f for f in log if f.severity != "note"]
+    if loud:
+        first = "; ".join(_headline(f) for f in loud)
+        sentence = f"First the log itself: {first.rstrip('.')}. {sentence}"
+    return Verdict(
+        call=call,
+        sentence=sentence,
+        how_sure=_how_sure(installation, log, site, hours),
+        ruled_out=_ruled_out(installation, judged),
+        cannot_tell=tuple(
+            f"{j.title}: {j.why[0].lower() + j.why[1:]}"
+            for j in judged
+            if j.result == "cannot tell"
+        ),
+    )
+
+
+def _story(installation: Sequence[Finding]) -> str:
+    """The head finding, what goes with it in the same sentence, and the names of the rest."""
+    head = installation[0]
+    together = [f for f in installation[1:] if _linked(head, f, installation)]
+    told = [_headline(head)] + [_aside(f) for f in together[:TOLD_WITH_HEAD]]
+    sentence = words.sentence("; ".join(part.rstrip(".") for part in told))
+    rest = [f for f in installation[1:] if f not in together[:TOLD_WITH_HEAD]]
+    if rest:
+        sentence += f" Also: {words.joined(_lower(f.title) for f in rest)}."
+    return sentence
+
+
+def _linked(head: Finding, other: Finding, findings: Sequence[Finding]) -> bool:
+    """Whether one of the two brings the other about, directly or through further findings."""
+    pairs = {(f.code, code) for f in findings for code in getattr(f, "goes_with", ())}
+    reached = {head.code}
+    while True:
+        more = {b for a, b in pairs if a in reached} | {a for a, b in pairs if b in reached}
+        if more <= reached:
+            return other.code in reached
+        reached |= more
+
+
+def _how_sure(
+    installation: Sequence[Finding],
+    log: Sequence[Finding],
+    site: SiteFrames,
+    hours: dict[str, float],
+) -> str:
+    parts = []
+    quiet = [f for f in log if f.severity == "note"]
+    if quiet:
+        parts.append(f"About the log: {'; '.join(_headline(f).rstrip('.') for f in quiet)}.")
+    if installation:
+        parts.append(f"{CERTAINTY[installation[0].certainty]}.")
+    covered = site.coverage("conditions")
+    looked = f"Looked at: {words.duration(site.window_s)} with {_hours_words(hours)}"
+    if covered is None or covered.coverage == 0:
+        parts.append(f"{looked}; outputs, calls and fan were never logged together.")
+    else:
+        fine = (
+            f", to {words.duration(covered.resolution_s)}"
+            if covered.resolution_s is not None
+            else ""
+        )
+        parts.append(
+            f"{looked}; outputs, calls and fan logged {words.share(covered.coverage)} "
+            f"of the time{fine}."
+        )
+    if not installation:
+        parts.append(CLEAN_LOG)
+    return " ".join(parts)
+
+
+def _ruled_out(installation: Sequence[Finding], judged: Sequence[Judged]) -> tuple[str, ...]:
+    """What the findings rule out, then the installation's patterns that were looked for in vain."""
+    about = {rule.code: rule.declaration.about for rule in rules()}
+    said = [text for f in installation for text in f.ruled_out]
+    said += [
+        f"{j.title}: {_lower(j.why)}"
+        for j in judged
+        if j.result == "not found" and about.get(j.code) == "installation"
+    ]
+    return tuple(dict.fromkeys(said))
+
+
+def _why_not_clear(
+    judged: Sequence[Judged], site: SiteFrames, hours: dict[str, float]
+) -> str | None:
+    """Why the page may not say Clear, or None if it may."""
+    enough = [mode for mode, seconds in hours.items() if seconds >= _clear_s(site)]
+    if not enough:
+        return (
+            f"only {_hours_words(hours)} in this log; "
+            f"{words.hours(_clear_s(site))} of either are needed to judge"
+        )
+    covered = site.coverage("conditions")
+    if covered is None or covered.coverage < site.threshold("clear_min_coverage_frac"):
+        seen = words.share(covered.coverage) if covered else "none"
+        return f"outputs, calls and fan were logged together for only {seen} of the time"
+    results = {j.code: j for j in judged}
+    for rule in rules():
+        if rule.declaration.clears in enough and rule.code in results:
+            j = results[rule.code]
+            if j.result == "cannot tell":
+                return f"{_lower(j.title)} cannot be judged: {_lower(j.why)}"
+    return None
+
+
+def _clear_s(site: SiteFrames) -> float:
+    return site.threshold("clear_min_hours") * 3600
+
+
+def _hours(site: SiteFrames) -> dict[str, float]:
+    """Seconds of heat and of cooling, visits left out."""
+    return {mode: site.seconds_in([mode]) for mode in ("heating", "cooling")}
+
+
+def _hours_words(hours: dict[str, float]) -> str:
+    ran = [f"{words.hours(s)} of {MODE_WORDS[mode]}" for mode, s in hours.items() if s > 0]
+    return words.joined(ran) or "no heat and no cooling"
+
+
+def _worst(findings: Sequence[Finding]) -> str:
+    return min((f.severity for f in findings), key=SEVERITIES.index)
+
+
+def _headline(f: Finding) -> str:
+    return getattr(f, "headline", "") or f.summary
+
+
+def _aside(f: Finding) -> str:
+    return getattr(f, "aside", "") or _headline(f)
+
+
+def _lower(text: str) -> str:
+    """The text with a small first letter, unless it opens with a name or a terminal."""
+    return text if text[:2].isupper() or text[1:2].isdigit() else text[:1].lower() + text[1:]
