@@ -200,7 +200,7 @@ class Site:
             if first is not None:
                 steps.append((None, first))
             steps += [(v.end_ts, v.settings[name]) for v in visits if name in v.settings]
-            for (start, value), following in zip(steps, [*steps[1:], None], strict=True):
+            for (start, value), following in zip(steps, [*steps[1:], None], strict=False):
                 rows.append((name, value, start, following[0] if following else None))
         return rows
 

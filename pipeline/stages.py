@@ -13,10 +13,8 @@ import json
 import pkgutil
 import re
 import time
-import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -25,6 +23,7 @@ import pandas as pd
 
 import pipeline.measures
 from pipeline.errors import StageError
+from pipeline.tables import tables
 
 STREAMING = re.compile(r"over\s*\(\s*\)", re.IGNORECASE)
 GIVEN_SCHEMAS = ("store", "run")
@@ -46,44 +45,6 @@ class Stage:
     def folder(self) -> str:
         """The folder the stage belongs to, such as '50_measure'."""
         return self.key.split("/")[0]
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of one table, as sql/columns.toml declares it."""
-
-    name: str
-    type: str
-    unit: str
-    meaning: str
-
-
-@dataclass(frozen=True)
-class Table:
-    """One table as sql/columns.toml declares it; `is_open` tables may have more columns."""
-
-    name: str
-    grain: str
-    columns: tuple[Column, ...]
-    is_open: bool
-
-
-@cache
-def tables() -> dict[str, Table]:
-    """Every declared table by its full name; `site_id` is added in front of its columns."""
-    declared = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
-    found = {}
-    for schema, group in declared.items():
-        for name, body in group.items():
-            columns = [Column("site_id", "VARCHAR", "-", "site")]
-            for column, text in body["columns"].items():
-                parts = [p.strip() for p in text.split("|", 2)]
-                if len(parts) != 3:
-                    raise StageError(f"columns.toml: {schema}.{name}.{column}: TYPE | unit | meaning")
-                columns.append(Column(column, *parts))
-            full = f"{schema}.{name}"
-            found[full] = Table(full, body["grain"], tuple(columns), bool(body.get("open", False)))
-    return found
 
 
 def discover(con: duckdb.DuckDBPyConnection) -> list[Stage]:
@@ -142,19 +103,19 @@ def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None
     frame has one that is not declared.
     """
     declared = tables()[table]
-    names = [c.name for c in declared.columns]
+    names = [c.name for c in declared.with_site]
     extra = [c for c in frame.columns if c not in names]
     missing = [n for n in names if n not in frame.columns]
     if missing or (extra and not declared.is_open):
         raise StageError(f"{table}: missing columns {missing}, undeclared columns {extra}")
-    picks = [f'cast("{c.name}" as {c.type}) as "{c.name}"' for c in declared.columns]
+    picks = [f'cast("{c.name}" as {c.type}) as "{c.name}"' for c in declared.with_site]
     picks += [f'"{name}"' for name in extra]
     schema, name = table.split(".")
     con.execute(f'create schema if not exists "{schema}"')
     con.register("frame_to_put", frame)
-    con.execute(
-        f'create or replace table "{schema}"."{name}" as select {", ".join(picks)} from frame_to_put'
-    )
+    selected = ", ".join(picks)
+    target = f'"{schema}"."{name}"'
+    con.execute(f"create or replace table {target} as select {selected} from frame_to_put")
     con.unregister("frame_to_put")
 
 
@@ -170,7 +131,7 @@ def frame(con: duckdb.DuckDBPyConnection, table: str, site_id: str | None = None
 def reads_of(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[str, ...]:
     """The tables with a schema that a SELECT reads, by DuckDB's own parser, sorted."""
     row = con.execute("select json_serialize_sql(?::varchar)", [sql]).fetchone()
-    tree = json.loads(row[0]) if row else {"error": True}
+    tree: dict[str, Any] = json.loads(row[0]) if row else {"error": True}
     if tree.get("error"):
         raise StageError(f"not one SELECT: {tree.get('error_message', 'unknown')}")
     if len(tree["statements"]) != 1:
@@ -232,7 +193,7 @@ def _python_stages() -> list[Stage]:
 
 
 def _check_columns(con: duckdb.DuckDBPyConnection, table: str) -> None:
-    declared = [(c.name, c.type) for c in tables()[table].columns]
+    declared = [(c.name, c.type) for c in tables()[table].with_site]
     actual = [(r[0], r[1]) for r in con.execute(f"describe {table}").fetchall()]
     if declared != actual:
         wrong = [f"{a} (declared {d})" for a, d in zip(actual, declared, strict=False) if a != d]
@@ -247,9 +208,11 @@ def _check_order(con: duckdb.DuckDBPyConnection, stage: Stage) -> None:
         names = [c.name for c in tables()[table].columns]
         if "channel_id" not in names or "ts" not in names:
             continue
+        # a row compared with nulls is not null in DuckDB, so the first row is left out by hand
         row = con.execute(
-            "select count(*) from (select (site_id, channel_id, ts) <= (lag(site_id) over (), "
-            f"lag(channel_id) over (), lag(ts) over ()) as is_back from {table}) where is_back"
+            "select count(*) from (select lag(ts) over () is not null and (site_id, channel_id, ts)"
+            " <= (lag(site_id) over (), lag(channel_id) over (), lag(ts) over ()) as is_back"
+            f" from {table}) where is_back"
         ).fetchone()
         if row and row[0]:
             raise StageError(f"{stage.key}: {table} is not stored in (site, channel, ts) order")

@@ -1,0 +1,42 @@
+# Two commands do everything on a machine with Python 3.11 or later and make:
+#   make demo   installs into .venv and runs the whole job on the sample site
+#   make test   installs into .venv and runs lint, types and all tests
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
+
+.PHONY: demo test lint sample docs clean
+
+$(VENV)/run.stamp: pyproject.toml constraints.txt
+	$(PYTHON) -m venv $(VENV)
+	$(INSTALL) --constraint constraints.txt --editable .
+	touch $@
+
+$(VENV)/dev.stamp: pyproject.toml constraints.txt
+	$(PYTHON) -m venv $(VENV)
+	$(INSTALL) --constraint constraints.txt --editable '.[dev]'
+	touch $@
+
+demo: $(VENV)/run.stamp
+	$(BIN)/zonetrail demo
+
+test: lint
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/dev.stamp
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+# The sample site again from its simulator, byte for byte
+sample: $(VENV)/dev.stamp
+	$(BIN)/python -m sample_data.simulator.make
+
+# The generated parts of DEVELOPERS.md
+docs: $(VENV)/run.stamp
+	$(BIN)/zonetrail stages --write-docs
+
+clean:
+	rm -rf $(VENV) demo build dist

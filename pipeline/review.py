@@ -1,0 +1,224 @@
+"""One site, all the way: load, put on one clock, measure, judge; the record a report is made of.
+
+This is where the pieces meet. The stages know nothing of site files, the findings nothing of SQL,
+the reports nothing of the store.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from pipeline import __version__, words
+from pipeline.findings import SiteFrames, judge_site, verdict
+from pipeline.ingest.load import LoadReport, load_site
+from pipeline.result import Finding, SiteInfo, SiteResult, Span
+from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
+from pipeline.site import Site, Value, read_site
+from pipeline.stages import Stage, discover, frame, put, run
+from pipeline.store import attach_sites, connect_working
+from pipeline.tables import tables
+from pipeline.thresholds import THRESHOLDS, values_for
+
+VIEW_FOLDER = "80_view"
+CLOCK_TABLE = "trust.clock_offset"
+
+# Tables of samples: too large to hand on, and of no use to a reader.
+NOT_HANDED_ON = frozenset(
+    {
+        "store.reading",
+        "store.state",
+        "channel.reading",
+        "channel.state",
+        "signal.piece",
+        "interval.static_piece",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Review:
+    """What a review made: the result, how the load went, and what each step took.
+
+    seconds : (step, seconds) in running order; steps are 'load' and the stages' keys
+    """
+
+    result: SiteResult
+    load: LoadReport
+    seconds: tuple[tuple[str, float], ...] = field(repr=False)
+
+
+def review_site(
+    folder: Path,
+    *,
+    ask: Ask | None = None,
+    align: bool = False,
+    units: str = "us",
+    redact: bool = False,
+    progress: Callable[[str], None] | None = None,
+) -> Review:
+    """The review of one site folder; brings its store up to date first.
+
+    ask : the part of the log to look at; all of it if None
+    align : take out clock offsets that the data show; else they are only reported
+    progress : told each step as it begins
+
+    Raises the errors of pipeline.errors for whatever a user can mend.
+    """
+    tell = progress or (lambda step: None)
+    site = read_site(folder)
+    tell("reading exports")
+    load = load_site(folder)
+    con = connect_working()
+    try:
+        attach_sites(con, {site.id: site.store_path})
+        seconds = [("load", load.seconds)]
+
+        def note(stage: Stage, took_s: float) -> None:
+            seconds.append((stage.key, took_s))
+
+        tell("measuring")
+        measure_sites(con, [site], ask=ask, align=align, on_stage=note)
+        tell("judging")
+        result = _judge(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
+    finally:
+        con.close()
+    return Review(result, load, tuple(seconds))
+
+
+def measure_sites(
+    con: duckdb.DuckDBPyConnection,
+    sites: list[Site],
+    *,
+    ask: Ask | None = None,
+    align: bool = False,
+    on_stage: Callable[[Stage, float], None] | None = None,
+) -> None:
+    """Run every stage up to the measures for a batch of sites whose stores are attached.
+
+    With `align`, offsets that the first pass shows are taken out and the stages run again from
+    the first; two passes at most.
+    """
+    prepare(con, sites, ask)
+    stages = [s for s in discover(con) if s.folder != VIEW_FOLDER]
+    until_clock = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE) + 1
+    run(con, stages[:until_clock], on_stage)
+    if align:
+        aligned = _offsets_to_take_out(con)
+        if aligned:
+            prepare(con, sites, ask, aligned)
+            run(con, stages[:until_clock], on_stage)
+    run(con, stages[until_clock:], on_stage)
+
+
+def _offsets_to_take_out(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], float]:
+    """Offsets the data show beyond doubt, by (site, logger), that are not taken out yet."""
+    found = frame(con, CLOCK_TABLE)
+    least_s = THRESHOLDS["clock_apply_min_s"].value
+    return {
+        (row.site_id, row.logger): float(row.offset_s)
+        for row in found.itertuples()
+        if row.confidence == "shown"
+        and row.applied_s == 0
+        and abs(row.offset_s) >= max(least_s, row.plus_minus_s)
+    }
+
+
+def _judge(
+    con: duckdb.DuckDBPyConnection,
+    site: Site,
+    load: LoadReport,
+    *,
+    units: str,
+    redact: bool,
+    ask: Ask | None,
+    on_stage: Callable[[Stage, float], None],
+) -> SiteResult:
+    made = {
+        row[0]
+        for row in con.execute(
+            "select table_schema || '.' || table_name from information_schema.tables"
+        ).fetchall()
+    }
+    wanted = [name for name in tables() if name not in NOT_HANDED_ON and name in made]
+    frames = {name: frame(con, name, site.id) for name in wanted}
+    window = frames["run.window"].iloc[0]
+    span = Span(int(window.start_ts), int(window.end_ts))
+    info = _site_info(site, frames["run.zone"], units, redact)
+    thresholds = values_for(site.thresholds)
+    site_frames = SiteFrames(
+        site=info, window=span, tables=frames, thresholds=thresholds, units=units
+    )
+    findings, judged = judge_site(site_frames)
+    head = verdict(findings, judged, site_frames)
+    put(con, "run.finding_window", _finding_windows(site.id, findings))
+    views = [s for s in discover(con) if s.folder == VIEW_FOLDER]
+    run(con, views, on_stage)
+    for stage in views:
+        frames[stage.table] = frame(con, stage.table, site.id)
+    return SiteResult(
+        run_id=_run_id(site, load, ask, frames["run.clock"]),
+        tool_version=__version__,
+        site=info,
+        window=span,
+        verdict=head,
+        findings=tuple(findings),
+        judged=tuple(judged),
+        frames=frames,
+        thresholds=thresholds,
+        units=units,
+        redacted=redact,
+    )
+
+
+def _finding_windows(site_id: str, findings: list[Finding]) -> pd.DataFrame:
+    rows = [(site_id, f.code, w.n, w.start_ts, w.end_ts) for f in findings for w in f.windows]
+    return pd.DataFrame(rows, columns=["site_id", "code", "n", "start_ts", "end_ts"])
+
+
+def _site_info(site: Site, zones: pd.DataFrame, units: str, redact: bool) -> SiteInfo:
+    """What a page may show of the site file; redacted: no name, no notes, zones by number."""
+    settings = []
+    for name, value, start_ts, _ in site.settings_in_force():
+        since = "" if start_ts is None else words.clock(start_ts, site.timezone, with_date=True)
+        settings.append((name, _setting_text(name, value, units), since))
+    names = {
+        int(z): f"Zone {z}" if redact else str(name)
+        for z, name in zip(zones["zone"], zones["name"], strict=True)
+    }
+    return SiteInfo(
+        site_id=site.id,
+        name=site.id if redact else site.name or site.id,
+        timezone=site.timezone,
+        complaint=None if redact else site.complaint,
+        kind=site.equipment.kind,
+        zones=names,
+        settings=tuple(settings),
+        visits=tuple(
+            Span(v.start_ts, v.end_ts, "visit" if redact else v.what) for v in site.visits
+        ),
+    )
+
+
+def _setting_text(name: str, value: Value, units: str) -> str:
+    """A setting's value with the unit that its name ends in."""
+    if isinstance(value, str):
+        return value
+    if name.endswith("_inwc"):
+        return words.static(float(value), units)
+    if name.endswith("_f"):
+        return words.temperature(float(value), units)
+    unit = {"_min": " min", "_s": " s"}.get(name[name.rfind("_") :], "")
+    return f"{value:g}{unit}"
+
+
+def _run_id(site: Site, load: LoadReport, ask: Ask | None, clock: pd.DataFrame) -> str:
+    """The same for the same exports, site file, tool and options: a review can be made again."""
+    parts = [__version__, site.path.read_bytes().hex(), *sorted(f.sha256 for f in load.files)]
+    parts += [str(ask or Ask()), clock.to_json(orient="split"), str(ALWAYS_START_TS)]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:16]

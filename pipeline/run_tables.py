@@ -1,0 +1,247 @@
+"""The `run.*` tables: what the site files say, and what this run looks at.
+
+Built once per run from the sites' files and their attached stores; the stages join them, so that
+no stage reads a site file and none has a site's number written into it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+import duckdb
+import pandas as pd
+
+from pipeline.errors import InputError
+from pipeline.site import Site
+from pipeline.stages import put
+from pipeline.tables import tables
+from pipeline.thresholds import values_for
+from pipeline.units import MICROSECONDS
+
+ALWAYS_START_TS = -(2**62)
+ALWAYS_END_TS = 2**62
+BURNER_KINDS = frozenset({"furnace_ac", "dual_fuel", "furnace"})
+HEAT_PUMP_KINDS = frozenset({"heat_pump", "dual_fuel"})
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What a run was asked to look at: UTC microseconds, None for all that was logged."""
+
+    start_ts: int | None = None
+    end_ts: int | None = None
+
+
+def prepare(
+    con: duckdb.DuckDBPyConnection,
+    sites: list[Site],
+    ask: Ask | None = None,
+    aligned: dict[tuple[str, str], float] | None = None,
+) -> None:
+    """Fill every `run.*` table for a batch of sites whose stores are attached.
+
+    aligned : (site id, logger) -> clock offset in seconds that this run takes out because the data
+        show it; what a site file gives comes before it
+
+    Raises InputError when a site has no reading at all, or none in the window asked for.
+    """
+    put(con, "run.clock", _clock_frame(sites, aligned or {}))
+    windows = _windows(con, sites, ask or Ask())
+    rows: dict[str, list[dict[str, object]]] = {
+        name: [] for name in tables() if name.startswith("run.") and name != "run.clock"
+    }
+    for site in sites:
+        start_ts, end_ts = windows[site.id]
+        rows["run.window"].append(
+            {"site_id": site.id, "start_ts": start_ts, "end_ts": end_ts, "timezone": site.timezone}
+        )
+        rows["run.day"] += [
+            {"site_id": site.id, "day": day, "start_ts": a, "end_ts": b}
+            for day, a, b in local_days(site.timezone, start_ts, end_ts)
+        ]
+        rows["run.site"].append(_site_row(site))
+        rows["run.zone"] += _zone_rows(site)
+        rows["run.setting"] += _setting_rows(site)
+        rows["run.visit"] += _visit_rows(con, site)
+        rows["run.threshold"].append({"site_id": site.id, **values_for(site.thresholds)})
+    for name, records in rows.items():
+        columns = None if records else [c.name for c in tables()[name].with_site]
+        put(con, name, pd.DataFrame(records, columns=columns))
+
+
+def _clock_frame(sites: list[Site], aligned: dict[tuple[str, str], float]) -> pd.DataFrame:
+    """Clock offsets that this run takes out, one row per logger."""
+    given = {
+        (s.id, e.files): e.clock_offset_s for s in sites for e in s.exports if e.clock_offset_s
+    }
+    records = [(*key, offset_s, "align") for key, offset_s in aligned.items() if key not in given]
+    records += [(*key, offset_s, "site_file") for key, offset_s in given.items()]
+    return pd.DataFrame(sorted(records), columns=["site_id", "logger", "offset_s", "source"])
+
+
+def local_days(timezone: str, start_ts: int, end_ts: int) -> list[tuple[dt.date, int, int]]:
+    """The local days that touch [start_ts, end_ts): (date, midnight, next midnight) in UTC µs.
+
+    A day has 23, 24 or 25 hours. Midnights that a clock change skips or repeats resolve to the
+    first instant of the date.
+    """
+    zone = ZoneInfo(timezone)
+    day = dt.datetime.fromtimestamp(start_ts / MICROSECONDS, zone).date()
+    last = dt.datetime.fromtimestamp((end_ts - 1) / MICROSECONDS, zone).date()
+    days = []
+    while day <= last:
+        following = day + dt.timedelta(days=1)
+        days.append((day, _midnight_ts(day, zone), _midnight_ts(following, zone)))
+        day = following
+    return days
+
+
+def _midnight_ts(day: dt.date, zone: ZoneInfo) -> int:
+    local = dt.datetime(day.year, day.month, day.day, tzinfo=zone)
+    return int(local.timestamp()) * MICROSECONDS
+
+
+def _windows(
+    con: duckdb.DuckDBPyConnection, sites: list[Site], ask: Ask
+) -> dict[str, tuple[int, int]]:
+    """Per site: from the first reading of any used channel to the last, cut to what was asked."""
+    logged = {
+        site_id: (first, last)
+        for site_id, first, last in con.execute(
+            "with logged as ("
+            "  select site_id, logger, first_ts, last_ts from store.channel where role <> 'ignore'"
+            "  union all"
+            "  select c.site_id, c.logger, min(s.start_ts), max(s.end_ts) from store.state s"
+            "  join store.channel c on c.site_id = s.site_id and c.channel_id = s.channel_id"
+            "  group by c.site_id, c.logger"
+            ")"
+            " select l.site_id,"
+            "  min(l.first_ts - (coalesce(k.offset_s, 0) * 1e6)::bigint),"
+            "  max(l.last_ts - (coalesce(k.offset_s, 0) * 1e6)::bigint)"
+            " from logged l"
+            " left join run.clock k on k.site_id = l.site_id and k.logger = l.logger"
+            " group by l.site_id"
+        ).fetchall()
+    }
+    windows = {}
+    for site in sites:
+        first, last = logged.get(site.id, (None, None))
+        if first is None or last is None:
+            raise InputError(
+                "no reading of any channel that site.toml names",
+                file=site.path,
+                expected="[[channel]] blocks that name columns of files in exports/",
+                hint=f"see what is there: zonetrail inspect {site.folder / 'exports'}",
+            )
+        start = max(first, ask.start_ts) if ask.start_ts is not None else first
+        end = min(last, ask.end_ts) if ask.end_ts is not None else last
+        if end <= start:
+            zone = site.zone_info
+            span = " to ".join(
+                dt.datetime.fromtimestamp(t / MICROSECONDS, zone).strftime("%Y-%m-%d %H:%M")
+                for t in (first, last)
+            )
+            raise InputError(
+                "nothing was logged in the window asked for",
+                file=site.path,
+                expected=f"--from and --to within {span} ({site.timezone})",
+            )
+        windows[site.id] = (start, end)
+    return windows
+
+
+def _site_row(site: Site) -> dict[str, object]:
+    e = site.equipment
+    return {
+        "site_id": site.id,
+        "name": site.name or site.id,
+        "kind": e.kind,
+        "has_burner": e.kind in BURNER_KINDS,
+        "has_heat_pump": e.kind in HEAT_PUMP_KINDS,
+        "fan_output_in_gas_heat": bool(e.fan_output_in_gas_heat),
+        "ob_energised_in": e.ob_energised_in,
+        "staged_by": e.staged_by or "unknown",
+        "fan_on_delay_s": e.fan_on_delay_s,
+        "fan_off_delay_s": e.fan_off_delay_s,
+        "altitude_ft": site.altitude_ft,
+    }
+
+
+def _zone_rows(site: Site) -> list[dict[str, object]]:
+    """One row per zone; a zone that only a channel names is there too, under its number."""
+    given = {z.number: z for z in site.zones}
+    numbers = sorted(set(given) | {c.zone for c in site.channels if c.zone is not None})
+    rows: list[dict[str, object]] = []
+    for number in numbers:
+        zone = given.get(number)
+        rows.append(
+            {
+                "site_id": site.id,
+                "zone": number,
+                "name": zone.name if zone else f"Zone {number}",
+                "is_relief": bool(zone.relief) if zone else False,
+                "thermostat": (zone.thermostat if zone else None) or "conventional",
+                "cycles_per_hour": zone.cycles_per_hour if zone else None,
+                "share": zone.share if zone else None,
+            }
+        )
+    return rows
+
+
+def _setting_rows(site: Site) -> list[dict[str, object]]:
+    rows: list[dict[str, object]] = []
+    for name, value, start_ts, end_ts in site.settings_in_force():
+        is_word = isinstance(value, str)
+        rows.append(
+            {
+                "site_id": site.id,
+                "name": name,
+                "value": None if is_word else float(value),
+                "value_text": value if is_word else None,
+                "start_ts": ALWAYS_START_TS if start_ts is None else start_ts,
+                "end_ts": ALWAYS_END_TS if end_ts is None else end_ts,
+            }
+        )
+    return rows
+
+
+def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, object]]:
+    """The site file's visits; without any, the first and last minutes of each logger."""
+    if site.visits:
+        return [
+            {
+                "site_id": site.id,
+                "start_ts": v.start_ts,
+                "end_ts": v.end_ts,
+                "what": v.what,
+                "is_assumed": False,
+            }
+            for v in site.visits
+        ]
+    limits = values_for(site.thresholds)
+    first_us = int(limits["visit_first_min"] * 60 * MICROSECONDS)
+    last_us = int(limits["visit_last_min"] * 60 * MICROSECONDS)
+    rows: list[dict[str, object]] = []
+    for logger, first, last in con.execute(
+        "select logger, min(first_ts), max(last_ts) from store.channel"
+        " where site_id = ? and role <> 'ignore' group by logger order by logger",
+        [site.id],
+    ).fetchall():
+        if first is None:
+            continue
+        for start_ts, end_ts, which in (
+            (first, min(first + first_us, last), "first"),
+            (max(last - last_us, first), last, "last"),
+        ):
+            rows.append(
+                {
+                    "site_id": site.id,
+                    "start_ts": start_ts,
+                    "end_ts": end_ts,
+                    "what": f"may be the visit: {which} minutes of {logger}",
+                    "is_assumed": True,
+                }
+            )
+    return rows
