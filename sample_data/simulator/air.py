@@ -6,16 +6,23 @@ from math import sqrt
 from sample_data.simulator.parameters import System
 
 STANDARD_CFM = 1000.0
+ROOM_F = 70.0
+ZERO_F = 459.67  # 0 °F above absolute zero
 
 
 def airflow(
-    system: System, speed: float, position: MutableSequence[float], branch: MutableSequence[float]
+    system: System,
+    speed: float,
+    supply_f: float,
+    position: MutableSequence[float],
+    branch: MutableSequence[float],
 ) -> tuple[float, float]:
-    """CFM through the unit and static in the trunk (in. w.c.); branch flows go into `branch`.
+    """CFM at the blower and static in the trunk (in. w.c.); branch flows go into `branch`.
 
     Branches in parallel: q = C·sqrt(p); blower: p = speed²·shutoff - fall·q² (fan laws hold
     exactly); all pressures scale with density. So the meeting point is one square root, without
-    iteration.
+    iteration. Flows are counted at the blower; in the branches the air has grown with its absolute
+    temperature, which is why static climbs by a tenth while the plenum warms up.
     """
     ducts = system.ducts
     conductance = 0.0
@@ -24,7 +31,8 @@ def airflow(
         conductance += branch[zone]
     open_cfm = conductance * ducts.open_cfm
     series = (system.fan.fall_inwc + ducts.series_inwc) / (STANDARD_CFM * STANDARD_CFM)
-    branches = 1.0 / (open_cfm * open_cfm)
+    grown = (supply_f + ZERO_F) / (ROOM_F + ZERO_F)
+    branches = grown / (open_cfm * open_cfm)
     cfm = speed * sqrt(system.fan.shutoff_inwc / (series + branches))
     for zone in range(len(ducts.share)):
         branch[zone] = cfm * branch[zone] / conductance

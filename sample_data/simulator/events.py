@@ -130,6 +130,24 @@ def trips(known: Known) -> tuple[list[Fact], list[Fact]]:
     return found, not_trips
 
 
+def reached_without_trip(known: Known) -> list[Fact]:
+    """Times at which the supply came within a degree of the limit and the panel did not trip."""
+    found = []
+    for start, end in segments((known.supply >= HIGH_LIMIT_F - SENSOR_TOLERANCE_F) & known.span):
+        if known.limit[start : end + 120].any():
+            continue
+        found.append(
+            {
+                "start": utc(start),
+                "end": utc(end),
+                "peak_f": round(float(known.supply[start:end].max()), 2),
+                "zones_calling": known.zones_at(start),
+                "last_call_ended": bool((known.calling[start:end] == 0).any()),
+            }
+        )
+    return found
+
+
 def static_facts(known: Known, first: int, last: int) -> Fact:
     """Time above target with the fan running, noise-free, while the static logger was in place."""
     logged = np.zeros_like(known.span)

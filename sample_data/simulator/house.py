@@ -134,7 +134,7 @@ def run(
                 position[zone] = min(damper[zone], position[zone] + move)
             elif position[zone] > damper[zone]:
                 position[zone] = max(damper[zone], position[zone] - move)
-        cfm, static = airflow(system, speed, position, branch)
+        cfm, static = airflow(system, speed, plenum, position, branch)
 
         # burner and compressor
         if exchanger >= heat.own_limit_f:
@@ -217,5 +217,5 @@ def simulate(
     else:  # lists: plain floats are several times faster than an array's elements
         lists: Any = tuple([0.0] * length for length in lengths)
         series: Any = (outdoor.tolist(), sun.tolist(), activity.tolist(), service.tolist())
-        run(system, first_second, *series, start_f, lists, signals, flags)
+        cast(Any, run)(system, first_second, *series, start_f, lists, signals, flags)
     return Record(signals, flags)

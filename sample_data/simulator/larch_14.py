@@ -30,7 +30,7 @@ from sample_data.simulator.parameters import (
     density_ratio,
 )
 
-SEED = 1414
+SEED = 19
 SITE = "larch-14"
 TIMEZONE = ZoneInfo("America/Denver")
 ALTITUDE_FT = 5280.0
@@ -64,14 +64,14 @@ SYSTEM = System(
         setback_f=(64.5, 64.5, 65.0, 66.0),
         setback_from_s=(22 * HOUR, 22 * HOUR, 8.5 * HOUR, 0.0),
         setback_to_s=(6 * HOUR, 6 * HOUR, 20 * HOUR, 0.0),
-        differential_f=(0.7, 0.7, 0.26, 0.8),
+        differential_f=(0.7, 0.7, 0.23, 0.8),
         anticipation_f=(0.8, 0.8, 0.8, 0.8),
         anticipation_s=(600.0, 600.0, 300.0, 600.0),
         sensor_s=150.0,
     ),
     ducts=Ducts(
         share=(0.34, 0.34, 0.10, 0.22),
-        open_cfm=2671.0,
+        open_cfm=2900.0,
         leak=0.08,
         series_inwc=0.211,
         travel_s=60.0,

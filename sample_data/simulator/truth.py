@@ -11,13 +11,20 @@ import numpy as np
 from sample_data.simulator import larch_14 as site
 from sample_data.simulator.events import (
     cycles,
+    reached_without_trip,
     runs,
     second_stage_starts,
     static_facts,
     trips,
 )
 from sample_data.simulator.house import Record
-from sample_data.simulator.known import VISITS, Fact, Known, segments, utc
+from sample_data.simulator.known import (
+    VISITS,
+    Fact,
+    Known,
+    segments,
+    utc,
+)
 from sample_data.simulator.loggers import STATIC_CLOCK_S, Export
 
 PLANTED = [
@@ -54,6 +61,8 @@ MAY_BE_FOUND = {
     "near-limit": "supply comes within 5 °F of the limit without a trip",
     "second-stage-stayed-in": "W2 stays with one zone left: the panel's minimum is 1",
     "zone-overheats": "the basement is warmed by relief",
+    "static-peak-in-purge": "a short call of zone 3 ends before relief has opened",
+    "cycles-per-hour": "zone 3's thermostat against the 3 on the sheet",
 }
 MUST_NOT_BE_FOUND = [
     "equipment-cut-outs",
@@ -121,7 +130,8 @@ def truth(record: Record, files: Sequence[Export]) -> Fact:
         "runs": listed,
         "cycles": {name: cycles(known, name, some) for name, some in listed.items()},
         "trips": tripped,
-        "drops_at_limit_that_are_normal_ends": not_trips,
+        "drops_within_30_s_of_last_call": not_trips,
+        "reached_limit_without_trip": reached_without_trip(known),
         "static": static_facts(
             known,
             max(known.first, int(static_file.seconds[0])),
@@ -197,6 +207,10 @@ def identities(known: Known, files: Sequence[Export], facts: Fact) -> dict[str, 
             trip["start"] < trip["drop"] <= trip["peak_at"] <= utc_plus(trip["drop"], 30)
             for trip in facts["trips"]
         ),
+        "supply reaches the limit less 1 °F in trips or as the last call ends": all(
+            reach["last_call_ended"] for reach in facts["reached_limit_without_trip"]
+        ),
+        "no trip within 30 s of the last call's end": not facts["drops_within_30_s_of_last_call"],
         "above target adds up": static["above_target_s"]
         == sum(sum(stages.values()) for stages in table.values()),
         "furnace's own limit never opened": not known.own_limit.any(),
