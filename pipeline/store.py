@@ -126,6 +126,21 @@ def read_meta(path: Path) -> dict[str, str] | None:
         return None
 
 
+def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
+    """The exports' own bytes in a store of any layout: (sha256, path, n_bytes, packed bytes).
+
+    Empty where there is no usable store.
+    """
+    if not path.is_file():
+        return []
+    try:
+        with duckdb.connect(str(path), read_only=True, config=_config()) as connection:
+            query = "select sha256, path, n_bytes, bytes from original order by path, sha256"
+            return connection.execute(query).fetchall()
+    except duckdb.Error:
+        return []
+
+
 def write_store(
     path: Path,
     tables: Mapping[str, pa.Table],
@@ -135,7 +150,7 @@ def write_store(
     """Write a whole store beside `path` and rename it over the old one.
 
     tables : every table of `[store.*]`, columns by name, rows in the order in which they are kept
-    originals : sha256, path, codec, n_bytes, bytes of every export behind the tables
+    originals : sha256, path, n_bytes, packed bytes of every export behind the tables
 
     A load that is killed leaves the old store as it was.
     """

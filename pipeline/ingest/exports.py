@@ -1,0 +1,135 @@
+"""The files of a site's exports/ folder and their bytes."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import InputError
+
+# Files with other endings are listed as not read, unless site.toml names them: a photograph of
+# the panel may well lie beside the exports.
+TABLE_SUFFIXES = frozenset({".csv", ".txt", ".tsv", ".tab", ".dat", ".log", ".prn", ".asc"})
+MAX_UNPACKED_BYTES = 2_000_000_000
+
+_BINARY_KINDS = (
+    (b"%PDF", "a PDF document"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet workbook"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or document file"),
+    (b"\x89PNG", "a picture (PNG)"),
+    (b"\xff\xd8\xff", "a picture (JPEG)"),
+    (b"GIF8", "a picture (GIF)"),
+    (b"SQLite format 3", "a database file"),
+    (b"PAR1", "a Parquet file"),
+    (b"7z\xbc\xaf", "a 7z archive"),
+    (b"Rar!", "a rar archive"),
+    (b"{\\rtf", "a rich-text document"),
+)
+
+
+@dataclass(frozen=True)
+class Export:
+    """One export as it lies on disk.
+
+    path : below the site folder, with forward slashes
+    shown : the path to show in messages
+    content : its bytes, as they came (a .gz still packed)
+    """
+
+    path: str
+    shown: str
+    content: bytes
+    sha256: str
+
+    def text_bytes(self) -> bytes:
+        """The bytes of the text: unpacked if the file is a .gz.
+
+        Raises InputError for an empty, binary or damaged file, and for one that would unpack to
+        more than MAX_UNPACKED_BYTES.
+        """
+        content = self.content
+        if content[:2] == b"\x1f\x8b":
+            content = self._unpacked()
+        if not content.strip(b"\0\t\r\n \xff\xfe\xef\xbb\xbf"):
+            raise InputError(
+                "the file is empty",
+                file=self.shown,
+                found=f"{len(self.content)} bytes, none of them text",
+                expected="a header line and rows with date, time and readings",
+                hint="export it again from the logger, or move it out of exports/",
+            )
+        for start, kind in _BINARY_KINDS:
+            if content.startswith(start):
+                raise InputError(
+                    "this is not a table in text form",
+                    file=self.shown,
+                    line=1,
+                    found=kind,
+                    expected="comma-, semicolon- or tab-separated text",
+                    hint="export the readings as CSV, or move the file out of exports/",
+                )
+        return content
+
+    def _unpacked(self) -> bytes:
+        unpacker = zlib.decompressobj(wbits=31)
+        try:
+            content = unpacker.decompress(self.content, MAX_UNPACKED_BYTES)
+            if unpacker.eof and not unpacker.unused_data:
+                return content
+            if len(content) < MAX_UNPACKED_BYTES:  # several members, or a cut file
+                return gzip.decompress(self.content)
+        except (zlib.error, OSError, EOFError) as error:
+            raise InputError(
+                "the packed file is damaged",
+                file=self.shown,
+                found=str(error),
+                expected="a whole .gz file",
+                hint="copy it again",
+            ) from error
+        raise InputError(
+            "the packed file is too large",
+            file=self.shown,
+            found=f"more than {MAX_UNPACKED_BYTES:,} bytes unpacked",
+            expected="one logger's export",
+            hint="split it, or move it out of exports/",
+        )
+
+
+def read_export(path: Path, folder: Path) -> Export:
+    """The export at `path`; its own path is told below `folder`.
+
+    Raises InputError if it cannot be read.
+    """
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            "the file cannot be read",
+            file=path,
+            found=error.strerror or str(error),
+            expected="a readable file",
+        ) from error
+    inside = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
+    return Export(inside, str(path), content, hashlib.sha256(content).hexdigest())
+
+
+def list_exports(folder: Path) -> tuple[list[Path], list[Path]]:
+    """The files below `folder` in the order of their paths: (tables by their names, others).
+
+    Hidden files and folders are left out.
+    """
+    tables: list[Path] = []
+    others: list[Path] = []
+    for path in sorted(folder.rglob("*")):
+        inside = path.relative_to(folder)
+        if not path.is_file() or any(part.startswith(".") for part in inside.parts):
+            continue
+        suffixes = [s.lower() for s in path.suffixes[-2:]]
+        ending = suffixes[-1] if suffixes else ""
+        if ending == ".gz" and len(suffixes) == 2:
+            ending = suffixes[0]
+        (tables if ending in TABLE_SUFFIXES else others).append(path)
+    return tables, others

@@ -1,0 +1,208 @@
+"""The files of one logger to one series per channel: repeats, conflicts, state segments.
+
+All of it depends on the files' instants and contents only, never on the order of loading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.ingest.timestamps import Flags, Ints
+from pipeline.units import MICROSECONDS
+
+Floats = NDArray[np.float64]
+
+# A new stretch of constant rate starts where this many steps in a row differ from the nominal
+# interval by more than half of it. Ours: a few missed readings must not look like a new rate.
+RATE_CHANGE_STEPS = 20
+# A change-of-state log that goes on in another file within this time was never stopped.
+NEXT_FILE_MAX_US = 3_600 * MICROSECONDS
+
+
+@dataclass(frozen=True)
+class Series:
+    """One channel's cells of all its logger's files, file after file in their fixed order.
+
+    ts, value : instants and values; file, row : where each stands (row: its number among the
+    file's rows with a time)
+    """
+
+    ts: Ints
+    value: Floats
+    file: Ints
+    row: Ints
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Which cells of a series are used, with the kept ones in the order of time.
+
+    kept : numbers of the used cells, in the order of time; repeated, conflicting : flags by cell
+    pairs : per instant with two values, the numbers of the first cells that differ
+    """
+
+    kept: Ints
+    repeated: Flags
+    conflicting: Flags
+    pairs: list[tuple[int, int]]
+
+
+def settle(series: Series) -> Settled:
+    """Repeats and conflicts of one channel: an instant keeps its first cell, or none of two."""
+    n = len(series.ts)
+    none = np.zeros(n, bool)
+    if n < 2 or bool((np.diff(series.ts) > 0).all()):
+        return Settled(np.arange(n), none, none.copy(), [])
+    order = np.argsort(series.ts, kind="stable")
+    ts, value = series.ts[order], series.value[order]
+    first = np.concatenate([[True], ts[1:] != ts[:-1]])
+    starts = np.flatnonzero(first)
+    group = np.cumsum(first) - 1
+    differs = np.maximum.reduceat(value, starts) != np.minimum.reduceat(value, starts)
+    in_conflict = differs[group]
+    repeated, conflicting = none, none.copy()
+    repeated[order[~first & ~in_conflict]] = True
+    conflicting[order[in_conflict]] = True
+    pairs = []
+    for g in np.flatnonzero(differs):
+        cells = order[starts[g] : starts[g + 1] if g + 1 < len(starts) else n]
+        other = cells[np.argmax(series.value[cells] != series.value[cells[0]])]
+        pairs.append((int(cells[0]), int(other)))
+    return Settled(order[first & ~in_conflict], repeated, conflicting, pairs)
+
+
+def constant_rates(ts: Ints) -> list[tuple[int, int, float]]:
+    """Stretches of constant rate of sorted instants: (first, last + 1, nominal interval [us]).
+
+    The nominal interval is the median positive step within the stretch; the step from the last
+    reading of a stretch belongs to the next stretch. Empty for fewer than two instants.
+    """
+    steps = np.diff(ts)
+    stretches: list[tuple[int, int, float]] = []
+    at = 0
+    while at < len(steps):
+        seed = _nominal(steps[at : at + 101])
+        until = _rate_change(steps, at, seed)
+        stretches.append((at, until, _nominal(steps[at:until])))
+        at = until
+    if stretches:
+        first, _, nominal = stretches[-1]
+        stretches[-1] = (first, len(ts), nominal)
+    return stretches
+
+
+def nominal_interval_us(ts: Ints) -> float | None:
+    """The interval of the longest stretch of constant rate [us]; None for fewer than two."""
+    stretches = constant_rates(ts)
+    if not stretches:
+        return None
+    return max(stretches, key=lambda s: (s[1] - s[0], -s[0]))[2]
+
+
+def sampled_segments(ts: Ints, value: Floats, hold_intervals: float) -> tuple[Ints, Ints, Flags]:
+    """Segments (start, end, is_on) of a state seen at intervals; half-open, in time order.
+
+    A reading holds to the next one if that is at most `hold_intervals` nominal intervals away,
+    else for one nominal interval. A single reading of unknown interval holds for no time.
+    """
+    if len(ts) < 2:
+        empty = np.array([], np.int64)
+        return empty, empty.copy(), np.array([], bool)
+    stretches = constant_rates(ts)
+    nominal = np.repeat([s[2] for s in stretches], [s[1] - s[0] for s in stretches])
+    is_gap = np.diff(ts) > hold_intervals * nominal[:-1]
+    held = ts + np.round(nominal).astype(np.int64)
+    end = np.append(np.where(is_gap, held[:-1], ts[1:]), held[-1])
+    on = value > 0
+    starts = np.append(True, is_gap | (on[1:] != on[:-1]))
+    ends = np.append(starts[1:], True)
+    return ts[starts], end[ends], on[starts]
+
+
+def change_segments(
+    ts: Ints, value: Floats, unknown_ts: Ints, spans: list[tuple[int, int]]
+) -> tuple[Ints, Ints, Flags]:
+    """Segments (start, end, is_on) of a state logged when it changes; half-open, in time order.
+
+    unknown_ts : instants from which the state is unknown until its next value
+    spans : stretches [start, end] during which the log ran, in time order
+
+    A value holds to the next one or to the span's end; the same value again is no edge; before
+    the first value of a span nothing is known.
+    """
+    events = np.concatenate([ts, unknown_ts])
+    values = np.concatenate([value, np.full(len(unknown_ts), np.nan)])
+    order = np.lexsort((np.isnan(values), events))
+    events, values = events[order], values[order]
+    starts_of = np.array([s for s, _ in spans], np.int64)
+    span = np.searchsorted(starts_of, events, side="right") - 1
+    span_end = np.array([e for _, e in spans], np.int64)[span]
+    following = np.append(events[1:], np.iinfo(np.int64).max)
+    same_span = np.append(span[1:] == span[:-1], False)
+    end = np.where(same_span, following, span_end)
+    real = ~np.isnan(values) & (end > events)
+    start, end, on = events[real], end[real], values[real] > 0
+    if len(start) == 0:
+        return start, end, on
+    opens = np.append(True, (start[1:] != end[:-1]) | (on[1:] != on[:-1]))
+    closes = np.append(opens[1:], True)
+    return start[opens], end[closes], on[opens]
+
+
+def file_ends(first_last: list[tuple[int, int]], until: int | None) -> list[int]:
+    """How far the states of a change-of-state logger's files are known, per file.
+
+    first_last : (first row, last row or footer's stop time) of the files, by first row
+    until : the site file's word for how long the log ran
+
+    A file goes on to the next one's first row where that is at most an hour away.
+    """
+    ends = []
+    for k, (_, last) in enumerate(first_last):
+        following = first_last[k + 1][0] if k + 1 < len(first_last) else None
+        end = last
+        if until is not None and until > end:
+            end = until if following is None else min(until, following)
+            end = max(end, last)
+        if following is not None and 0 <= following - end <= NEXT_FILE_MAX_US:
+            end = following
+        ends.append(end)
+    return ends
+
+
+def joined_spans(first_last: list[tuple[int, int]], ends: list[int]) -> list[tuple[int, int]]:
+    """The stretches during which a logger ran: files that touch or overlap are one."""
+    spans: list[tuple[int, int]] = []
+    for (first, _), end in sorted(zip(first_last, ends, strict=True)):
+        if spans and first <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], max(spans[-1][1], end))
+        else:
+            spans.append((first, end))
+    return spans
+
+
+def _nominal(steps: Ints) -> float:
+    positive = steps[steps > 0]
+    return float(np.median(positive)) if len(positive) else 0.0
+
+
+def _rate_change(steps: Ints, at: int, nominal: float) -> int:
+    """Where the first RATE_CHANGE_STEPS steps in a row that differ begin, else the end."""
+    size, start = 512, at
+    while start < len(steps):
+        part = steps[start : start + size]
+        differs = np.abs(part - nominal) > nominal / 2
+        run = np.cumsum(differs)
+        run = run[RATE_CHANGE_STEPS - 1 :] - np.append(0, run[: len(run) - RATE_CHANGE_STEPS])
+        found = np.flatnonzero(run == RATE_CHANGE_STEPS)
+        if len(found):
+            first = start + int(found[0])
+            return first if first > at else at + RATE_CHANGE_STEPS
+        if start + size >= len(steps):
+            break
+        start += size - RATE_CHANGE_STEPS + 1
+        size = min(size * 2, 1 << 20)
+    return len(steps)

@@ -1,0 +1,143 @@
+"""Cell texts to numbers and states; each distinct text of a column is read once."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from pipeline.channels import OFF_WORDS, ON_WORDS
+from pipeline.site import Channel, Site
+from pipeline.units import UNITS
+
+# Numbers that loggers write instead of a reading. They count as error codes only beyond the
+# role's plausible range. Common practice, no source.
+ERROR_NUMBERS = frozenset(
+    {-999.0, -9999.0, -99.0, 999.9, 9999.0, 32767.0, -32768.0, 327.67, -327.68, 655.35, 65535.0}
+    | {-127.0, 888.88, 999.0}
+)
+ERROR_WORDS = frozenset(
+    {"err", "error", "err.", "ol", "o.l.", "---", "--", "-", "nan", "null", "none", "n/a", "na"}
+    | {"#n/a", "fault", "fail", "bad", "short", "no data", "inf", "-inf"}
+)
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+
+
+@dataclass(frozen=True)
+class Values:
+    """What each distinct text means: a value (NaN: none), and why not (None: blank or a value)."""
+
+    value: NDArray[np.float64]
+    reason: list[str | None]
+
+
+def read_values(
+    texts: pa.Array,
+    channel: Channel,
+    unit: str,
+    decimal_sign: str,
+    missing: tuple[str, ...],
+    site: Site,
+) -> Values:
+    """What the distinct texts of one column mean for a channel, in the store unit.
+
+    texts : distinct cell texts
+    unit : unit the logger writes, a name of units.UNITS
+    missing : texts that stand for no reading, from the site file
+    """
+    if channel.meaning.kind == "state" and channel.form == "level" and channel.threshold is None:
+        return _states(texts, channel, missing, site)
+    values = _numbers(texts, decimal_sign, missing)
+    if channel.meaning.kind == "state":
+        if channel.threshold is not None:
+            known = ~np.isnan(values.value)
+            on = np.where(values.value > channel.threshold, 1.0, 0.0)
+            return Values(np.where(known, on, np.nan), values.reason)
+        return values
+    return _in_store_unit(texts, values, channel, unit)
+
+
+def is_number(text: str) -> bool:
+    """Whether a cell is a number with decimal point or comma."""
+    return re.match(_NUMBER, text.strip().replace(",", ".", 1)) is not None
+
+
+def state_of(text: str) -> bool | None:
+    """On, off or no known state word."""
+    word = text.strip().lower()
+    return True if word in ON_WORDS else False if word in OFF_WORDS else None
+
+
+def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Values:
+    plain = pc.utf8_trim_whitespace(texts)
+    if decimal_sign == ",":
+        plain = pc.replace_substring(plain, ",", ".", max_replacements=1)
+    try:
+        value = pc.cast(plain, pa.float64()).to_numpy(zero_copy_only=False).copy()
+    except pa.ArrowInvalid:
+        good = pc.match_substring_regex(plain, _NUMBER)
+        kept = pc.if_else(good, plain, pa.scalar(None, pa.string()))
+        value = pc.cast(kept, pa.float64()).to_numpy(zero_copy_only=False).copy()
+    value[~np.isfinite(value)] = np.nan
+    reason: list[str | None] = [None] * len(texts)
+    codes = {m.strip().lower() for m in missing}
+    code_numbers = {float(c) for c in codes if re.match(_NUMBER, c)}
+    if code_numbers:
+        for k in np.flatnonzero(np.isin(value, list(code_numbers))):
+            value[k] = np.nan
+            reason[k] = "stands for no reading, by site.toml"
+    for k in np.flatnonzero(np.isnan(value)):
+        word = (plain[int(k)].as_py() or "").lower()
+        if word == "" or reason[k] is not None:
+            continue
+        if word in codes:
+            reason[k] = "stands for no reading, by site.toml"
+        else:
+            reason[k] = "error code" if word in ERROR_WORDS else "not a number"
+    return Values(value, reason)
+
+
+def _in_store_unit(texts: pa.Array, values: Values, channel: Channel, unit: str) -> Values:
+    written = values.value
+    scale = UNITS[unit]
+    value = written * scale.scale + scale.shift
+    role = channel.meaning
+    if role.low is not None and role.high is not None:
+        with np.errstate(invalid="ignore"):
+            beyond = (value < role.low) | (value > role.high)
+        for k in np.flatnonzero(beyond & np.isin(written, list(ERROR_NUMBERS))):
+            value[k] = np.nan
+            values.reason[k] = "error code"
+    return Values(value, values.reason)
+
+
+def _states(texts: pa.Array, channel: Channel, missing: tuple[str, ...], site: Site) -> Values:
+    on_words = {w.strip().lower() for w in channel.on}
+    codes = {m.strip().lower() for m in missing}
+    value = np.full(len(texts), np.nan)
+    reason: list[str | None] = [None] * len(texts)
+    for k, text in enumerate(texts.to_pylist()):
+        word = (text or "").strip().lower()
+        if word == "":
+            continue
+        if word in codes:
+            reason[k] = "stands for no reading, by site.toml"
+        elif word in on_words:
+            value[k] = 1.0
+        elif word in ERROR_WORDS:
+            reason[k] = "error code"
+        elif on_words:
+            value[k] = 0.0
+        elif channel.role == "fault_contact" and word in ("open", "closed"):
+            # The contact's own words say nothing until it is known which of them is the alarm.
+            alarm = site.equipment.fault_contact_alarm or "closed"
+            value[k] = float(word == alarm)
+        elif (state := state_of(word)) is not None:
+            value[k] = float(state)
+        else:
+            reason[k] = "not a known state word"
+    return Values(value, reason)
