@@ -1,0 +1,341 @@
+"""Which edges of two loggers answer one another, and how long the answer may take.
+
+The delays' bounds are thresholds. On- and off-edges of one thing form a pair: a board that delays
+the fan does so by different times at its start and its stop, so a pair that answers alike has no
+timer in between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.measures.edge_match import Link
+from pipeline.measures.edges import (
+    Edges,
+    Floats,
+    Series,
+    fan_edges,
+    state_edges,
+    stretches,
+    turns,
+)
+from pipeline.units import MICROSECONDS
+
+SOURCES = ("output_w1", "output_w2", "output_y1", "output_y2", "output_aux")
+OUTPUTS = (*SOURCES, "output_g")
+CALLS = (
+    "zone_call_w1",
+    "zone_call_w2",
+    "zone_call_y1",
+    "zone_call_y2",
+    "zone_call_aux",
+    "zone_call_emergency",
+)
+FAN_RAISES = {"static_pressure": 1.0, "return_static": -1.0}
+ANALOG = (*FAN_RAISES, "supply_temp")
+
+# cause, effect, their words, bounds of the answer to on and to off (thresholds)
+SWITCHES: tuple[tuple[tuple[str, ...], tuple[str, ...], str, str, str, str], ...] = (
+    (
+        ("output_y1",),
+        ("compressor_run", "outdoor_fan_run"),
+        "Y",
+        "the compressor",
+        "clock_delay_prompt_s",
+        "clock_delay_prompt_s",
+    ),
+    (
+        ("output_w1",),
+        ("gas_valve", "flame"),
+        "W",
+        "the burner",
+        "clock_delay_gas_fan_s",
+        "clock_delay_prompt_s",
+    ),
+    (
+        ("output_g",),
+        ("blower_run",),
+        "G",
+        "the blower",
+        "clock_delay_prompt_s",
+        "clock_delay_fan_off_s",
+    ),
+    (
+        SOURCES,
+        ("output_g",),
+        "an output",
+        "G",
+        "clock_delay_prompt_s",
+        "clock_delay_gas_fan_s",
+    ),
+    (
+        CALLS,
+        SOURCES,
+        "a call",
+        "an output",
+        "clock_delay_call_on_s",
+        "clock_delay_call_off_s",
+    ),
+)
+
+
+class Logger:
+    """One logger's channels with what it logged; times in seconds from the epoch."""
+
+    def __init__(
+        self,
+        name: str,
+        channels: pd.DataFrame,
+        site_id: Any,
+        reading_of: dict[Any, pd.DataFrame],
+        state_of: dict[Any, pd.DataFrame],
+    ) -> None:
+        self.name = name
+        self._channels = channels[channels["is_primary"]]
+        self._reading_of = {c: reading_of.get((site_id, c)) for c in channels["channel_id"]}
+        self._state_of = {c: state_of.get((site_id, c)) for c in channels["channel_id"]}
+
+    @cached_property
+    def roles(self) -> frozenset[str]:
+        """Roles of which something was logged and is used."""
+        used = self._channels
+        logged = {c for c, found in self._state_of.items() if found is not None}
+        rows = used[(used["kind"] == "analog") | used["channel_id"].isin(logged)]
+        return frozenset(str(role) for role in rows["role"])
+
+    def series(self, role: str) -> Series | None:
+        """The readings of a role; None where there are fewer than two."""
+        for row in self._channels[self._channels["role"] == role].itertuples(index=False):
+            found = self._reading_of[row.channel_id]
+            if found is None or len(found) < 2:
+                continue
+            at = found["ts"].to_numpy(dtype=np.int64) / MICROSECONDS
+            value = found["value"].to_numpy(dtype=float)
+            order = np.argsort(at, kind="stable")
+            order = order[np.isfinite(value[order])]
+            return Series(at[order], value[order], float(row.interval_s))
+        return None
+
+    def switching(self, roles: Iterable[str], bridge_s: float) -> Switching | None:
+        """On- and off-edges of "any of these roles is on"; None where none is logged."""
+        start: list[Floats] = []
+        end: list[Floats] = []
+        code: list[Any] = []
+        half_s = 0.0
+        rows = self._channels[self._channels["role"].isin(list(roles))]
+        for number, row in enumerate(rows.itertuples(index=False)):
+            found = self._state_of[row.channel_id]
+            if found is None or found.empty:
+                continue
+            half = (float(row.interval_s) if np.isfinite(row.interval_s) else 1.0) / 2
+            half_s = max(half_s, half)
+            # sampled: the change came at some moment of the interval before the reading
+            back = half if row.is_sampled else 0.0
+            start.append(found["start_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
+            end.append(found["end_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
+            code.append(np.where(found["is_on"].to_numpy(dtype=bool), number, -1 - number))
+        if not start:
+            return None
+        starts, ends = np.concatenate(start), np.concatenate(end)
+        on, off = state_edges(starts, ends, np.concatenate(code), bridge_s, half_s)
+        order = np.argsort(starts, kind="stable")
+        return Switching(on, off, starts[order], np.maximum.accumulate(ends[order]))
+
+
+@dataclass(frozen=True)
+class Switching:
+    """Edges of a group of states and the stretches in which they were seen."""
+
+    on: Edges
+    off: Edges
+    from_s: Floats
+    to_s: Floats
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A link between two loggers and what its refinement needs.
+
+    pair : on- and off-edges of one pair that answer alike have no timer between; '' where they may
+    turning : the temperature whose turn is the effect; None if the effect is a switch or a fan
+    others_s : every edge of the reference that may bend that temperature
+    """
+
+    link: Link
+    pair: str
+    is_on: bool
+    turning: Series | None = None
+    downwards: bool = False
+    others_s: Floats = field(default_factory=lambda: np.empty(0))
+
+
+def candidates(
+    reference: Logger, other: Logger, has_burner: bool, limits: Mapping[str, float]
+) -> list[Candidate]:
+    """Every link by which the other logger's clock may be compared with the reference's.
+
+    has_burner : W is a gas furnace, not strip heat
+    limits : thresholds in force
+    Empty where the two logged nothing that answers. Links without edges are left out.
+    """
+    found = [
+        *_fan(reference, other, has_burner, limits),
+        *_supply(reference, other, has_burner, limits),
+        *_switches(reference, other, limits),
+    ]
+    return [c for c in found if len(c.link.cause) and len(c.link.effect)]
+
+
+def _fan(
+    reference: Logger, other: Logger, has_burner: bool, limits: Mapping[str, float]
+) -> list[Candidate]:
+    """Static against what starts and stops the fan."""
+    bridge_s = limits["chatter_max_s"]
+    causes: list[tuple[str, str, Edges, Edges, float, float]] = []  # pair, word, on, off, bounds
+    on_s, off_s = limits["clock_delay_prompt_s"], limits["clock_delay_fan_off_s"]
+    gas_s = limits["clock_delay_gas_fan_s"]
+    burner = reference.switching(["output_w1"], bridge_s) if has_burner else None
+    blower = reference.switching(["blower_run"], bridge_s)
+    if blower is not None:
+        causes.append(("blower", "the blower", blower.on, blower.off, on_s, on_s))
+    fan = reference.switching(["output_g"], bridge_s)
+    compressor = reference.switching(["output_y1"], bridge_s)
+    strip = None if has_burner else reference.switching(["output_w1", "output_aux"], bridge_s)
+    if fan is not None:
+        # G that comes or goes with W may wait for the furnace's own fan timer
+        with_on, alone_on = _split(fan.on, burner.on if burner else None)
+        with_off, alone_off = _split(fan.off, burner.off if burner else None)
+        causes.append(("G", "G", alone_on, alone_off, on_s, off_s))
+        causes.append(("G", "G with W", with_on, with_off, gas_s, gas_s))
+    elif blower is None:
+        wait_s = limits["clock_delay_compressor_fan_s"]
+        for word, source in (("Y", compressor), ("aux heat", strip)):
+            if source is not None:
+                causes.append(("", word, source.on, source.off, wait_s, off_s))
+        if burner is not None:
+            causes.append(("", "W", burner.on, burner.off, gas_s, gas_s))
+    if not causes:
+        calls = reference.switching(CALLS, bridge_s)
+        if calls is not None:
+            wait_s = limits["clock_delay_call_on_s"] + gas_s
+            causes.append(("", "a call", calls.on, calls.off, wait_s, wait_s))
+    found = []
+    for role, sign in FAN_RAISES.items() if causes else ():
+        series = other.series(role)
+        if series is None:
+            continue
+        series = Series(series.at_s, sign * series.value, series.interval_s)
+        rise, fall = fan_edges(series, limits["fan_static_over_off_inwc"])
+        seen = stretches(series, limits["hold_max_intervals"])
+        jitter_s = limits["clock_jitter_switch_s"]
+        for pair, word, on, off, high_on, high_off in causes:
+            for is_on, cause, effect, high in (
+                (True, on, rise, high_on),
+                (False, off, fall, high_off),
+            ):
+                words = f"{word} goes {'on' if is_on else 'off'}"
+                does = "static rises" if is_on else "static falls"
+                link = Link(words, does, cause, effect, 0.0, high, jitter_s, *seen)
+                found.append(Candidate(link, f"{role} {pair}" if pair else "", is_on))
+    return found
+
+
+def _supply(
+    reference: Logger, other: Logger, has_burner: bool, limits: Mapping[str, float]
+) -> list[Candidate]:
+    """Supply air's turn after heat or cooling goes off."""
+    series = other.series("supply_temp")
+    if series is None:
+        return []
+    bridge_s = limits["chatter_max_s"]
+    gas_s, strip_s = limits["clock_delay_burner_off_s"], limits["clock_delay_strip_off_s"]
+    causes = [
+        (["gas_valve", "flame"], "the burner", gas_s),
+        (["output_w1"], "W", gas_s if has_burner else strip_s),
+        (["output_aux"], "aux heat", strip_s),
+        (["output_y1"], "Y", limits["clock_delay_compressor_off_s"]),
+    ]
+    if not reference.roles & {*SOURCES, "gas_valve", "flame"}:
+        causes = [(list(CALLS), "the last call", limits["clock_delay_call_off_s"] + gas_s)]
+    down, up = turns(series, limits["clock_turn_min_f"])
+    seen = stretches(series, limits["hold_max_intervals"])
+    others_s = _all_edges(reference, bridge_s)
+    found = []
+    for roles, word, high in causes:
+        switching = reference.switching(roles, bridge_s)
+        if switching is None:
+            continue
+        off = _undisturbed(switching.off, others_s)
+        # Y off ends heating or cooling; which of the two, the air shows
+        for downwards in (True, False) if "output_y1" in roles else (True,):
+            does = f"supply air turns {'down' if downwards else 'up'}"
+            effect = down if downwards else up
+            jitter_s = limits["clock_jitter_turn_s"]
+            link = Link(f"{word} goes off", does, off, effect, 0.0, high, jitter_s, *seen)
+            found.append(Candidate(link, "", False, series, downwards, others_s))
+    return found
+
+
+def _switches(reference: Logger, other: Logger, limits: Mapping[str, float]) -> list[Candidate]:
+    """States of one logger that answer states of the other, in either direction."""
+    bridge_s = limits["chatter_max_s"]
+    found = []
+    for causes, effects, word, answer, on_name, off_name in SWITCHES:
+        for forward in (True, False):
+            first, second = (reference, other) if forward else (other, reference)
+            cause, effect = first.switching(causes, bridge_s), second.switching(effects, bridge_s)
+            if cause is None or effect is None:
+                continue
+            for is_on, name in ((True, on_name), (False, off_name)):
+                a, b = (cause, effect) if forward else (effect, cause)
+                here, there = (word, answer) if forward else (answer, word)
+                goes = "goes on" if is_on else "goes off"
+                link = Link(
+                    f"{here} {goes}",
+                    f"{there} {goes}",
+                    a.on if is_on else a.off,
+                    b.on if is_on else b.off,
+                    0.0 if forward else -limits[name],
+                    limits[name] if forward else 0.0,
+                    limits["clock_jitter_switch_s"],
+                    b.from_s,
+                    b.to_s,
+                )
+                found.append(Candidate(link, f"{word} {answer} {forward}", is_on))
+    return found
+
+
+def _split(edges: Edges, beside: Edges | None) -> tuple[Edges, Edges]:
+    """The edges within 10 s of one of `beside`, and the others."""
+    if beside is None or not len(beside):
+        return Edges(np.empty(0), edges.half_s), edges
+    near = _distance(edges.at_s, beside.at_s) <= 10
+    return Edges(edges.at_s[near], edges.half_s), Edges(edges.at_s[~near], edges.half_s)
+
+
+def _all_edges(logger: Logger, bridge_s: float) -> Floats:
+    """On- and off-edges of every output by itself (of the calls where there are none), sorted."""
+    roles = [r for r in OUTPUTS if r in logger.roles] or [r for r in CALLS if r in logger.roles]
+    found = [logger.switching([role], bridge_s) for role in roles]
+    edges = [e.at_s for f in found if f is not None for e in (f.on, f.off)]
+    return np.sort(np.concatenate(edges)) if edges else np.empty(0)
+
+
+def _undisturbed(edges: Edges, others_s: Floats) -> Edges:
+    """The edges with no other in the minute before: what bends there is theirs."""
+    first = np.searchsorted(others_s, edges.at_s - 60)
+    last = np.searchsorted(others_s, edges.at_s - 3)
+    return Edges(edges.at_s[first == last], edges.half_s)
+
+
+def _distance(at: Floats, to: Floats) -> Floats:
+    """From each instant to the nearest of `to` (sorted, not empty)."""
+    after = np.clip(np.searchsorted(to, at), 1, len(to) - 1) if len(to) > 1 else 0
+    before = np.maximum(np.asarray(after) - 1, 0)
+    return np.minimum(np.abs(at - to[after]), np.abs(at - to[before]))

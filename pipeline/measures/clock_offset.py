@@ -1,0 +1,354 @@
+"""one row per logger: how far its clock is from the reference's, from edges that both logged
+
+The reference is the logger that carries the outputs, else the calls. What the other logger measures
+answers the reference's edges after a delay that is unknown but bounded: a fan moves within seconds
+of G, air cools within seconds of the burner going off. An effect never comes before its cause, so
+offset and delay are told apart by the tightest bounds among the edges that answer; the doubt that
+is left stands in `plus_minus_s`. W on to warm air carries ignition and fan delays and is not used.
+Room and outdoor temperatures have no sharp edge: their clocks are left open.
+
+In order: edges are found in each channel by itself (`edges`); the links between two loggers are
+drawn up with their delays' bounds (`clock_links`); one offset that serves all links is searched,
+and refused where another fits nearly as well; what each link takes is measured (`edge_match`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, Candidate, Logger, candidates
+from pipeline.measures.edge_match import Match, Peak, match, onset, search
+from pipeline.measures.edges import Edges
+
+TABLE = "trust.clock_offset"
+STAGE = "30_trust/32"
+READS = [
+    "channel.channel",
+    "channel.reading",
+    "channel.state",
+    "run.clock",
+    "run.site",
+    "run.threshold",
+]
+COLUMNS = [
+    "site_id",
+    "logger",
+    "reference_logger",
+    "offset_s",
+    "plus_minus_s",
+    "n_edge",
+    "edge",
+    "confidence",
+    "applied_s",
+    "why",
+]
+GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
+HOUR_S = 3600.0
+
+
+def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """One row per logger of each site: columns of trust.clock_offset, in (site_id, logger) order.
+
+    frames : the tables of READS, any number of sites; instants int64 UTC microseconds
+    `offset_s` is as logged: what is left in this run plus what run.clock has taken out of this
+    logger, less what it has taken out of the reference.
+    """
+    channels = frames["channel.channel"]
+    readings, states = frames["channel.reading"], frames["channel.state"]
+    sharp = channels[channels["role"].isin(ANALOG) & channels["is_primary"]]
+    readings = readings[readings["channel_id"].isin(sharp["channel_id"])]
+    reading_of = dict(list(readings.groupby(["site_id", "channel_id"], sort=False)))
+    state_of = dict(list(states.groupby(["site_id", "channel_id"], sort=False)))
+    clocks = frames["run.clock"]
+    applied = {
+        (site_id, logger): float(offset_s)
+        for site_id, logger, offset_s in zip(
+            clocks["site_id"], clocks["logger"], clocks["offset_s"], strict=True
+        )
+    }
+    has_burner = dict(
+        zip(frames["run.site"]["site_id"], frames["run.site"]["has_burner"], strict=True)
+    )
+    limits_of = frames["run.threshold"].set_index("site_id")
+    rows: list[dict[str, Any]] = []
+    for site_id, of_site in channels.groupby("site_id", sort=True):
+        loggers = [
+            Logger(str(name), of_logger, site_id, reading_of, state_of)
+            for name, of_logger in of_site.groupby("logger", sort=True)
+        ]
+        limits = {str(name): float(value) for name, value in limits_of.loc[site_id].items()}
+        reference = _reference(loggers)
+        reference_applied_s = applied.get((site_id, reference.name), 0.0) if reference else 0.0
+        for logger in loggers:
+            applied_s = applied.get((site_id, logger.name), 0.0)
+            row = _compare(
+                logger,
+                reference,
+                bool(has_burner[site_id]),
+                limits,
+                applied_s - reference_applied_s,
+            )
+            given = {"site_id": site_id, "logger": logger.name, "applied_s": applied_s}
+            rows.append({**_CANNOT_TELL, **row, **given})
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+_CANNOT_TELL: dict[str, Any] = {
+    "reference_logger": None,
+    "offset_s": None,
+    "plus_minus_s": None,
+    "n_edge": 0,
+    "edge": "",
+    "confidence": "cannot tell",
+}
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """A matched link with the bounds of its delay as they are used.
+
+    pair, is_on : as in Candidate
+    """
+
+    match: Match
+    pair: str
+    is_on: bool
+    low_s: float
+    high_s: float
+
+    def likely_s(self, share: float) -> float:
+        """The offset if the delay is this share of its longest, whichever of the two answers."""
+        return self.match.at_s - share * (self.low_s + self.high_s)
+
+
+def _reference(loggers: list[Logger]) -> Logger | None:
+    """The logger with the most outputs, else the most calls; None if there are neither."""
+    for roles in (OUTPUTS, CALLS):
+        ranked = sorted(loggers, key=lambda a: (-len(a.roles & set(roles)), a.name))
+        if ranked[0].roles & set(roles):
+            return ranked[0]
+    return None
+
+
+def _compare(
+    logger: Logger,
+    reference: Logger | None,
+    has_burner: bool,
+    limits: Mapping[str, float],
+    taken_out_s: float,
+) -> dict[str, Any]:
+    """What differs from _CANNOT_TELL in the logger's row.
+
+    taken_out_s : difference of the two clocks that is no longer in the instants
+    """
+    if reference is None:
+        return {"why": "No logger carries outputs or calls: there is no clock to go by."}
+    row: dict[str, Any] = {"reference_logger": reference.name}
+    if logger is reference:
+        what = "outputs" if logger.roles & set(OUTPUTS) else "calls"
+        why = f"It carries the {what}: the other clocks are compared with this one."
+        nought = {"offset_s": 0.0, "plus_minus_s": 0.0}
+        return {**row, **nought, "confidence": "reference", "why": why}
+    links = candidates(reference, logger, has_burner, limits)
+    if not links:
+        return {**row, "why": _nothing_sharp(logger, reference)}
+    enough = limits["clock_min_edges"]
+    n_cause = _n_instants([c.link.cause for c in links])
+    n_effect = _n_instants([c.link.effect for c in links])
+    if min(n_cause, n_effect) < enough:
+        why = (
+            f"Too few edges to compare: {n_cause} in {reference.name} and {n_effect} here; "
+            f"{enough:.0f} on each side are needed."
+        )
+        return {**row, "n_edge": min(n_cause, n_effect), "why": why}
+    peak = search([c.link for c in links], limits["clock_search_h"] * HOUR_S, GUARD_S)
+    if peak is None or peak.n < enough:
+        n = int(peak.n) if peak else 0
+        why = (
+            f"No offset within {limits['clock_search_h']:.0f} h brings {enough:.0f} edges of "
+            f"{reference.name} and this logger together; the best, {n}."
+        )
+        return {**row, "n_edge": n, "why": why}
+    if peak.runner_up > limits["clock_max_runner_up_share"]:
+        why = (
+            "More than one offset fits about as well: the runs repeat too regularly, or too few "
+            "are answered here."
+        )
+        return {**row, "n_edge": int(peak.n), "why": why}
+    answers = _measured(links, peak, limits)
+    if sum(a.match.n for a in answers) < enough:
+        why = "The edges that agree are too few or too scattered in time."
+        return {**row, "n_edge": sum(a.match.n for a in answers), "why": why}
+    return {**row, **_estimate(answers, reference, limits, taken_out_s)}
+
+
+def _measured(links: Sequence[Candidate], peak: Peak, limits: Mapping[str, float]) -> list[_Answer]:
+    """The links that answer at the peak, each with what it takes and the bounds of its delay."""
+    answers = []
+    for candidate in links:
+        found = match(candidate.link, peak)
+        if found is None or found.n < 5 or found.share < limits["clock_min_share"]:
+            continue
+        low_s, high_s = candidate.link.low_s, candidate.link.high_s
+        if candidate.turning is not None:
+            bend = onset(
+                found,
+                candidate.turning,
+                candidate.downwards,
+                candidate.others_s,
+                limits["clock_turn_min_f"],
+            )
+            if bend is None:
+                high_s += limits["clock_turn_lag_s"]
+            else:
+                found = bend
+        answers.append(_Answer(found, candidate.pair, candidate.is_on, low_s, high_s))
+    return [_without_timer(a, answers, limits) for a in answers]
+
+
+def _without_timer(
+    answer: _Answer, answers: Sequence[_Answer], limits: Mapping[str, float]
+) -> _Answer:
+    """The answer, its bounds drawn in to a prompt one's where on and off answer alike.
+
+    Boards hold a fan back at its start and let it run on at its end for different times (common
+    practice): on and off alike means that neither is delayed.
+    """
+    prompt_s = limits["clock_delay_prompt_s"]
+    alike = any(
+        answer.pair
+        and other.pair == answer.pair
+        and other.is_on != answer.is_on
+        and abs(other.match.at_s - answer.match.at_s) <= prompt_s
+        and min(answer.match.n, other.match.n) >= limits["clock_min_edges"]
+        for other in answers
+    )
+    if not alike:
+        return answer
+    return _Answer(
+        answer.match,
+        answer.pair,
+        answer.is_on,
+        max(answer.low_s, -prompt_s),
+        min(answer.high_s, prompt_s),
+    )
+
+
+def _estimate(
+    answers: Sequence[_Answer],
+    reference: Logger,
+    limits: Mapping[str, float],
+    taken_out_s: float,
+) -> dict[str, Any]:
+    """Offset, doubt, confidence and sentence from the answers.
+
+    The answer with the tightest bounds gives the offset. The others only bound it: what answers
+    later than expected has met a timer, but nothing answers before it was asked.
+    """
+    share = limits["clock_delay_likely_share"]
+    main = min(answers, key=lambda a: (a.high_s - a.low_s, a.likely_s(share)))
+    high = main.match.at_s - main.low_s
+    low = main.match.at_s - main.high_s
+    for answer in answers:
+        if answer.match.n < limits["clock_min_edges"] or answer.match.share < 0.5:
+            continue
+        if answer.low_s == 0:
+            high = min(high, answer.match.at_s + answer.match.error_s)
+        if answer.high_s == 0:
+            low = max(low, answer.match.at_s - answer.match.error_s)
+    contradict = low > high
+    low, high = min(low, high), max(low, high)
+    left_s = min(max(main.likely_s(share), low), high)
+    link = main.match.link
+    half_s = link.cause.half_s + link.effect.half_s
+    doubt_s = max(
+        max(high - left_s, left_s - low) + main.match.error_s + half_s,
+        2 * link.cause.half_s,
+        2 * link.effect.half_s,
+    )
+    named = [a for a in answers if a is main or (a.pair and a.pair == main.pair)]
+    n_edge = sum(a.match.n for a in named)
+    seen = " and ".join(_said(a.match) for a in named)
+    edge = "; ".join(f"{a.match.link.cause_words}: {a.match.link.effect_words}" for a in named)
+    row: dict[str, Any] = {"n_edge": n_edge, "edge": edge}
+    if doubt_s > limits["clock_doubt_max_s"] and abs(left_s) <= doubt_s:
+        why = (
+            f"{_capital(seen)}. Such edges may be answered up to {main.high_s - main.low_s:.0f} s "
+            f"late, so they show no difference under {doubt_s:.0f} s."
+        )
+        return {**row, "why": why}
+    offset_s = float(round(left_s + taken_out_s))
+    shown = (
+        n_edge >= limits["clock_shown_edges"]
+        and main.match.share >= limits["clock_shown_share"]
+        and doubt_s <= limits["clock_offset_warn_s"]
+        and not contradict
+    )
+    return {
+        **row,
+        "offset_s": offset_s,
+        "plus_minus_s": float(np.ceil(doubt_s)),
+        "confidence": "shown" if shown else "likely",
+        "why": f"{_capital(seen)}: {_conclusion(offset_s, doubt_s, reference.name, taken_out_s)}",
+    }
+
+
+def _said(found: Match) -> str:
+    """'static rises 241 s after G goes on (112 of 115 times)'."""
+    after = "after" if found.at_s >= 0 else "before"
+    return (
+        f"{found.link.effect_words} {abs(found.at_s):.0f} s {after} {found.link.cause_words} "
+        f"({found.n} of {found.n_possible} times)"
+    )
+
+
+def _conclusion(offset_s: float, doubt_s: float, reference: str, taken_out_s: float) -> str:
+    """What the edges mean for the clock, in words."""
+    if abs(offset_s) <= doubt_s:
+        text = f"no difference from {reference} beyond the {doubt_s:.0f} s these edges can show"
+    else:
+        way = "ahead of" if offset_s > 0 else "behind"
+        text = (
+            f"this clock runs {_length(offset_s)} {way} {reference}, give or take {doubt_s:.0f} s"
+        )
+    if taken_out_s:
+        text += f", of which {taken_out_s:.0f} s are already taken out in this run"
+    hours = abs(round(offset_s / HOUR_S))
+    if hours and abs(abs(offset_s) - hours * HOUR_S) <= max(doubt_s, 120.0):
+        cause = "a daylight-saving or time zone setting" if hours < 20 else "a date set wrong"
+        text += f". That is close to whole hours ({hours} h): it may be {cause} of the logger"
+    return text + "."
+
+
+def _length(seconds: float) -> str:
+    """'240 s', '900 s (15 min)', '7200 s (2.0 h)', without sign."""
+    size = abs(seconds)
+    if size < 600:
+        return f"{size:.0f} s"
+    more = f"{size / 60:.0f} min" if size < 2 * HOUR_S else f"{size / HOUR_S:.1f} h"
+    return f"{size:.0f} s ({more})"
+
+
+def _nothing_sharp(logger: Logger, reference: Logger) -> str:
+    """Why two loggers cannot be compared at all."""
+    if not logger.roles:
+        return "None of its channels is used, so nothing of it can be compared."
+    named = ", ".join(sorted(logger.roles)).replace("_", " ")
+    return (
+        f"Logged here ({named}): nothing that changes sharply when {reference.name} shows an "
+        "output go on or off. Static pressure, supply air or a run contact would show it."
+    )
+
+
+def _n_instants(edges: Sequence[Edges]) -> int:
+    """How many different instants there are in several trains of edges."""
+    return len(np.unique(np.concatenate([e.at_s for e in edges]))) if edges else 0
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
