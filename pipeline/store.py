@@ -11,17 +11,14 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import duckdb
 
 from pipeline.errors import StoreError
+from pipeline.tables import Column, tables
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -31,28 +28,10 @@ STORE_NAME = "site.duckdb"
 READER_VERSION = 1
 
 
-@dataclass(frozen=True)
-class Column:
-    """One column of columns.toml: its name, SQL type, unit ('-' for none) and meaning."""
-
-    name: str
-    type: str
-    unit: str
-    meaning: str
-
-
-@cache
 def store_columns() -> dict[str, tuple[Column, ...]]:
     """The store's tables as columns.toml describes them: table name to its columns, in order."""
-    described = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
-    tables = {}
-    for table, entry in described["store"].items():
-        columns = []
-        for name, text in entry["columns"].items():
-            sql_type, unit, meaning = (part.strip() for part in text.split("|", 2))
-            columns.append(Column(name, sql_type, unit, meaning))
-        tables[table] = tuple(columns)
-    return tables
+    prefix = "store."
+    return {n.removeprefix(prefix): t.columns for n, t in tables().items() if n.startswith(prefix)}
 
 
 def layout() -> str:
@@ -143,14 +122,14 @@ def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
 
 def write_store(
     path: Path,
-    tables: Mapping[str, pa.Table],
+    contents: Mapping[str, pa.Table],
     originals: pa.Table,
     meta: Mapping[str, str],
 ) -> None:
     """Write a whole store beside `path` and rename it over the old one.
 
-    tables : every table of `[store.*]`, columns by name, rows in the order in which they are kept
-    originals : sha256, path, n_bytes, packed bytes of every export behind the tables
+    contents : every table of `[store.*]`, columns by name, rows in the order in which they are kept
+    originals : sha256, path, n_bytes, packed bytes of every export behind them
 
     A load that is killed leaves the old store as it was.
     """
@@ -163,7 +142,7 @@ def write_store(
             _settle(connection)
             create_store_tables(connection)
             for table, columns in store_columns().items():
-                connection.register("incoming", tables[table])
+                connection.register("incoming", contents[table])
                 names = ", ".join(quoted(c.name) for c in columns)
                 connection.execute(
                     f"insert into {quoted(table)} ({names}) select {names} from incoming"

@@ -1,7 +1,17 @@
-"""Exports to store, in this order: exports, sniff, rows, timestamps, columns, values, merge, load.
+"""Exports to store; what each module does, in the order of the flow.
 
-exports.py lists a site's files and their bytes; sniff.py says how a file is written; rows.py cuts
-it into cells with their physical lines; timestamps.py makes instants of texts; columns.py makes
-roles and units of header texts; values.py makes numbers and states of cells; export_file.py joins
-these for one file; merge.py joins the files of one logger; load.py writes the store.
+exports       a site's files and their bytes
+sniff         bytes to text and dialect: encoding, delimiter, decimal sign, preamble, header
+rows          text to cells, each with its physical line
+timestamps    texts to instants: formats, day and month order, folds and gaps of a zone
+columns       header texts to role, unit and zone
+values        cell texts to numbers and states
+export_file   one export, opened: its dialect is known
+file_clock    instants of one file's rows
+file_reading  all that one file says
+match         which file belongs to which logger, which column to which channel
+merge         the files of one logger to one series per channel; repeats, conflicts, segments
+store_tables  everything read, as the tables of the store
+load          a site's store brought up to date
+look, draft   what an export seems to be, and a first site.toml from that
 """
