@@ -1,0 +1,113 @@
+"""What a block gets and gives: the model of a page, and HTML with the figures in it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import pandas as pd
+from markupsafe import Markup
+
+from pipeline.channels import ROLES
+from pipeline.result import SiteResult, Span
+from reports.display import Clock, Display, listed, number, text
+from reports.figure import Figure, TimeFigure
+
+NO_ZONE = "no zone"
+
+
+@dataclass(frozen=True)
+class Block:
+    """One part of a page.
+
+    key : element id; title : its heading, '' where it brings its own
+    nav : the word in the list of contents, '' to stay out of it
+    """
+
+    key: str
+    title: str
+    html: Markup
+    figures: tuple[Figure, ...] = ()
+    nav: str = ""
+
+    @property
+    def live(self) -> tuple[TimeFigure, ...]:
+        """Figures that are also drawn by Plotly."""
+        return tuple(f for f in self.figures if isinstance(f, TimeFigure) and not f.is_empty)
+
+
+@dataclass(frozen=True)
+class Model:
+    """A site's result with the units, the clock and the words of one page."""
+
+    result: SiteResult
+    show: Display = field(init=False)
+    clock: Clock = field(init=False)
+
+    def __post_init__(self) -> None:
+        units = self.result.units
+        object.__setattr__(self, "show", Display(units))
+        object.__setattr__(
+            self, "clock", Clock(self.result.site.timezone, 12 if units == "us" else 24)
+        )
+
+    @property
+    def window(self) -> Span:
+        """What was looked at."""
+        return self.result.window
+
+    def frame(self, name: str) -> pd.DataFrame | None:
+        """The table, or None where it is missing or has no row."""
+        frame = self.result.frames.get(name)
+        return None if frame is None or frame.empty else frame
+
+    def rows(self, name: str) -> list[dict[str, object]]:
+        """The table's rows as dictionaries; none where it is missing."""
+        frame = self.frame(name)
+        return [] if frame is None else records(frame)
+
+    @cached_property
+    def zone_numbers(self) -> tuple[int, ...]:
+        """Zones in ascending order."""
+        return tuple(sorted(self.result.site.zones))
+
+    def zone(self, zone: object) -> str:
+        """The zone's name, with its number where it has none."""
+        n = number(zone)
+        if n is None:
+            return ""
+        return self.result.site.zones.get(int(n)) or f"Zone {int(n)}"
+
+    def zones(self, which: object) -> str:
+        """'Main floor and Bedrooms' for '1+3'; 'no zone' for ''."""
+        parts = [p for p in text(which).split("+") if p]
+        return listed([self.zone(p) for p in parts]) if parts else NO_ZONE
+
+    def role(self, role: object, zone: object = None) -> str:
+        """What a technician calls the channel: 'Supply air', 'Main floor heat call'."""
+        name = text(role)
+        known = ROLES.get(name)
+        label = known.label if known else name.replace("_", " ")
+        return label.replace("{zone}", self.zone(zone) or "Zone")
+
+    def gaps(self) -> Iterator[dict[str, object]]:
+        """Rows of trust.gap."""
+        yield from self.rows("trust.gap")
+
+    def basis(self, figure: str) -> str:
+        """Coverage and resolution of a figure named in measure.coverage, as a sentence part."""
+        for row in self.rows("measure.coverage"):
+            if row["figure"] == figure:
+                return self.show.basis(row["coverage"], row["resolution_s"])
+        return "coverage not known"
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, object]]:
+    """Rows as dictionaries with text keys, in the frame's order."""
+    return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
+
+
+def absent(what: str, why: str = "the table behind it is empty") -> Markup:
+    """The sentence that stands where a figure cannot."""
+    return Markup('<p class="absent">{}: {}.</p>').format(what, why)

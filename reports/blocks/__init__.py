@@ -1,0 +1,1 @@
+"""Parts of a page, one file each: `render(model) -> Block`, pure, tested on the model alone."""

@@ -1,0 +1,174 @@
+"""The days at a glance: one row per local day, what ran in which stage, trips and gaps."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from pipeline.result import Span
+from pipeline.units import MICROSECONDS
+from reports.block import Block, Model, absent
+from reports.display import listed, number, plural, text
+from reports.drawing import figure_html
+from reports.evidence import uncovered
+from reports.figure import DayFigure, DayPart, DayRow
+from reports.table import Column, Table
+
+Spans = list[tuple[int, int]]
+_HOUR_US = 3600 * MICROSECONDS
+
+
+def render(model: Model) -> Block:
+    """A row per local day of the window; what is not known is hatched, never drawn as off."""
+    days = model.rows("run.day")
+    conditions = model.rows("interval.condition")
+    title = "The days at a glance"
+    if not days or not conditions:
+        return Block("days", title, absent("No picture of the days", "no outputs were logged"))
+    figure = day_figure(model, days, conditions)
+    return Block("days", title, figure_html(figure), (figure,), nav="Days")
+
+
+def day_figure(
+    model: Model, days: list[dict[str, object]], conditions: list[dict[str, object]]
+) -> DayFigure:
+    """The figure and, from the same parts, its sentence and table."""
+    parts = [(_kind(c), *_ends(c)) for c in conditions]
+    trips = [(_ts(t["start_ts"]), text(t["kind"])) for t in model.rows("interval.trip")]
+    shortest = model.result.thresholds.get("gap_finding_min_s", 600) * MICROSECONDS
+    gaps = [
+        _ends(g)
+        for g in model.gaps()
+        if g["position"] == "inside" and _ts(g["end_ts"]) - _ts(g["start_ts"]) >= shortest
+    ]
+    window = model.window
+    rows, table = [], []
+    total: dict[str, float] = defaultdict(float)
+    for day in days:
+        a, b = _ends(day)
+        inside = [(k, max(s, a), min(e, b)) for k, s, e in parts if s < b and e > a]
+        drawn = tuple(DayPart(s, e, k) for k, s, e in inside if k not in ("", "unknown"))
+        unknown = [(s, e) for k, s, e in inside if k == "unknown"]
+        seen = _merged([(s, e) for _, s, e in inside])
+        first, last = max(a, window.start_ts), min(b, window.end_ts)
+        unknown += uncovered(tuple(seen), Span(first, max(first, last)))
+        outside = [(a, min(window.start_ts, b))] if window.start_ts > a else []
+        outside += [(max(window.end_ts, a), b)] if window.end_ts < b else []
+        marks = tuple(ts for ts, _ in trips if a <= ts < b)
+        hours = _hours(drawn)
+        for kind, value in hours.items():
+            total[kind] += value
+        label = model.clock.day(a)
+        rows.append(
+            DayRow(
+                label=label.rsplit(" ", 2)[0] + " " + label.rsplit(" ", 1)[1],
+                start_ts=a,
+                end_ts=b,
+                parts=drawn,
+                marks=marks,
+                unknown=tuple(_merged(unknown)),
+                outlined=tuple(
+                    _merged([(max(s, a), min(e, b)) for s, e in gaps if s < b and e > a])
+                ),
+                outside=tuple(outside),
+            )
+        )
+        missing = sum(e - s for s, e in _merged(unknown)) / MICROSECONDS
+        table.append(
+            (
+                label,
+                *(model.show.duration(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
+                str(len(marks)) if marks else "–",
+                model.show.duration(missing) if missing >= 1 else "none",
+            )
+        )
+    n_trips = sum(len(r.marks) for r in rows)
+    trip_days = sum(1 for r in rows if r.marks)
+    said = [
+        f"heat ran {model.show.duration(total['heat'])}"
+        + (
+            f", {model.show.duration(total['second'])} of it in second stage"
+            if total["second"]
+            else ""
+        )
+        if total["heat"]
+        else "no heat ran",
+        f"cooling ran {model.show.duration(total['cool'])}" if total["cool"] else "no cooling ran",
+        f"{plural(n_trips, 'limit trip')} on {plural(trip_days, 'day')}"
+        if n_trips
+        else "no limit trip was seen",
+    ]
+    sentence = f"In {plural(len(rows), 'local day')} " + listed(said) + "."
+    odd = [
+        f"{r.label} has {round((r.end_ts - r.start_ts) / _HOUR_US)} hours: clocks change that day; "
+        "its bars lie at hours since midnight."
+        for r in rows
+        if round((r.end_ts - r.start_ts) / _HOUR_US) != 24
+    ]
+    return DayFigure(
+        key="days",
+        title="Midnight to midnight.",
+        sentence=sentence,
+        rows=tuple(rows),
+        hours=model.clock.hours,
+        notes=(
+            *odd,
+            f"Visits included. Outputs {model.basis('conditions')}.",
+        ),
+        table=Table(
+            "Hours by day",
+            (
+                Column("Day"),
+                Column("Heat", "number"),
+                Column("of it second stage", "number"),
+                Column("Cooling", "number"),
+                Column("Limit trips", "number"),
+                Column("Outputs not recorded", "number"),
+            ),
+            tuple(table),
+        ),
+    )
+
+
+def _kind(condition: dict[str, object]) -> str:
+    what, stage = text(condition["class"]), number(condition["stage"]) or 0
+    source = text(condition["source"])
+    if what == "unknown":
+        return "unknown"
+    if what == "cooling":
+        return "cool2" if stage >= 2 else "cool"
+    if what != "heating":
+        return ""
+    if source == "strip" or source == "both":
+        return "aux" if source == "strip" else "second"
+    if source == "compressor":
+        return "compressor2" if stage >= 2 else "compressor"
+    return "second" if stage >= 2 else "first"
+
+
+def _hours(parts: tuple[DayPart, ...]) -> dict[str, float]:
+    """Seconds by what the table names: heat, of it second stage, cooling."""
+    out: dict[str, float] = defaultdict(float)
+    for part in parts:
+        s = (part.end_ts - part.start_ts) / MICROSECONDS
+        out["cool" if part.kind.startswith("cool") else "heat"] += s
+        if part.kind in ("second", "compressor2"):
+            out["second"] += s
+    return out
+
+
+def _merged(spans: Spans) -> Spans:
+    out: Spans = []
+    for a, b in sorted(spans):
+        if out and a <= out[-1][1]:
+            out[-1] = (out[-1][0], max(b, out[-1][1]))
+        else:
+            out.append((a, b))
+    return out
+
+
+def _ts(value: object) -> int:
+    return int(number(value) or 0)
+
+
+def _ends(row: dict[str, object]) -> tuple[int, int]:
+    return _ts(row["start_ts"]), _ts(row["end_ts"])

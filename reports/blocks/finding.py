@@ -1,0 +1,136 @@
+"""The findings in order: sentence, evidence figures, causes, checks, cautions, events."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from pipeline.result import Finding
+from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
+from reports.block import Block, Model
+from reports.drawing import figure_html
+from reports.evidence import evidence_figure
+from reports.figure import TimeFigure
+from reports.markup import fill, slug
+from reports.table import Column, Table, table_html
+from reports.theme import CALL_MEANS, CALL_WORDS, call_hue, call_shape
+
+SHOWN_EVENTS = 12
+KIND_WORDS = {
+    "standard": "published standard",
+    "safety": "guards people or equipment; cannot be changed",
+    "trade": "common practice",
+    "ours": "chosen here",
+    "site": "stands in where the site gives none",
+}
+
+_HTML = """
+<article class="finding rule-{{ hue }}" id="finding-{{ key }}" aria-labelledby="h-{{ key }}">
+<p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
+<h3 id="h-{{ key }}">{{ f.title }}</h3>
+<p class="lead">{{ f.summary }}</p>
+<p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b> Behind it: {{ basis }}.
+{% if f.about == 'log' %}This is about the log, not the installation.{% endif %}</p>
+{{ figures }}
+{% if f.ruled_out %}<h4>Ruled out</h4><ul>
+{% for s in f.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul>{% endif %}
+<div class="two">
+{% if f.causes %}<div><h4>Possible causes, likeliest first</h4><ol class="causes">
+{% for c in f.causes %}<li><b>{{ c.cause }}</b> {{ c.because }}</li>{% endfor %}
+</ol></div>{% endif %}
+{% if f.checks %}<div><h4>Check next</h4><ol class="checks">
+{% for c in f.checks %}<li>{{ c }}</li>{% endfor %}</ol></div>{% endif %}
+</div>
+{% if f.cautions %}<div class="caution"><h4>Take care</h4><ul>
+{% for c in f.cautions %}<li>{{ c }}</li>{% endfor %}</ul></div>{% endif %}
+{{ events }}
+{{ numbers }}
+<p class="source"><b>Source of the rule:</b> {{ f.source }}</p>
+</article>
+"""
+
+
+def render(model: Model) -> Block:
+    """Every finding of the result, in its order."""
+    parts, figures = [], []
+    for finding in model.result.findings:
+        html, drawn = _finding(model, finding)
+        parts.append(html)
+        figures += drawn
+    if not parts:
+        return Block(
+            "findings", "Findings", Markup('<p class="absent">No rule found anything.</p>')
+        )
+    return Block("findings", "Findings", Markup("").join(parts), tuple(figures), nav="Findings")
+
+
+def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
+    figures = [evidence_figure(model, finding, window) for window in finding.windows]
+    html = fill(
+        _HTML,
+        f=finding,
+        key=slug(finding.code),
+        hue=call_hue(finding.severity),
+        word=CALL_WORDS[finding.severity],
+        means=CALL_MEANS[finding.severity],
+        shape=Markup(call_shape(finding.severity)),
+        basis=model.show.basis(finding.coverage, finding.resolution_s),
+        figures=Markup("").join(figure_html(f, model.clock) for f in figures),
+        events=_events(model, finding),
+        numbers=threshold_table(model, finding.thresholds, "Numbers this finding was judged by"),
+    )
+    return html, figures
+
+
+def _events(model: Model, finding: Finding) -> Markup:
+    if finding.table:
+        columns = [title for title, _ in finding.table]
+        rows = tuple(zip(*(values for _, values in finding.table), strict=True))
+        return table_html(
+            Table(
+                "The events behind it",
+                tuple(Column(c, "wide" if i else "text") for i, c in enumerate(columns)),
+                rows,
+                fold_after=SHOWN_EVENTS,
+            )
+        )
+    if not finding.evidence:
+        return Markup()
+    rows = tuple(
+        (model.clock.span(s.start_ts, s.end_ts, seconds=True), s.label) for s in finding.evidence
+    )
+    return table_html(
+        Table(
+            "When it was seen",
+            (Column("Local time"), Column("What", "wide")),
+            rows,
+            fold_after=SHOWN_EVENTS,
+        )
+    )
+
+
+def threshold_table(model: Model, names: tuple[str, ...], caption: str, fold: int = 0) -> Markup:
+    """Judgement numbers with unit, meaning, kind and source; the site's own value is named."""
+    rows = []
+    for name in names:
+        t = THRESHOLDS.get(name)
+        if t is None:
+            rows.append((name.replace("_", " "), "–", "not in the table of numbers", "", ""))
+            continue
+        value = model.result.thresholds.get(name, t.value)
+        kind = KIND_WORDS.get(t.kind, t.kind)
+        if value != t.value and t.kind not in FIXED_KINDS:
+            kind = f"set by the site file; {t.value:g} otherwise ({kind})"
+        source = "" if t.source == "common practice, no source" else t.source
+        rows.append((f"{value:g} {t.unit}", t.means, t.applies_when, kind, source))
+    if not rows:
+        return Markup()
+    head = ("Number", "Meaning", "Applies to", "Kind", "Why this number")
+    kinds = ("number", "wide", "wide", "wide", "wide")
+    return table_html(
+        Table(
+            caption,
+            tuple(Column(h, k) for h, k in zip(head, kinds, strict=True)),
+            tuple(rows),
+            fold_after=fold,
+        )
+    )

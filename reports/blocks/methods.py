@@ -1,0 +1,70 @@
+"""Methods: what the words mean, the numbers judged by, and what made this page."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from pipeline.thresholds import THRESHOLDS
+from reports.block import Block, Model
+from reports.blocks.finding import KIND_WORDS, threshold_table
+from reports.markup import fill
+
+DEFINITIONS = (
+    ("Coverage", "The share of the window in which every channel a figure needs holds a value at "
+     "once. Under 90 % a figure says “only”; under half there is no figure."),
+    ("Resolution (“to 10 s”)", "The slowest interval among the channels behind a figure. A run or "
+     "rest shorter than two intervals cannot be counted reliably; counts are then “at least”."),
+    ("Gap", "A stretch in which a channel has no reading that holds: not logged, rejected, or not "
+     "trusted. Nothing is counted in it, and it is hatched, never drawn as off or as zero."),
+    ("Run", "An output on without a gap; off for less than 15 s is a short break and is bridged. "
+     "Runtime counts all runs, cycles only those with both ends seen."),
+    ("Start", "Off-to-on of the first source of heat or cooling; a stage change is not a start."),
+    ("Short run, short rest", "A run with both ends seen, or a compressor rest, shorter than the "
+     "length given beside it. Runs that a limit ended are counted with the limit."),
+    ("Limit trip", "Supply air reaches the panel’s limit, all heat (cooling) outputs drop, and a "
+     "zone goes on calling. The furnace’s own limit is another event."),
+    ("Over target", "Seconds of readings above the static target as given; a stretch counts from "
+     "60 s, once dampers have had time to move."),
+    ("Second stage in order", "At its start enough zones call, and one of them has called for the "
+     "delay as set or asks for second stage itself."),
+    ("Shown, likely, possible", "How sure a finding is: seen directly in the log; the best of few "
+     "explanations; one of several."),
+    ("Act, plan, watch, note", "Go soon; put it on the next visit; keep an eye on it; good to "
+     "know. “Clear” means not seen in these hours, and is not a safety check."),
+)  # fmt: skip
+
+_HTML = """
+<dl class="words">{% for word, means in definitions %}
+<div><dt>{{ word }}</dt><dd>{{ means }}</dd></div>
+{% endfor %}</dl>
+<h3>Numbers judged by</h3>
+<p>Kinds: {% for kind, means in kinds.items() %}
+<b>{{ kind }}</b> {{ means }}{{ '; ' if not loop.last else '. ' }}
+{% endfor %}
+{{ changed }}</p>
+{{ table }}
+<p class="source">Made by zonetrail {{ version }}, run {{ run }}. Inside, instants are UTC and
+units °F and in. w.c.;
+an inch of water is the conventional one, 249.08891 Pa (NIST SP 811, appendix B).
+The interactive charts are drawn by plotly.js (MIT licence, its notice is kept in this file).</p>
+"""
+
+
+def render(model: Model) -> Block:
+    """Definitions, every judgement number in force with its source, and the run's identity."""
+    values = model.result.thresholds
+    changed = [n for n, t in THRESHOLDS.items() if n in values and values[n] != t.value]
+    html = fill(
+        _HTML,
+        definitions=DEFINITIONS,
+        kinds=KIND_WORDS,
+        changed=Markup("The site file changes {} of them.").format(len(changed))
+        if changed
+        else "The site file changes none of them.",
+        table=threshold_table(
+            model, tuple(THRESHOLDS), "Every judgement number, as in force here", 5
+        ),
+        version=model.result.tool_version,
+        run=model.result.run_id,
+    )
+    return Block("methods", "Methods, numbers and sources", html, nav="Methods")

@@ -1,0 +1,165 @@
+"""Runtime: per output, the exclusive split by stage, and day by day."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from pipeline.channels import OUTPUT_ROLES
+from reports.block import Block, Model, absent
+from reports.display import NONE, day_text, number, plural, text
+from reports.table import Cell, Column, Table, table_html
+
+SOURCE_WORDS = {
+    "burner": "burner",
+    "strip": "strip heat",
+    "compressor": "compressor",
+    "both": "burner and compressor",
+}
+STAGE_WORDS = {"first": "first stage", "second": "second stage", "aux": "auxiliary"}
+
+
+def render(model: Model) -> Block:
+    """Three tables with bars; each number with its coverage and resolution."""
+    parts = [_outputs(model), _stages(model), _by_day(model)]
+    return Block("runtime", "Runtime per stage", Markup("").join(parts), nav="Runtime")
+
+
+def _order(row: dict[str, object]) -> int:
+    output = text(row["output"])
+    return OUTPUT_ROLES.index(output) if output in OUTPUT_ROLES else len(OUTPUT_ROLES)
+
+
+def _outputs(model: Model) -> Markup:
+    rows = sorted(model.rows("measure.runtime"), key=_order)
+    if not rows:
+        return absent("No runtime", "no output was logged")
+    most = max((number(r["on_s"]) or 0 for r in rows), default=0) or 1
+    table = Table(
+        "What the panel put out, visits included",
+        (
+            Column("Output"),
+            Column("On", "number"),
+            Column("± from sampling", "number"),
+            Column("Starts", "number"),
+            Column("Runs with an end not seen", "number"),
+            Column("Short breaks bridged", "number"),
+            Column("Logged", "number"),
+            Column("To", "number"),
+        ),
+        tuple(
+            (
+                model.role(r["output"]),
+                Cell(model.show.duration(r["on_s"]), bar=(number(r["on_s"]) or 0) / most),
+                model.show.duration(r["plus_minus_s"]),
+                model.show.count(r["n_start"]),
+                model.show.count(r["n_open_run"]),
+                model.show.count(r["n_chatter"]),
+                coverage_cell(model, r["coverage"]),
+                model.show.duration(r["resolution_s"]),
+            )
+            for r in rows
+        ),
+        note="W, Y and G are what the panel asks for; a burner, compressor or blower that ran is "
+        "shown only where it was logged itself.",
+    )
+    return table_html(table)
+
+
+def coverage_cell(model: Model, coverage: object) -> Cell:
+    """The share logged; under the warning share it is marked in words."""
+    c = number(coverage)
+    low = model.result.thresholds.get("coverage_warn_frac", 0.9)
+    if c is not None and c < low:
+        return Cell(f"{model.show.share(c)} only", word="thin")
+    return Cell(model.show.share(c))
+
+
+def _stages(model: Model) -> Markup:
+    rows = model.rows("measure.stage_time")
+    if not rows:
+        return absent("No split by stage", "outputs do not tell what heated or cooled")
+    totals: dict[object, float] = {}
+    for r in rows:
+        totals[r["mode"]] = totals.get(r["mode"], 0.0) + (number(r["s"]) or 0)
+    table = Table(
+        "Each second counted once: mode, source and stage",
+        (
+            Column("Mode"),
+            Column("Source"),
+            Column("Stage"),
+            Column("Time", "number"),
+            Column("Share of the mode", "number"),
+            Column("Logged", "number"),
+            Column("To", "number"),
+        ),
+        tuple(
+            (
+                text(r["mode"]).capitalize(),
+                SOURCE_WORDS.get(text(r["source"]), text(r["source"]) or NONE),
+                STAGE_WORDS.get(text(r["stage"]), text(r["stage"]) or NONE),
+                model.show.duration(r["s"]),
+                _share(model, r, totals),
+                coverage_cell(model, r["coverage"]),
+                model.show.duration(r["resolution_s"]),
+            )
+            for r in rows
+        ),
+    )
+    return table_html(table)
+
+
+def _share(model: Model, row: dict[str, object], totals: dict[object, float]) -> Cell:
+    total = totals[row["mode"]]
+    share = (number(row["s"]) or 0) / total if total else None
+    hue = "cool" if row["mode"] == "cooling" else "on"
+    return Cell(model.show.share(share), bar=share, hue=hue)
+
+
+def _by_day(model: Model) -> Markup:
+    rows = model.rows("measure.runtime_day")
+    if not rows:
+        return Markup()
+    outputs = sorted({text(r["output"]) for r in rows}, key=lambda o: _order({"output": o}))
+    outputs = [o for o in outputs if any(number(r["on_s"]) for r in rows if r["output"] == o)]
+    if not outputs:
+        return absent("No runtime by day", "no output was ever on")
+    most = {o: max(number(r["on_s"]) or 0 for r in rows if r["output"] == o) for o in outputs}
+    by = {(_day(r["day"]), text(r["output"])): r for r in rows}
+    days = sorted({_day(r["day"]) for r in rows})
+    body, thin = [], 0
+    for day in days:
+        cells: list[Cell | str] = [_day_label(by, day)]
+        for o in outputs:
+            r = by.get((day, o))
+            if r is None or not number(r["valid_s"]):
+                cells.append("not recorded")
+                continue
+            share = (number(r["valid_s"]) or 0) / (number(r["day_s"]) or 1)
+            short = share < model.result.thresholds.get("coverage_warn_frac", 0.9)
+            thin += short
+            words = model.show.duration(r["on_s"]) + (
+                f" in {model.show.share(share)}" if short else ""
+            )
+            hue = "cool" if o in ("output_y1", "output_y2") else "on"
+            cells.append(Cell(words, bar=(number(r["on_s"]) or 0) / most[o], hue=hue))
+        body.append(tuple(cells))
+    note = "Bars: each output against its own longest day."
+    if thin:
+        note += f" “in 80 %”: so much of the day was recorded ({plural(thin, 'such cell')})."
+    return table_html(
+        Table(
+            "On time by local day",
+            (Column("Day"), *(Column(model.role(o), "number") for o in outputs)),
+            tuple(body),
+            note=note,
+        )
+    )
+
+
+def _day(value: object) -> str:
+    return str(value)[:10]
+
+
+def _day_label(by: dict[tuple[str, str], dict[str, object]], day: str) -> str:
+    value = next(r["day"] for (d, _), r in by.items() if d == day)
+    return day_text(value) if hasattr(value, "weekday") else day

@@ -1,0 +1,138 @@
+"""The whole log in one picture: lowest and highest of every stretch, runs, calls, trips."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.channels import OUTPUT_ROLES
+from reports.block import Block, Model, absent
+from reports.display import number, plural, text
+from reports.drawing import figure_html
+from reports.evidence import clock_note, reading_panels, track_hue
+from reports.figure import Band, Panel, TimeFigure, Track
+
+
+def render(model: Model) -> Block:
+    """All analog channels and all runs of the window over one axis."""
+    figure = whole_log(model)
+    title = "The whole log"
+    if figure.is_empty:
+        return Block("timeline", title, absent("No picture of the whole log", "nothing was logged"))
+    return Block("timeline", title, figure_html(figure), (figure,), nav="Whole log")
+
+
+def whole_log(model: Model) -> TimeFigure:
+    """The figure: no peak is lost, because each bucket keeps its lowest and highest reading."""
+    window = model.window
+    overview = model.frame("view.overview")
+    panels: tuple[Panel, ...] = ()
+    notes: tuple[str, ...] = ()
+    if overview is not None:
+        panels, notes = reading_panels(model, _both_ends(overview), window, calling=set())
+        notes = tuple(n for n in notes if not n.startswith("Setpoints"))
+    trips = model.rows("interval.trip")
+    tracks = tuple(_outputs(model) + _calls(model) + _trips(trips))
+    when = model.clock.span(window.start_ts, window.end_ts)
+    said = [plural(sum(len(p.lines) for p in panels), "channel")] if panels else []
+    said += [plural(len(tracks), "row") + " of runs, calls and trips"] if tracks else []
+    return TimeFigure(
+        key="whole-log",
+        title=f"{when}.",
+        sentence=f"{' and '.join(said)}; {plural(len(trips), 'limit trip')}.".capitalize(),
+        start_ts=window.start_ts,
+        end_ts=window.end_ts,
+        offset_us=model.clock.offset_us(window.start_ts),
+        zone_name=model.clock.name(window.start_ts),
+        hours=model.clock.hours,
+        panels=panels,
+        tracks=tracks,
+        marks=(),
+        bands=tuple(
+            Band(v.start_ts, v.end_ts, "service visit", "visit") for v in model.result.site.visits
+        ),
+        notes=(
+            *notes,
+            "Lines keep the lowest and the highest reading of every stretch that one step of the "
+            "drawing covers, so no peak is lost; full detail stands under each finding.",
+            *clock_note(model, window),
+        ),
+    )
+
+
+def _both_ends(overview: pd.DataFrame) -> pd.DataFrame:
+    """Two readings per bucket, in time order; a jump over more than a bucket is a break."""
+    ends = [
+        overview[["channel_id", "role", "zone", "bucket_ts", f"{side}_ts", side]].set_axis(
+            ["channel_id", "role", "zone", "bucket_ts", "ts", "value"], axis=1
+        )
+        for side in ("low", "high")
+    ]
+    both = pd.concat(ends, ignore_index=True).drop_duplicates(["channel_id", "ts"])
+    both = both.sort_values(["channel_id", "ts"], ignore_index=True)
+    same = both["channel_id"].eq(both["channel_id"].shift(-1))
+    step = both["bucket_ts"].shift(-1) - both["bucket_ts"]
+    grid = np.diff(np.sort(both["bucket_ts"].unique()))
+    width = int(np.median(grid)) if grid.size else 0
+    both["gap_after"] = same & (step > 2 * width)
+    return both
+
+
+def _runs(rows: list[dict[str, object]]) -> tuple[tuple[int, int], ...]:
+    spans = sorted((_ts(r["start_ts"]), _ts(r["end_ts"])) for r in rows)
+    out: list[tuple[int, int]] = []
+    for a, b in spans:
+        if out and a <= out[-1][1]:
+            out[-1] = (out[-1][0], max(out[-1][1], b))
+        else:
+            out.append((a, b))
+    return tuple(out)
+
+
+def _ts(value: object) -> int:
+    return int(number(value) or 0)
+
+
+def _unknown(model: Model, roles: set[str], zone: int | None) -> tuple[tuple[int, int], ...]:
+    own = [
+        g
+        for g in model.gaps()
+        if text(g["role"]) in roles and (zone is None or number(g["zone"]) == zone)
+    ]
+    return _runs(own)
+
+
+def _outputs(model: Model) -> list[Track]:
+    runs = model.rows("interval.output_run")
+    out = []
+    for role in OUTPUT_ROLES:
+        own = [r for r in runs if r["output"] == role]
+        if own:
+            out.append(
+                Track(model.role(role), "on", "outputs", _runs(own), _unknown(model, {role}, None))
+            )
+    return out
+
+
+def _calls(model: Model) -> list[Track]:
+    calls = model.rows("interval.call")
+    out = []
+    for zone in model.zone_numbers:
+        for mode, word in (("heating", "heat call"), ("cooling", "cool call")):
+            own = [c for c in calls if number(c["zone"]) == zone and c["mode"] == mode]
+            if own:
+                roles = {"zone_call_w1"} if mode == "heating" else {"zone_call_y1"}
+                out.append(
+                    Track(
+                        f"{model.zone(zone)} {word}",
+                        track_hue(model, "zone_call_w1", zone),
+                        "calls",
+                        _runs(own),
+                        _unknown(model, roles, zone),
+                    )
+                )
+    return out
+
+
+def _trips(trips: list[dict[str, object]]) -> list[Track]:
+    return [Track("Limit trips", "limit", "trips", _runs(trips))] if trips else []

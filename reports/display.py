@@ -1,0 +1,208 @@
+"""Numbers, units and instants as a reader sees them; the only place that rounds or localises.
+
+Store units come in (°F, in. w.c., s, UTC microseconds); display units and the site's local time
+go out. Conversions are pipeline.units' own.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from pipeline import units
+from pipeline.result import Span
+from pipeline.units import MICROSECONDS, Unit
+
+NONE = "–"
+_DECIMALS = {"degF": 1, "degC": 1, "inwc": 2, "Pa": 0, "percent": 0, "V": 1, "A": 2}
+# What a packed line may be rounded to (1/scale of the display unit): finer than any logger.
+_WIRE_SCALE = {"degF": 100, "degC": 1000, "inwc": 10000, "Pa": 100}
+
+
+def number(value: Any) -> float | None:
+    """The value as a float, or None where a frame holds nothing there."""
+    if value is None:
+        return None
+    try:
+        result = float(value)
+    except (TypeError, ValueError):  # pandas' missing value refuses to become a float
+        return None
+    return result if math.isfinite(result) else None
+
+
+def text(value: Any) -> str:
+    """The value as text, '' where a frame holds nothing there."""
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    result = str(value)
+    return "" if result in ("<NA>", "NaT", "nan", "None") else result
+
+
+def plural(count: float, one: str, many: str | None = None) -> str:
+    """'1 trip', '3 trips', with thousands parted."""
+    n = round(count)
+    return f"{n:,} {one if n == 1 else many or one + 's'}"
+
+
+def listed(words: list[str] | tuple[str, ...]) -> str:
+    """'a', 'a and b', 'a, b and c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+@dataclass(frozen=True)
+class Display:
+    """How numbers of one page are written: `system` is us or si."""
+
+    system: str = "us"
+
+    def unit(self, dimension: str) -> Unit:
+        """The display unit of a dimension."""
+        name = units.DISPLAY[self.system].get(dimension, units.STORE_UNIT[dimension])
+        return units.UNITS[name]
+
+    def decimals(self, dimension: str) -> int:
+        """Decimals a value of this dimension is written with."""
+        return _DECIMALS.get(self.unit(dimension).name, 1)
+
+    def wire_scale(self, dimension: str) -> int:
+        """Steps per display unit that a drawn line keeps."""
+        return _WIRE_SCALE.get(self.unit(dimension).name, 1000)
+
+    def shown(self, dimension: str, values: np.ndarray) -> np.ndarray:
+        """Store-unit values as display-unit values (float64, NaN stays)."""
+        name = self.unit(dimension).name
+        zero = units.from_store(0.0, name)
+        return np.asarray(values, dtype="f8") * (units.from_store(1.0, name) - zero) + zero
+
+    def value(self, dimension: str, value: Any, decimals: int | None = None) -> str:
+        """'151.2 °F', '0.47 in. w.c.', '117 Pa'; a dash where there is none."""
+        v = number(value)
+        if v is None:
+            return NONE
+        unit = self.unit(dimension)
+        places = self.decimals(dimension) if decimals is None else decimals
+        return f"{_fixed(units.from_store(v, unit.name), places)} {unit.label}".strip()
+
+    def bare(self, dimension: str, value: Any, decimals: int | None = None) -> str:
+        """As `value`, without the unit: for columns whose head names it."""
+        return self.value(dimension, value, decimals).split(" ")[0]
+
+    def duration(self, seconds: Any) -> str:
+        """'45 s', '12 min 30 s', '3 h 20 min', '61.2 h'; a dash where there is none."""
+        v = number(seconds)
+        if v is None:
+            return NONE
+        sign, v = ("−" if v < 0 else ""), abs(v)
+        if v < 90:
+            return f"{sign}{_trim(v)} s"
+        if v < 5400:
+            minutes, rest = divmod(round(v), 60)
+            tail = f" {rest} s" if rest and v < 1800 else ""
+            return f"{sign}{minutes if tail or v < 1800 else round(v / 60)} min{tail}"
+        if v < 36000:
+            hours, minutes = divmod(round(v / 60), 60)
+            return f"{sign}{hours} h {minutes:02d} min" if minutes else f"{sign}{hours} h"
+        return f"{sign}{v / 3600:,.1f} h"
+
+    def share(self, fraction: Any, decimals: int = 0) -> str:
+        """'93 %'; a dash where there is none; never 100 % for less than all, nor 0 % for some."""
+        v = number(fraction)
+        if v is None:
+            return NONE
+        shown = f"{100 * v:.{decimals}f}"
+        if v < 1 and shown == f"{100:.{decimals}f}":
+            return f">{100 - 10.0**-decimals:.{decimals}f} %"
+        if v > 0 and float(shown) == 0:
+            return f"<{10.0**-decimals:.{decimals}f} %"
+        return f"{shown} %"
+
+    def count(self, value: Any) -> str:
+        """'1,240'; a dash where there is none."""
+        v = number(value)
+        return NONE if v is None else f"{round(v):,}"
+
+    def basis(self, coverage: Any, resolution_s: Any) -> str:
+        """How much data is behind a figure and how fine it is, in words."""
+        c, r = number(coverage), number(resolution_s)
+        parts = []
+        if c is not None:
+            parts.append(f"logged {self.share(c)} of the window")
+        if r is not None:
+            parts.append(f"to {self.duration(r)}")
+        return ", ".join(parts) if parts else "coverage not known"
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The site's local time; `hours` is 12 or 24."""
+
+    zone: str
+    hours: int = 12
+
+    def local(self, ts: int) -> datetime:
+        """The instant (UTC µs) as an aware local time, exact to the microsecond."""
+        at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(ts))
+        return at.astimezone(ZoneInfo(self.zone))
+
+    def offset_us(self, ts: int) -> int:
+        """Local minus UTC at the instant [µs]."""
+        offset = self.local(ts).utcoffset() or timedelta(0)
+        return round(offset.total_seconds()) * MICROSECONDS
+
+    def name(self, ts: int) -> str:
+        """The zone's letters at the instant: MST, MDT, +04."""
+        return self.local(ts).tzname() or self.zone
+
+    def changes_within(self, span: Span) -> bool:
+        """Whether clocks are put forward or back between the two ends."""
+        return self.offset_us(span.start_ts) != self.offset_us(span.end_ts)
+
+    def time(self, ts: int, seconds: bool = False) -> str:
+        """'6:42 am' or '06:42', with seconds where they matter."""
+        at = self.local(ts)
+        tail = f":{at.second:02d}" if seconds else ""
+        if self.hours == 24:
+            return f"{at.hour:02d}:{at.minute:02d}{tail}"
+        return f"{at.hour % 12 or 12}:{at.minute:02d}{tail} {'am' if at.hour < 12 else 'pm'}"
+
+    def day(self, ts: int, year: bool = False) -> str:
+        """'Tue Jan 13'."""
+        return day_text(self.local(ts), year)
+
+    def moment(self, ts: Any, seconds: bool = False) -> str:
+        """'Tue Jan 13, 6:42 am'; a dash where there is none."""
+        v = number(ts)
+        return NONE if v is None else f"{self.day(int(v))}, {self.time(int(v), seconds)}"
+
+    def span(self, start_ts: int, end_ts: int, seconds: bool = False) -> str:
+        """'Tue Jan 13, 6:42 am – 7:10 am', with the second day only where it differs."""
+        first = self.moment(start_ts, seconds)
+        if self.local(start_ts).date() == self.local(end_ts).date():
+            return f"{first} – {self.time(end_ts, seconds)}"
+        return f"{first} – {self.moment(end_ts, seconds)}"
+
+
+def day_text(day: Any, year: bool = False) -> str:
+    """'Tue Jan 13' for anything with year, month, day and weekday."""
+    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+    months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
+    tail = f" {day.year}" if year else ""
+    return f"{names[day.weekday()]} {months[day.month - 1]} {day.day}{tail}"
+
+
+def _fixed(value: float, decimals: int) -> str:
+    out = f"{value:,.{decimals}f}"
+    if float(out.replace(",", "")) == 0:
+        out = out.lstrip("-")
+    return out.replace("-", "−")
+
+
+def _trim(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".")

@@ -1,0 +1,311 @@
+"""The figure of a finding's evidence: every channel of those minutes on one time axis."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from pipeline.channels import OUTPUT_ROLES, ROLES
+from pipeline.result import EvidenceWindow, Finding, Span
+from pipeline.units import MICROSECONDS
+from reports.block import Model
+from reports.display import listed, number, text
+from reports.figure import Band, Level, Line, Mark, Panel, TimeFigure, Track
+from reports.markup import slug
+from reports.theme import ROLE_STYLE, zone_style
+
+# Panels in the order of the air's way; each lists the roles it takes.
+PANELS: tuple[tuple[str, str, tuple[str, ...], float], ...] = (
+    ("Air", "temperature", ("supply_temp", "return_temp", "mixed_temp", "outdoor_temp"), 1.25),
+    ("Duct static", "pressure", ("static_pressure", "return_static"), 1.0),
+    ("Zones", "temperature", ("zone_temp", "zone_heat_setpoint", "zone_cool_setpoint"), 1.0),
+    ("Humidity", "humidity", ("return_rh", "zone_rh"), 0.7),
+)
+CALL_ROLES = tuple(r for r in ROLES if r.startswith("zone_call_"))
+Spans = tuple[tuple[int, int], ...]
+
+
+def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> TimeFigure:
+    """One evidence window of a finding as a figure; empty (`is_empty`) where nothing was logged."""
+    readings = _own(model.frame("view.window_reading"), finding.code, window.n)
+    states = _own(model.frame("view.window_state"), finding.code, window.n)
+    span = Span(window.start_ts, window.end_ts)
+    tracks, notes = state_tracks(model, states, span)
+    panels, more = reading_panels(model, readings, span, _calling_zones(states), window.lines)
+    bands = [Band(s.start_ts, s.end_ts, s.label) for s in window.spans if _meets(s, span)]
+    bands += [
+        Band(v.start_ts, v.end_ts, "service visit", "visit")
+        for v in model.result.site.visits
+        if _meets(v, span)
+    ]
+    when = model.clock.span(window.start_ts, window.end_ts)
+    return TimeFigure(
+        key=f"{slug(finding.code)}-{window.n}",
+        title=f"{when} {model.clock.name(window.start_ts)}.",
+        sentence=window.title,
+        start_ts=window.start_ts,
+        end_ts=window.end_ts,
+        offset_us=model.clock.offset_us(window.start_ts),
+        zone_name=model.clock.name(window.start_ts),
+        hours=model.clock.hours,
+        panels=panels,
+        tracks=tracks,
+        marks=tuple(Mark(m.ts, m.label) for m in sorted(window.marks, key=lambda m: m.ts)),
+        bands=tuple(bands),
+        notes=(*notes, *more, *clock_note(model, span)),
+    )
+
+
+def clock_note(model: Model, span: Span) -> tuple[str, ...]:
+    """A sentence for drawings that cross a change of the clocks."""
+    if not model.clock.changes_within(span):
+        return ()
+    return (
+        f"Clocks change within this drawing; its axis stays on {model.clock.name(span.start_ts)}.",
+    )
+
+
+def reading_panels(
+    model: Model,
+    readings: pd.DataFrame | None,
+    span: Span,
+    calling: set[int] | None = None,
+    levels: Iterable[tuple[str, float, str]] = (),
+) -> tuple[tuple[Panel, ...], tuple[str, ...]]:
+    """(panels, notes) of readings with role, zone, ts, value and, where known, gap_after.
+
+    calling : zones whose setpoints are drawn; None draws all
+    levels : (role, value in store units, label), drawn in the panel that takes the role
+    """
+    if readings is None:
+        return (), ("No temperatures or pressures were recorded here.",)
+    holds = _holds(model)
+    panels, left_out = [], set()
+    known = {role for _, _, roles, _ in PANELS for role in roles}
+    extra = sorted({text(r) for r in readings["role"].unique()} - known)
+    layout = [
+        *PANELS,
+        *((model.role(r), ROLES[r].dimension, (r,), 0.7) for r in extra if r in ROLES),
+    ]
+    for title, dimension, roles, weight in layout:
+        lines, gaps = [], []
+        for role in roles:
+            for zone, part in _by_zone(readings[readings["role"] == role]):
+                if role.endswith("setpoint") and calling is not None and zone not in calling:
+                    left_out.add(model.zone(zone))
+                    continue
+                hold = holds.get(int(part["channel_id"].iloc[0]))
+                line, missing = _line(model, role, zone, dimension, part, span, hold)
+                lines.append(line)
+                gaps.append(missing)
+        if not lines:
+            continue
+        panels.append(
+            Panel(
+                title=title,
+                unit=model.show.unit(dimension).label,
+                lines=tuple(lines),
+                levels=tuple(
+                    Level(float(model.show.shown(dimension, np.array([value]))[0]), label)
+                    for role, value, label in levels
+                    if role in roles
+                ),
+                gaps=_common(gaps),
+                weight=weight,
+                from_zero=dimension == "pressure",
+            )
+        )
+    notes = []
+    if any(p.gaps for p in panels):
+        notes.append("Hatched: not recorded.")
+    if left_out:
+        notes.append(
+            f"Setpoints not drawn for zones that did not call: {listed(sorted(left_out))}."
+        )
+    return tuple(panels), tuple(notes)
+
+
+def state_tracks(
+    model: Model, states: pd.DataFrame | None, span: Span
+) -> tuple[tuple[Track, ...], tuple[str, ...]]:
+    """(tracks, notes) of state stretches with role, zone, start_ts, end_ts, is_on.
+
+    What no stretch covers is unknown. States that were off throughout are named in a note
+    instead of filling the drawing with empty rows.
+    """
+    if states is None:
+        return (), ("No calls or outputs were recorded here.",)
+    tracks, off = [], []
+    for role, zone in sorted(
+        {(text(r), _zone(z)) for r, z in zip(states["role"], states["zone"], strict=True)},
+        key=lambda k: (_rank(k[0]), -1 if k[1] is None else k[1]),
+    ):
+        part = states[(states["role"] == role) & _is_zone(states["zone"], zone)]
+        channels = part["channel_id"].unique()
+        for i, channel in enumerate(channels):
+            own = part[part["channel_id"] == channel].sort_values("start_ts")
+            name = model.role(role, zone) + (f" {i + 1}" if len(channels) > 1 else "")
+            on = _spans(own[own["is_on"].astype(bool)])
+            unknown = uncovered(_spans(own), span)
+            if on or unknown:
+                tracks.append(Track(name, track_hue(model, role, zone), _group(role), on, unknown))
+            else:
+                off.append(name)
+    notes = [f"Off throughout: {listed(off)}."] if off else []
+    if any(t.unknown for t in tracks):
+        notes.append("Hatched in a row: not recorded; neither on nor off.")
+    return tuple(tracks), tuple(notes)
+
+
+def track_hue(model: Model, role: str, zone: int | None) -> str:
+    """Zones keep the hue of their temperature line; faults and limits stand out; the rest is on."""
+    if zone is not None and zone in model.zone_numbers:
+        return zone_style(model.zone_numbers.index(zone))[0]
+    return "limit" if role in ("fault_contact", "equipment_limit", "float_switch") else "on"
+
+
+def uncovered(spans: Spans, within: Span) -> Spans:
+    """What of `within` no span covers; spans ascending. Slivers under a second are left out."""
+    out, at = [], within.start_ts
+    for a, b in spans:
+        if a - at >= MICROSECONDS:
+            out.append((at, min(a, within.end_ts)))
+        at = max(at, b)
+    if within.end_ts - at >= MICROSECONDS:
+        out.append((at, within.end_ts))
+    return tuple(out)
+
+
+def _own(frame: pd.DataFrame | None, code: str, n: int) -> pd.DataFrame | None:
+    if frame is None:
+        return None
+    part = frame[(frame["code"] == code) & (frame["n"] == n)]
+    return None if part.empty else part
+
+
+def _meets(a: Span, b: Span) -> bool:
+    return a.start_ts < b.end_ts and b.start_ts < a.end_ts
+
+
+def _zone(value: object) -> int | None:
+    n = number(value)
+    return None if n is None else int(n)
+
+
+def _is_zone(column: pd.Series, zone: int | None) -> pd.Series:
+    return column.isna() if zone is None else column == zone
+
+
+def _by_zone(part: pd.DataFrame) -> list[tuple[int | None, pd.DataFrame]]:
+    if part.empty:
+        return []
+    zones = sorted({_zone(z) for z in part["zone"]}, key=lambda z: -1 if z is None else z)
+    return [(z, part[_is_zone(part["zone"], z)].sort_values("ts")) for z in zones]
+
+
+def _holds(model: Model) -> dict[int, int]:
+    """Channel -> longest time between readings that is no gap [µs]."""
+    factor = model.result.thresholds.get("hold_max_intervals", 2.5)
+    out = {}
+    for row in model.rows("channel.channel"):
+        interval = number(row["interval_s"])
+        channel = number(row["channel_id"])
+        if interval and channel is not None:
+            out[int(channel)] = round(interval * factor * MICROSECONDS)
+    return out
+
+
+def _line(
+    model: Model,
+    role: str,
+    zone: int | None,
+    dimension: str,
+    part: pd.DataFrame,
+    span: Span,
+    hold_us: int | None,
+) -> tuple[Line, Spans]:
+    ts = part["ts"].to_numpy("i8")
+    values = model.show.shown(dimension, part["value"].to_numpy("f8"))
+    breaks = part["gap_after"].to_numpy(bool) if "gap_after" in part else np.zeros(len(ts), bool)
+    breaks = breaks.copy()
+    breaks[-1] = False
+    at = np.flatnonzero(breaks)
+    covered = []
+    for a, b in zip([0, *(at + 1)], [*at, len(ts) - 1], strict=True):
+        covered.append((int(ts[a]), int(ts[b])))
+    missing = [
+        (a, b) for a, b in uncovered(tuple(covered), span) if hold_us is None or b - a > hold_us
+    ]
+    ts = np.insert(ts, at + 1, ts[at] + 1)
+    values = np.insert(values, at + 1, np.nan)
+    if zone is not None and zone in model.zone_numbers:
+        hue, dash = zone_style(model.zone_numbers.index(zone))
+        dash = "dot" if role.endswith("setpoint") else dash
+    else:
+        hue, dash = ROLE_STYLE.get(role, ("other", "solid"))
+    return (
+        Line(
+            name=model.role(role, zone).removesuffix(" temperature"),
+            hue=hue,
+            dash=dash,
+            ts=ts,
+            values=values,
+            unit=model.show.unit(dimension).label,
+            decimals=model.show.decimals(dimension),
+            scale=model.show.wire_scale(dimension),
+        ),
+        tuple(missing),
+    )
+
+
+def _common(gaps: list[Spans]) -> Spans:
+    """What lies in a gap of every line: only there was nothing recorded at all."""
+    if not gaps:
+        return ()
+    edges: dict[int, int] = defaultdict(int)
+    for spans in gaps:
+        for a, b in spans:
+            edges[a] += 1
+            edges[b] -= 1
+    out, depth, since = [], 0, 0
+    for at in sorted(edges):
+        before, depth = depth, depth + edges[at]
+        if before < len(gaps) <= depth:
+            since = at
+        elif depth < len(gaps) <= before:
+            out.append((since, at))
+    return tuple(out)
+
+
+def _spans(part: pd.DataFrame) -> Spans:
+    out: list[tuple[int, int]] = []
+    for a, b in zip(part["start_ts"].tolist(), part["end_ts"].tolist(), strict=True):
+        if out and a <= out[-1][1]:
+            out[-1] = (out[-1][0], max(out[-1][1], int(b)))
+        else:
+            out.append((int(a), int(b)))
+    return tuple(out)
+
+
+def _calling_zones(states: pd.DataFrame | None) -> set[int]:
+    if states is None:
+        return set()
+    on = states[states["role"].isin(CALL_ROLES) & states["is_on"].astype(bool)]
+    return {int(z) for z in on["zone"].dropna().unique()}
+
+
+def _group(role: str) -> str:
+    if role.startswith("zone_call"):
+        return "calls"
+    if role in OUTPUT_ROLES:
+        return "outputs"
+    return "dampers" if role == "zone_damper" else "proof"
+
+
+def _rank(role: str) -> tuple[int, int]:
+    order = ("calls", "outputs", "proof", "dampers")
+    names = list(ROLES)
+    return order.index(_group(role)), names.index(role) if role in names else len(names)

@@ -1,0 +1,134 @@
+"""The shell of a page: one file, its policy, its styles, its scripts packed; blocks in order.
+
+Nothing on the page loads anything: the policy forbids it, and the plotting library and every
+figure's numbers travel inside, as gzip in text that is no script until the page's own small
+script opens it. The policy lists the hashes of that script and of the library, so a changed
+byte of either does not run.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import hashlib
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib.resources import files
+
+from markupsafe import Markup
+
+from reports.block import Block
+from reports.markup import fill, script_json
+from reports.plotly_figure import CONFIG, time_plotly, wire
+from reports.svg import DEFS
+from reports.theme import DARK, LIGHT, css_variables
+
+LIBRARY = "plotly-cartesian.min.js"
+
+_PAGE = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="{{ policy }}">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="referrer" content="no-referrer">
+<title>{{ title }}</title>
+<style>{{ css }}</style>
+</head>
+<body>
+<a class="skip" href="#main">Skip to the verdict</a>
+{{ defs }}
+<header id="top">{{ head }}</header>
+<main id="main">
+{% for b in blocks %}
+{% if b.html %}
+<section id="{{ b.key }}" aria-labelledby="h-{{ b.key }}">
+{% if b.title %}<h2 id="h-{{ b.key }}">{{ b.title }}</h2>{% endif %}
+{{ b.html }}
+{% if b.key == 'verdict' %}
+<nav class="contents" aria-label="On this page"><ul>
+{% for c in contents %}<li><a href="#{{ c.key }}">{{ c.nav }}</a></li>{% endfor %}
+</ul></nav>
+{% endif %}
+</section>
+{% endif %}
+{% endfor %}
+</main>
+<footer>{{ foot }}</footer>
+{% if has_live %}
+<script type="application/json" id="hues">{{ hues }}</script>
+<script type="text/plain" id="figures">{{ figures }}</script>
+<script type="text/plain" id="lib">{{ library }}</script>
+<script>{{ script }}</script>
+{% endif %}
+</body>
+</html>
+"""
+
+
+def page_html(
+    title: str, head: Markup, blocks: Sequence[Block], foot: Markup, hours: int = 12
+) -> str:
+    """The page as text, the same bytes for the same input. Scripts only where a figure needs them.
+
+    Raises ValueError where two figures share a key or two blocks one id.
+    """
+    live = [figure for block in blocks for figure in block.live]
+    _distinct([f.key for block in blocks for f in block.figures], "figure")
+    _distinct([block.key for block in blocks], "block")
+    payload = {f.key: wire(time_plotly(f)) for f in live}
+    payload["config"] = CONFIG
+    script = _asset("page.js")
+    css = css_variables() + _asset("page.css")
+    hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
+    return fill(
+        _PAGE,
+        title=title,
+        policy=policy((script, _asset(LIBRARY)) if live else ()),
+        css=Markup(css),
+        defs=DEFS,
+        head=head,
+        blocks=blocks,
+        contents=[b for b in blocks if b.nav and b.html and b.key != "verdict"],
+        foot=foot,
+        has_live=bool(live),
+        hues=Markup(script_json(hues)),
+        figures=Markup(packed(script_json(payload))) if live else "",
+        library=Markup(_packed_library()) if live else "",
+        script=Markup(script),
+    )
+
+
+def policy(scripts: Sequence[str]) -> str:
+    """The Content-Security-Policy: nothing loads, only these scripts run."""
+    allowed = " ".join(script_hash(s) for s in scripts) or "'none'"
+    return (
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; "
+        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def script_hash(source: str) -> str:
+    """The source's hash as a policy writes it."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(source.encode()).digest()).decode()}'"
+
+
+def packed(text: str) -> str:
+    """gzip in base64, without a time of day, so that equal text gives equal bytes."""
+    return base64.b64encode(gzip.compress(text.encode(), 9, mtime=0)).decode()
+
+
+@lru_cache(maxsize=8)
+def _asset(name: str) -> str:
+    return files("reports").joinpath("assets", name).read_text(encoding="utf-8")
+
+
+@lru_cache(maxsize=1)
+def _packed_library() -> str:
+    return packed(_asset(LIBRARY))
+
+
+def _distinct(keys: list[str], what: str) -> None:
+    twice = sorted({k for k in keys if keys.count(k) > 1})
+    if twice:
+        raise ValueError(f"two {what}s of one page share a key: {', '.join(twice)}")

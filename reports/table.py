@@ -1,0 +1,126 @@
+"""The table record and its HTML: captions, scopes, numbers aligned, bars inside cells.
+
+A bar or a range in a cell is drawn from the number that stands in it, so a table with bars is a
+figure that cannot disagree with its numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+from reports.markup import clean
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column. kind: text, number or wide (text that may wrap and take the room)."""
+
+    title: str
+    kind: str = "text"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell. bar: share 0..1 of the column's largest; spread: (low, mid, high, line) shares.
+
+    word : a class name that sets weight, such as 'strong'
+    href : a link inside the page, '#...'
+    icon : a drawing of our own before the text
+    """
+
+    text: str
+    bar: float | None = None
+    hue: str = "on"
+    spread: tuple[float, float, float, float | None] | None = None
+    href: str = ""
+    icon: str = ""
+    word: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: caption, columns, rows of cells; the first column heads its row.
+
+    fold_after : rows beyond this many open on demand (all of them print)
+    """
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[Cell | str, ...], ...]
+    note: str = ""
+    fold_after: int = 0
+
+
+def table_html(table: Table) -> Markup:
+    """The table as HTML; long ones fold, wide ones scroll inside their own box."""
+    if not table.fold_after or len(table.rows) <= table.fold_after + 3:
+        return _scroll(table, table.rows, table.caption)
+    first, rest = table.rows[: table.fold_after], table.rows[table.fold_after :]
+    shown = f"{table.caption} (the first {len(first)} of {len(table.rows):,})"
+    return _scroll(table, first, shown) + Markup(
+        '<details class="more"><summary>The other {n}</summary>{body}</details>'
+    ).format(
+        n=f"{len(rest):,}" + (" rows" if len(rest) > 1 else " row"),
+        body=_scroll(table, rest, f"{table.caption}: the rest"),
+    )
+
+
+def _scroll(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) -> Markup:
+    head = Markup("").join(
+        Markup('<th scope="col" class="{k}">{t}</th>').format(k=c.kind, t=clean(c.title))
+        for c in table.columns
+    )
+    body = Markup("").join(_row(table.columns, row) for row in rows)
+    note = Markup('<p class="tnote">{}</p>').format(clean(table.note)) if table.note else Markup()
+    return Markup(
+        '<div class="scroll" tabindex="0" role="region" aria-label="{label}"><table>'
+        "<caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
+        "</table></div>{note}"
+    ).format(label=clean(caption), caption=clean(caption), head=head, body=body, note=note)
+
+
+def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
+    out = []
+    for i, (column, item) in enumerate(zip(columns, row, strict=True)):
+        cell = item if isinstance(item, Cell) else Cell(item)
+        tag, scope = ("th", ' scope="row"') if i == 0 else ("td", "")
+        kinds = " ".join(
+            k for k in (column.kind, cell.word, "drawn" if _drawing(cell) else "") if k
+        )
+        inner = Markup(cell.icon) + escape(clean(cell.text))
+        if cell.href.startswith("#"):
+            inner = Markup('<a href="{}">{}</a>').format(cell.href, inner)
+        out.append(
+            Markup('<{}{} class="{}">{}{}</{}>').format(
+                Markup(tag), Markup(scope), kinds, inner, _drawing(cell), Markup(tag)
+            )
+        )
+    return Markup("<tr>{}</tr>").format(Markup("").join(out))
+
+
+def _drawing(cell: Cell) -> Markup:
+    if cell.bar is not None:
+        width = max(0.0, min(1.0, cell.bar)) * 100
+        inner = Markup(
+            '<rect width="100%" height="6" y="1" class="f-faint" fill="#E7E3D8"/>'
+            '<rect width="{w}%" height="6" y="1" class="f-{h}"/>'
+        ).format(w=f"{width:.1f}", h=cell.hue)
+    elif cell.spread is not None:
+        low, mid, high, line = (None if v is None else f"{v * 100:.1f}%" for v in cell.spread)
+        inner = Markup(
+            '<rect width="100%" height="1" y="4" class="f-rule"/>'
+            '<line x1="{low}" x2="{high}" y1="4.5" y2="4.5" class="s-{h}" stroke-width="5"/>'
+            '<line x1="{mid}" x2="{mid}" y1="0" y2="9" class="s-ink" stroke-width="2.5"/>'
+        ).format(low=low, mid=mid, high=high, h=cell.hue)
+        if line is not None:
+            inner += Markup(
+                '<line x1="{x}" x2="{x}" y1="0" y2="9" class="s-limit" stroke-width="2" '
+                'stroke-dasharray="2.5 1.5"/>'
+            ).format(x=line)
+    else:
+        return Markup()
+    return Markup(
+        '<svg class="cellbar" width="100%" height="9" aria-hidden="true">{}</svg>'
+    ).format(inner)
