@@ -22,20 +22,52 @@ def matches(path: str, pattern: str) -> bool:
     return any(fnmatch.fnmatchcase(name, pattern) for name in names)
 
 
-def logger_name(path: str, site: Site) -> str:
-    """The logger a file belongs to; see store.file.logger in columns.toml."""
+def logger_names(paths: list[str], channels: list[set[int]], site: Site) -> list[str]:
+    """The logger each file belongs to, as store.file.logger in columns.toml says.
+
+    channels : per file, the channels found in it. Files that only their digits tell apart are one
+        logger as long as they share a channel, else each is called by its whole name.
+    """
+    names = [_logger_name(path, site) for path in paths]
+    for name in set(names):
+        if _is_named(name, site):
+            continue
+        mine = [k for k, n in enumerate(names) if n == name]
+        seen = set(channels[mine[0]])
+        left = mine[1:]
+        while joined := [k for k in left if seen & channels[k] or not channels[k]]:
+            seen = seen.union(*(channels[k] for k in joined))
+            left = [k for k in left if k not in joined]
+        if left:
+            for k in mine:
+                names[k] = _stem(paths[k])
+    return names
+
+
+def _logger_name(path: str, site: Site) -> str:
     for export in site.exports:
         if matches(path, export.files):
             return export.files
     for channel in site.channels:
-        if channel.file and re.search(r"[*?\[]", channel.file) and matches(path, channel.file):
-            return channel.file
-    pure = PurePosixPath(path)
-    stem = pure.name.split(".")[0]
-    plain = re.sub(r"[\d_\-. ()]+$|^[\d_\-. ()]+", "", re.sub(r"\d+", "", stem))
+        if channel.file and matches(path, channel.file):
+            is_pattern = re.search(r"[*?\[]", channel.file)
+            return channel.file if is_pattern else _stem(path)
+    folder, _, stem = _stem(path).rpartition("/")
+    plain = re.sub(r"[_\-. ()]+$|^[_\-. ()]+", "", re.sub(r"\d+", "", stem))
     plain = re.sub(r"[_\-. ]{2,}", "_", plain) or "logger"
-    folder = pure.parent.as_posix().removeprefix("exports").strip("/")
     return f"{folder}/{plain}" if folder else plain
+
+
+def _is_named(name: str, site: Site) -> bool:
+    return any(name == e.files for e in site.exports) or any(name == c.file for c in site.channels)
+
+
+def _stem(path: str) -> str:
+    """The path below exports/ without suffixes."""
+    pure = PurePosixPath(path)
+    folder = pure.parent.as_posix().removeprefix("exports").strip("/")
+    stem = re.sub(r"(\.[A-Za-z]{2,4}){1,2}$", "", pure.name)
+    return f"{folder}/{stem}" if folder else stem
 
 
 def export_block(site: Site, path: str) -> site_file.Export | None:
@@ -51,7 +83,7 @@ def match_channels(site: Site, opened: list[OpenExport]) -> list[dict[int, Chann
     problems: list[UserError] = []
     used: list[dict[int, Channel]] = [{} for _ in opened]
     names = [long_names(o) if o.is_long else [] for o in opened]
-    loggers = [logger_name(o.export.path, site) for o in opened]
+    loggers = [_logger_name(o.export.path, site) for o in opened]
     paths = [o.export.path for o in opened]
     for said in site.exports:
         if not any(matches(p, said.files) for p in paths):

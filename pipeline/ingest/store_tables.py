@@ -12,7 +12,7 @@ from pipeline.ingest import merge
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.file_clock import is_regular
 from pipeline.ingest.file_reading import FileReading, Rejects
-from pipeline.ingest.match import logger_name
+from pipeline.ingest.match import logger_names
 from pipeline.ingest.merge import Series
 from pipeline.site import Channel, Site
 from pipeline.store import store_columns
@@ -26,6 +26,10 @@ EMPTY_REASON = "no cell holds a reading"
 def store_tables(
     site: Site, readings: list[FileReading], vanished: Collection[str]
 ) -> dict[str, pa.Table]:
+    """Every table of the store by its name, in the order in which rows are kept.
+
+    readings : the site's files in any order; vanished : hashes of those no longer in exports/
+    """
     readings = sorted(readings, key=lambda r: (r.first_ts, r.opened.export.sha256))
     loggers = _loggers(site, readings)
     parts: dict[str, list[pa.Table]] = {"reading": [], "state": [], "conflict": []}
@@ -80,8 +84,9 @@ class _Logger:
 
 def _loggers(site: Site, readings: list[FileReading]) -> list[_Logger]:
     by_name: dict[str, _Logger] = {}
-    for file_id, reading in enumerate(readings, start=1):
-        name = logger_name(reading.opened.export.path, site)
+    paths = [r.opened.export.path for r in readings]
+    names = logger_names(paths, [set(r.cells) for r in readings], site)
+    for file_id, (reading, name) in enumerate(zip(readings, names, strict=True), start=1):
         logger = by_name.setdefault(name, _Logger(name))
         logger.files.append(reading)
         logger.number.append(file_id)
