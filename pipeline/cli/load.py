@@ -1,0 +1,112 @@
+"""zonetrail load: a site's exports into its store, every row accounted for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline.cli.options import Progress, common
+from pipeline.guard import DONE, NOT_CLEAN
+
+if TYPE_CHECKING:
+    from pipeline.ingest.load import LoadReport
+
+
+@click.command(
+    epilog="Example: zonetrail load larch-14",
+    short_help="Bring new exports into the store, every row accounted for.",
+)
+@click.argument("site", type=click.Path(path_type=Path))
+@common("json", "strict", "quiet")
+def command(site: Path, as_json: bool, strict: bool, quiet: bool) -> int:
+    """Bring new exports of SITE into its store and account for every row.
+
+    SITE is a folder with site.toml and exports/. Prints, per file, rows read = loaded + rejected
+    + repeated. Loading again changes nothing; rows of a file that has vanished stay.
+
+    Exit codes: 0 done; 1 with --strict, if rows or cells were rejected or values contradict one
+    another; 2 a file or site.toml cannot be used; 3 a fault of ours.
+    """
+    import json
+
+    from pipeline.ingest.load import load_site
+
+    with Progress(quiet or as_json) as progress:
+        report = load_site(site, progress.step)
+    if as_json:
+        click.echo(json.dumps(as_document(report), indent=1, ensure_ascii=False))
+    else:
+        click.echo(as_text(report))
+    is_clean = report.total("n_rejected") + report.total("n_bad_cells") + report.n_conflicts == 0
+    return NOT_CLEAN if strict and not is_clean else DONE
+
+
+def as_text(report: LoadReport) -> str:
+    """The account of a load, one line a file and what else a reader should know."""
+    rows: list[tuple[str, ...]] = [
+        ("file", "read", "=", "loaded", "+", "rejected", "+", "repeated", "bad cells")
+    ]
+    for f in report.files:
+        numbers = [f"{n:,}" for n in (f.n_read, f.n_loaded, f.n_rejected, f.n_repeated)]
+        cells = [numbers[0], "=", numbers[1], "+", numbers[2], "+", numbers[3]]
+        rows.append((f.path, *cells, f"{f.n_bad_cells:,}"))
+    if len(report.files) > 1:
+        names = ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
+        read, loaded, rejected, repeated, bad = (f"{report.total(n):,}" for n in names)
+        rows.append(("all", read, "=", loaded, "+", rejected, "+", repeated, bad))
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    lines = []
+    for row in rows:
+        cells = [row[0].ljust(widths[0])]
+        cells += [cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True)]
+        lines.append("  ".join(cells).rstrip())
+    lines += [
+        f"{copy}: the same bytes as {original}; not loaded twice"
+        for copy, original in report.copies
+    ]
+    for f in report.files:
+        if not f.is_present:
+            lines.append(f"{f.path}: no longer in exports/; its rows stay")
+        elif f.was_loaded:
+            lines.append(f"{f.path}: already loaded")
+        if f.unused_columns:
+            lines.append(f"{f.path}: not used: {', '.join(f.unused_columns)}")
+        lines += [f"{f.path}: {note}" for note in f.notes]
+    lines += [f"{path}: not read, no table by its name" for path in report.not_read]
+    if report.n_conflicts:
+        lines.append(
+            f"{report.n_conflicts:,} instants have two different values for one channel; neither "
+            "is used"
+        )
+    if not report.is_rebuilt:
+        lines.append("The store was up to date.")
+    return "\n".join(lines)
+
+
+def as_document(report: LoadReport) -> dict[str, object]:
+    """The same as JSON."""
+    names = ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
+    total = {n.removeprefix("n_"): report.total(n) for n in names}
+    return {
+        "schema": "zonetrail.load/1",
+        "rows": total | {"conflicts": report.n_conflicts},
+        "files": [
+            {
+                "file": f.path,
+                "logger": f.logger,
+                "kind": f.kind,
+                "timezone": f.timezone,
+                **{n.removeprefix("n_"): getattr(f, n) for n in names},
+                "present": f.is_present,
+                "already_loaded": f.was_loaded,
+                "unused_columns": list(f.unused_columns),
+                "notes": list(f.notes),
+            }
+            for f in report.files
+        ],
+        "copies": [{"file": copy, "same_as": original} for copy, original in report.copies],
+        "not_read": list(report.not_read),
+        "rebuilt": report.is_rebuilt,
+    }
