@@ -181,6 +181,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "clock_drift_min_s",
+        20,
+        "s",
+        "growth of a clock difference over the log from which it is called drift",
+        "loggers compared by shared events",
+        "the turn of supply air alone wanders by several seconds with the weather",
+        "ours",
+    ),
+    Threshold(
         "clock_jitter_switch_s",
         6,
         "s",

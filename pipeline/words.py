@@ -207,6 +207,11 @@ def sentence(text: str) -> str:
     return text if text[-1] in ".!?" else f"{text}."
 
 
+def sentences(*parts: str) -> str:
+    """The parts as sentences one after the other; empty parts are left out."""
+    return " ".join(sentence(part) for part in parts if part)
+
+
 def _with_unit(value: float, digits: int, unit: str) -> str:
     text = f"{value:.{digits}f}"
     if float(text) == 0:

@@ -60,12 +60,13 @@ class Cause:
 
     text : pattern or condition, never a part to replace
     when : the rule in words: what in a log raises it, what lowers it or rules it out
-    test : the rule itself; takes the facts that `judge` put into its outcome
+    test : the rule itself; takes the facts that `judge` put into its outcome; gives None where
+        the cause does not apply to what is installed
     """
 
     text: str
     when: str
-    test: Callable[[Any], Weighed]
+    test: Callable[[Any], Weighed | None]
 
 
 @dataclass(frozen=True)

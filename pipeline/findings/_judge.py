@@ -196,14 +196,15 @@ def _missing(site: SiteFrames, d: Declaration) -> str | None:
 
 
 def _group_words(group: Sequence[str]) -> str:
-    return words.joined((role_words(r) for r in group), last="or")
+    return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")
 
 
 def _finding(
     site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozenset[str]
 ) -> SiteFinding:
     d = rule.declaration
-    weighed = [(cause, cause.test(outcome.facts)) for cause in d.causes]
+    tested = [(cause, cause.test(outcome.facts)) for cause in d.causes]
+    weighed = [(cause, w) for cause, w in tested if w is not None]
     kept = sorted(
         (pair for pair in weighed if pair[1].weight > Weight.RULED_OUT),
         key=lambda pair: -pair[1].weight,

@@ -15,6 +15,8 @@ from pipeline.channels import ROLES
 from pipeline.result import SiteInfo, Span
 from pipeline.units import MICROSECONDS
 
+GROUPS = {"output": "the panel's outputs", "zone_call": "the zones' calls", "fan": "the blower"}
+
 
 @dataclass(frozen=True)
 class Coverage:
@@ -198,7 +200,9 @@ class SiteFrames:
 
 
 def role_words(role: str) -> str:
-    """A role as a technician says it: 'supply air', 'W1 out', 'heat call'."""
+    """A role, or a group of roles in measure.coverage, as a technician says it."""
+    if role in GROUPS:
+        return GROUPS[role]
     label = ROLES[role].label.replace("{zone} ", "zone ")
     return label if label[:2].isupper() or label[1:2].isdigit() else label[0].lower() + label[1:]
 

@@ -103,9 +103,9 @@ def _air_altogether(t: Trips) -> Weighed:
     return Weighed(Weight.AGAINST if p.is_telling or over else Weight.OPEN, because)
 
 
-def _firing(t: Trips) -> Weighed:
+def _firing(t: Trips) -> Weighed | None:
     if not bool((t.rows["source"] == "burner").any()):
-        return Weighed(Weight.RULED_OUT, "no trip came with the furnace firing")
+        return None
     if t.pattern.few_zones and t.pattern.is_telling:
         return Weighed(
             Weight.AGAINST,
@@ -300,7 +300,8 @@ def _summary(t: Trips) -> str:
     site = t.site
     limit = f" (limit set to {site.temperature(t.limit_f)})" if t.limit_f is not None else ""
     static = f", static {site.statics(t.statics_inwc)}" if t.statics_inwc else ""
-    return (
-        f"{words.sentence(_headline(t))[:-1]}: {_trips.when(t)}. Supply air had reached "
-        f"{site.temperatures(t.peaks_f)}{limit}{static}.{_trips.sure_of(t)}"
+    return words.sentences(
+        f"{_headline(t)}: {_trips.when(t)}",
+        f"supply air had reached {site.temperatures(t.peaks_f)}{limit}{static}",
+        _trips.sure_of(t),
     )

@@ -1,0 +1,180 @@
+"""Second stage stayed in: it went on after the zones that had brought it on were gone.
+
+What it says
+    How often second stage ran on for more than 2 min after the zones calling fell below the
+    panel's minimum or the last call ended, though the panel is set to follow the calls.
+
+Why it matters
+    Second stage into one remaining zone is the same strain as starting it with too few: static
+    and supply air climb within minutes.
+
+What looks like it but is not
+    A panel set to hold second stage until every zone is satisfied: that is its setting, and not
+    audited. A minimum run of second stage of a minute or two.
+
+Source
+    Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline import words
+from pipeline.findings import _cautions, _staging
+from pipeline.findings._base import (
+    CannotTell,
+    Cause,
+    Check,
+    Declaration,
+    Found,
+    NotFound,
+    Outcome,
+    Weighed,
+    Weight,
+)
+from pipeline.findings._site import SiteFrames, numbers
+from pipeline.findings._staging import Starts
+from pipeline.findings._windows import evidence, windows
+
+RESULT = "stayed in"
+
+
+def _release_setting(s: Starts) -> Weighed:
+    said = (
+        f"{words.of_all(s.n, len(s.all))} second-stage runs stayed in, "
+        f"{_span(s)} after the zones had gone"
+    )
+    many = s.share >= s.site.threshold("staging_plan_share")
+    return Weighed(Weight.FITS if many else Weight.OPEN, said)
+
+
+def _minimum_run(s: Starts) -> Weighed:
+    lengths = sorted(numbers(s.rows["length_s"]))
+    spread = s.site.threshold("stage_clock_spread_s")
+    share = s.site.threshold("cause_share_min_frac")
+    most = max(sum(low <= x <= low + spread for x in lengths) for low in lengths)
+    middle = words.duration(lengths[len(lengths) // 2])
+    if most >= share * len(lengths):
+        return Weighed(Weight.STRONG, f"these runs were all about {middle} long, as a timer's are")
+    shortest, longest = words.duration(lengths[0]), words.duration(lengths[-1])
+    return Weighed(
+        Weight.RULED_OUT, f"these runs were {shortest} to {longest} long, not of one length"
+    )
+
+
+def _contact(s: Starts) -> Weighed:
+    return Weighed(
+        Weight.OPEN, "whether the terminal or the wire held it cannot be seen from the log"
+    )
+
+
+FINDING = Declaration(
+    title="Second stage stayed in",
+    question="Did second stage run on after the zones that brought it on were gone?",
+    needs_tables=_staging.NEEDS_TABLES,
+    needs_roles=_staging.NEEDS_ROLES,
+    figure="staging",
+    thresholds=(
+        "stage2_stays_after_s",
+        "stage_early_min_events",
+        "staging_plan_share",
+        "stage_clock_spread_s",
+        "cause_share_min_frac",
+    ),
+    causes=(
+        Cause(
+            "second stage is set to hold until the zones are satisfied, not to follow the calls",
+            "Raised when a quarter or more of the second-stage runs stayed in.",
+            _release_setting,
+        ),
+        Cause(
+            "a minimum run of second stage holds it",
+            "Raised when the runs that stayed in are of one length. Ruled out when they are not.",
+            _minimum_run,
+        ),
+        Cause(
+            "a relay contact or wire that holds W2 (Y2)",
+            "Never told by such a log.",
+            _contact,
+        ),
+    ),
+    check_next=(
+        Check(
+            "panel",
+            "read what releases second stage and its minimum run; photograph both",
+            "follows the calls, as the site sheet says",
+            "set it as designed",
+        ),
+        Check(
+            "panel",
+            "with second stage on, end all calls but {zone} and time W2 (Y2) with a meter",
+            "off within 2 min",
+            "setting, relay or a wire joined to it",
+        ),
+    ),
+    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.LIMIT),
+    confused_with=("Second stage with too few zones: there it came on that way.",),
+    source="Common practice, no source.",
+)
+
+
+def judge(site: SiteFrames) -> Outcome:
+    """Found from three second-stage runs that stayed in, where the panel is said to follow."""
+    refused = _staging.not_applicable(site)
+    if refused is not None:
+        return refused
+    s = _staging.starts(site, None)
+    if s.all.empty:
+        return CannotTell("second stage never came on outside visits")
+    audited = s.all[s.all["stayed_in_s"].notna()]
+    if audited.empty:
+        return CannotTell("the panel is not said to follow the calls, so it is not audited")
+    long = audited[audited["stayed_in_s"] >= site.threshold("stage2_stays_after_s")]
+    s = Starts(site, audited.reset_index(drop=True), long.reset_index(drop=True))
+    if s.n < site.threshold("stage_early_min_events"):
+        return NotFound(
+            f"{words.count(s.n, 'run')} of {len(s.all)} stayed in for "
+            f"{words.duration(site.threshold('stage2_stays_after_s'))} or more"
+        )
+    events = _staging.events(s, RESULT, "stayed_in_s", _clause)
+    return Found(
+        severity=s.severity,
+        certainty="shown",
+        summary=_summary(s),
+        headline=_headline(s),
+        facts=s,
+        evidence=evidence(events),
+        windows=windows(site, events),
+        fill={"zone": "one zone"},
+        table=(
+            *_staging.table(s),
+            ("Stayed in for", tuple(words.duration(x) for x in numbers(s.rows["stayed_in_s"]))),
+        ),
+    )
+
+
+def _span(s: Starts) -> str:
+    values = numbers(s.rows["stayed_in_s"])
+    low, high = words.duration(min(values)), words.duration(max(values))
+    return low if low == high else f"{low} to {high}"
+
+
+def _clause(row: Any) -> str:
+    return (
+        f"second stage on for {words.duration(float(row.length_s))}, "
+        f"{words.duration(float(row.stayed_in_s))} of it after the zones had gone"
+    )
+
+
+def _headline(s: Starts) -> str:
+    return (
+        f"second stage stayed in {words.times(s.n)} out of {len(s.all)} after the zones that "
+        f"brought it on had gone, for {_span(s)}"
+    )
+
+
+def _summary(s: Starts) -> str:
+    first = s.site.clock(int(s.rows["start_ts"].iloc[0]))
+    last = s.site.clock(int(s.rows["start_ts"].iloc[-1]))
+    return words.sentences(f"{_headline(s)}: first {first}, last {last}")

@@ -1,0 +1,432 @@
+"""Static above target: the ducts that are open cannot take the blower's air.
+
+What it says
+    How long supply static stood over the panel's target while the blower ran, how often, how
+    high, with which zones calling and on which stage, and whether relief dampers answered.
+
+Why it matters
+    High static is noise at the registers, little air over exchanger and coil, and a blower working
+    at its cap. It is the usual road to limit trips. The state in which it comes points to the
+    cause: one small zone is a question of relief and stage, all zones open one of target or ducts.
+
+What looks like it but is not
+    Damper movement in the first minute after a call changes (left out here). A fan-speed step.
+    With a constant-airflow blower and an unchanged rise it is the blower doing its job: noise, not
+    low airflow. A dirty filter or return side, which lowers supply static.
+
+Source
+    Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from pipeline import words
+from pipeline.findings import _cautions
+from pipeline.findings._base import (
+    MAX_TABLE_ROWS,
+    CannotTell,
+    Cause,
+    Check,
+    Declaration,
+    Found,
+    NotFound,
+    Outcome,
+    Weighed,
+    Weight,
+)
+from pipeline.findings._site import SiteFrames, flags, number, records
+from pipeline.findings._windows import Event, evidence, lines, windows
+
+MODES = ("heating", "cooling")
+
+
+@dataclass(frozen=True)
+class Static:
+    """Static against its target, visits left out.
+
+    over_s, margin_s : over target as measured; over target plus the finding's margin, settled
+    rows : excursions that count, in order of time
+    states : measure.static_by_calling of heating and cooling with `share`, the part of the
+        settled time over target plus margin
+    n_zones_all : zones of the site
+    """
+
+    site: SiteFrames
+    target_inwc: float
+    fan_s: float
+    over_s: float
+    margin_s: float
+    max_inwc: float
+    rows: pd.DataFrame
+    states: pd.DataFrame
+    n_zones_all: int
+
+    @property
+    def worst(self) -> Any:
+        """The state with most time over target plus margin; None if none has any."""
+        over = self.states[self.states["above_margin_s"] > 0]
+        if over.empty:
+            return None
+        return records(over.sort_values(["above_margin_s", "zones"]).tail(1))[0]
+
+    @property
+    def worst_part(self) -> float:
+        """The worst state's part of all time over target plus margin."""
+        worst, total = self.worst, float(self.states["above_margin_s"].sum())
+        return 0.0 if worst is None else float(worst.above_margin_s) / total
+
+    def part(self, keep: pd.Series) -> float:
+        """The part of the time over target plus margin that lies in these states."""
+        total = float(self.states["above_margin_s"].sum())
+        return float(self.states.loc[keep, "above_margin_s"].sum()) / total if total else 0.0
+
+    def share(self, keep: pd.Series) -> tuple[float, float]:
+        """Share over target plus margin of the settled time in these states, and that time."""
+        settled_s = float(self.states.loc[keep, "settled_s"].sum())
+        over_s = float(self.states.loc[keep, "above_margin_s"].sum())
+        return (over_s / settled_s if settled_s else 0.0), settled_s
+
+
+def _one_zone(s: Static) -> Weighed:
+    alone, more = s.states["n_zones"] == 1, s.states["n_zones"] >= 2
+    part = s.part(alone)
+    other_share, other_s = s.share(more)
+    said = f"{words.share(part)} of the time over target came with one zone calling alone"
+    if s.worst is not None and s.worst.n_zones == 1:
+        said += f", most of it {s.site.zones(s.worst.zones)}"
+    said += (
+        f"; with two or more zones calling it was over target {words.share(other_share)} of "
+        f"{words.hours(other_s)}"
+        if other_s > 0
+        else "; two or more zones never called together long enough to compare"
+    )
+    if part < s.site.threshold("cause_share_min_frac"):
+        return Weighed(Weight.AGAINST, said)
+    ratio = s.site.threshold("cause_rate_ratio_min")
+    telling = (
+        other_s >= s.site.threshold("cause_other_min_h") * 3600
+        and s.share(alone)[0] >= ratio * other_share
+    )
+    return Weighed(Weight.STRONG if telling else Weight.FITS, said)
+
+
+def _second_stage(s: Static) -> Weighed:
+    second = s.states["stage"] == 2
+    part, (share_1, settled_1) = s.part(second), s.share(s.states["stage"] == 1)
+    said = (
+        f"{words.share(part)} of the time over target came on second stage; on first stage it was "
+        f"over target {words.share(share_1)} of {words.hours(settled_1)}"
+    )
+    if part == 0:
+        return Weighed(Weight.RULED_OUT, said)
+    strong = part >= s.site.threshold("cause_share_min_frac")
+    return Weighed(Weight.STRONG if strong else Weight.AGAINST, said)
+
+
+def _relief(s: Static) -> Weighed:
+    site = s.site
+    if "zone_damper" not in site.logged_roles:
+        return Weighed(Weight.OPEN, "damper positions were not logged")
+    zones = site.table("run.zone")
+    if not flags(zones["is_relief"]).any():
+        return Weighed(Weight.OPEN, "no zone is given as a relief zone")
+    wait_s = _answer_s(site)
+    long = s.rows[s.rows["length_s"] >= 2 * wait_s]
+    n_open = int((long["n_relief"] > 0).sum())
+    n_none = len(long) - n_open
+    if len(long) == 0:
+        return Weighed(Weight.OPEN, f"no time over target lasted {words.duration(2 * wait_s)}")
+    said = (
+        f"in {words.of_all(n_none, len(long))} that lasted {words.duration(2 * wait_s)} or more "
+        "no relief damper opened"
+    )
+    if n_none >= site.threshold("relief_missing_min_events"):
+        return Weighed(Weight.STRONG, said)
+    if n_none == 0:
+        return Weighed(
+            Weight.AGAINST,
+            "a relief damper opened every time it was over target that long: relief works, and is "
+            "not enough",
+        )
+    return Weighed(Weight.OPEN, said)
+
+
+def _target(s: Static) -> Weighed:
+    site = s.site
+    everyone = s.states["n_zones"] == s.n_zones_all
+    share, settled_s = s.share(everyone)
+    all_zones = f"all {words.number(s.n_zones_all)} zones"
+    if settled_s < site.threshold("static_state_min_h") * 3600:
+        return Weighed(
+            Weight.OPEN, f"{all_zones} called together for only {words.hours(settled_s)}"
+        )
+    said = (
+        f"with {all_zones} calling static was over target {words.share(share)} of "
+        f"{words.hours(settled_s)}"
+    )
+    if share > site.threshold("static_state_share"):
+        return Weighed(Weight.STRONG, said)
+    if share <= site.threshold("static_share_watch_frac"):
+        return Weighed(Weight.RULED_OUT, said)
+    return Weighed(Weight.AGAINST, said)
+
+
+def _zero(s: Static) -> Weighed:
+    return Weighed(Weight.OPEN, "the transducer's zero was not checked against times with no fan")
+
+
+FINDING = Declaration(
+    title="Static above target",
+    question="Does supply static stand over the panel's target while the blower runs?",
+    needs_tables=(
+        "measure.static_total",
+        "measure.static_by_calling",
+        "interval.static_above_target",
+        "run.zone",
+    ),
+    needs_roles=(("static_pressure",),),
+    figure="static",
+    thresholds=(
+        "static_finding_over_inwc",
+        "static_share_watch_frac",
+        "static_share_plan_frac",
+        "static_state_share",
+        "static_state_min_h",
+        "static_min_excursions",
+        "static_excursion_min_s",
+        "relief_missing_min_events",
+        "damper_travel_unknown_s",
+        "relief_wait_unknown_s",
+        "cause_share_min_frac",
+        "cause_other_min_h",
+        "cause_rate_ratio_min",
+        "judged_min_h",
+    ),
+    causes=(
+        Cause(
+            "one zone alone cannot take the blower's air: duct too small, registers shut, damper "
+            "not fully open",
+            "Raised when most of the time over target comes with one zone calling, most when two "
+            "or more zones called for hours and were seldom over.",
+            _one_zone,
+        ),
+        Cause(
+            "second stage brings more air than the open ducts take",
+            "Raised when most of the time over target comes on second stage. Ruled out when none "
+            "does.",
+            _second_stage,
+        ),
+        Cause(
+            "relief does not answer: order, setting, actuator or wire",
+            "Raised when relief dampers stay shut through five or more long stretches over target; "
+            "lowered when one opens every time.",
+            _relief,
+        ),
+        Cause(
+            "the target is lower than these ducts need, or the blower is set too high for them",
+            "Raised when static is over target most of the time with every zone calling. Ruled out "
+            "when it then hardly ever is.",
+            _target,
+        ),
+        Cause(
+            "the pressure tap or the transducer's zero",
+            "Never told by static over target alone.",
+            _zero,
+        ),
+    ),
+    check_next=(
+        Check(
+            "panel",
+            "read the static target, the relief order and wait and the minimum zones for second "
+            "stage; photograph them",
+            "as designed for these ducts",
+            "correct them by the panel's instructions",
+        ),
+        Check(
+            "dampers",
+            "call {zone} alone and watch its damper travel, then which relief damper opens",
+            "its own fully open; a relief damper opens within {wait}",
+            "actuator, linkage, wire or relief setting",
+        ),
+        Check(
+            "ducts",
+            "open every register of {zone}; two-tube manometer in the supply trunk before the "
+            "first takeoff, on each stage",
+            "at or under {target}",
+            "crushed or undersized duct: measure where the pressure drops",
+        ),
+        Check(
+            "unit",
+            "zero the manometer, compare with the panel's and the logger's reading at the same "
+            "tap; blower speed setting and temperature rise against the plate",
+            "readings agree within 0.03 in. w.c., rise inside the band",
+            "tap, tube or transducer first; blower speed only within the rating plate",
+        ),
+    ),
+    cautions=(_cautions.RELIEF, _cautions.LIMIT, _cautions.SETTINGS),
+    confused_with=(
+        "A dirty filter or coil before the tap: supply static falls and the rise goes up.",
+        "Static that passes the target for less than a minute after a call changes: dampers "
+        "moving.",
+    ),
+    symptom_of=("second-stage-too-few-zones",),
+    source="Common practice, no source.",
+)
+
+
+def judge(site: SiteFrames) -> Outcome:
+    """Found by share of fan time, or by one calling state that is over target most of its time."""
+    target = site.setting("static_target_inwc")
+    total = records(site.table("measure.static_total"))
+    if not total or not total[0].fan_outside_visit_s:
+        return CannotTell("the blower was never seen running with static logged outside visits")
+    fan_s = float(total[0].fan_outside_visit_s)
+    highest = number(total[0].max_inwc) or 0.0
+    if target is None:
+        return CannotTell(
+            "no static target was given, so it is not audited; highest static with the blower on "
+            f"was {site.static(highest)}"
+        )
+    static = _load(site, target, fan_s, total[0], highest)
+    if not _is_found(static):
+        if fan_s < site.threshold("judged_min_h") * 3600:
+            return CannotTell(f"only {words.hours(fan_s)} of blower time outside visits")
+        return NotFound(
+            f"over {site.static(target)} {words.share(static.over_s / fan_s)} of "
+            f"{words.hours(fan_s)} of blower time, "
+            f"{words.count(len(static.rows), 'time')} for a minute or more, highest "
+            f"{site.static(highest)}"
+        )
+    events = [_event(static, row) for row in records(static.rows)]
+    worst = static.worst
+    plan = static.margin_s / fan_s >= site.threshold("static_share_plan_frac")
+    alone = worst is not None and worst.n_zones == 1
+    return Found(
+        severity="plan" if plan else "watch",
+        certainty="shown",
+        summary=_summary(static),
+        headline=_headline(static),
+        aside=_aside(static),
+        facts=static,
+        evidence=evidence(events),
+        windows=windows(site, events),
+        ruled_out=(
+            "Not the filter or the return side: they lower supply static, they do not raise it",
+        ),
+        fill={
+            "zone": site.zones(worst.zones) if alone else "each zone in turn",
+            "target": site.static(target),
+            "wait": words.duration(_answer_s(site)),
+        },
+        linked=("second-stage-too-few-zones",) if alone and worst.stage == 2 else (),
+        table=_table(static),
+    )
+
+
+def _load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: float) -> Static:
+    rows = site.table("interval.static_above_target")
+    rows = rows[flags(rows["counts"]) & ~flags(rows["in_visit"])].sort_values("start_ts")
+    states = site.table("measure.static_by_calling")
+    states = states[states["class"].isin(MODES)].reset_index(drop=True)
+    return Static(
+        site=site,
+        target_inwc=target,
+        fan_s=fan_s,
+        over_s=number(total.above_target_outside_visit_s) or 0.0,
+        margin_s=number(total.above_margin_outside_visit_s) or 0.0,
+        max_inwc=highest,
+        rows=rows.reset_index(drop=True),
+        states=states,
+        n_zones_all=len(site.table("run.zone")),
+    )
+
+
+def _is_found(s: Static) -> bool:
+    site = s.site
+    if len(s.rows) < site.threshold("static_min_excursions"):
+        return False
+    if s.margin_s / s.fan_s >= site.threshold("static_share_watch_frac"):
+        return True
+    long = s.states[s.states["settled_s"] >= site.threshold("static_state_min_h") * 3600]
+    share = long["above_margin_s"] / long["settled_s"]
+    return bool((share > site.threshold("static_state_share")).any())
+
+
+def _answer_s(site: SiteFrames) -> float:
+    """How long the panel may take until relief shows: damper travel, its wait, half a minute."""
+    travel = site.setting("damper_travel_s") or site.threshold("damper_travel_unknown_s")
+    wait = site.setting("relief_wait_s") or site.threshold("relief_wait_unknown_s")
+    return travel + wait + 30
+
+
+def _state_words(s: Static) -> str:
+    """', 92 % of it with Den calling alone on second stage', or ''."""
+    worst = s.worst
+    if worst is None or s.worst_part < s.site.threshold("static_state_share"):
+        return ""
+    on = f" on {words.stage(int(worst.stage))}" if worst.stage in (1, 2) else ""
+    alone = " alone" if worst.n_zones == 1 else ""
+    share = words.share(s.worst_part)
+    return f", {share} of it with {s.site.zones(worst.zones)} calling{alone}{on}"
+
+
+def _headline(s: Static) -> str:
+    return (
+        f"supply static was over its target of {s.site.static(s.target_inwc)} for "
+        f"{words.hours(s.over_s)} of {words.hours(s.fan_s)} of blower time, "
+        f"up to {s.site.static(s.max_inwc)}{_state_words(s)}"
+    )
+
+
+def _aside(s: Static) -> str:
+    return (
+        f"static goes up to {s.site.static(s.max_inwc)} against a target of "
+        f"{s.site.static(s.target_inwc)}"
+    )
+
+
+def _summary(s: Static) -> str:
+    site = s.site
+    first = site.clock(int(s.rows["start_ts"].iloc[0]))
+    peak = max(records(s.rows), key=lambda r: float(r.max_inwc))
+    return words.sentences(
+        _headline(s),
+        f"{words.count(len(s.rows), 'time')} for a minute or more, first {first}, highest "
+        f"{site.clock(int(peak.start_ts))}; more than "
+        f"{site.static(site.threshold('static_finding_over_inwc'))} over it "
+        f"{words.share(s.margin_s / s.fan_s)} of blower time",
+    )
+
+
+def _event(s: Static, r: Any) -> Event:
+    site = s.site
+    start, end = int(r.start_ts), int(r.end_ts)
+    on = f" on {words.stage(int(r.stage))}" if r.stage in (1, 2) else ""
+    return Event(
+        start_ts=start,
+        end_ts=end,
+        worth=float(r.max_inwc),
+        say=(
+            f"{site.clock(start)}, {site.calling(r.zones)}{on}, over target for "
+            f"{words.duration(float(r.length_s))}, up to {site.static(float(r.max_inwc))}"
+        ),
+        label="over target",
+        lines=lines(site, start, "static_target_inwc", "high_limit_f"),
+    )
+
+
+def _table(s: Static) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    site, rows = s.site, records(s.rows.head(MAX_TABLE_ROWS))
+    return (
+        ("When", tuple(site.clock(int(r.start_ts)) for r in rows)),
+        ("For", tuple(words.duration(float(r.length_s)) for r in rows)),
+        ("Highest", tuple(site.static(float(r.max_inwc)) for r in rows)),
+        ("Calling", tuple(site.zones(r.zones) for r in rows)),
+        ("Stage", tuple("–" if r.stage is None else str(int(r.stage)) for r in rows)),
+        ("Relief dampers opened", tuple(str(int(r.n_relief or 0)) for r in rows)),
+    )

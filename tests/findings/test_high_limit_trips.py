@@ -1,0 +1,188 @@
+"""High-limit trips: found, not found, cannot tell; severity at its thresholds; causes in order."""
+
+import pytest
+
+CODE = "high-limit-trips"
+# 40 h of first stage with Main floor, 14 h of second stage with two zones, 4 h of Bedroom over
+# garage alone on second stage: 58 h of heat
+HOURS = {("heating", 1, "1"): 40.0, ("heating", 2, "1+3"): 14.0, ("heating", 2, "3"): 4.0}
+
+
+def many(trip, at, per_day, days, **changes):
+    """Trips every half hour from 6:00 on, on each of the days."""
+    return [
+        trip(at(d, f"{6 + i // 2:02d}:{30 * (i % 2):02d}"), trip_id=10 * d + i, **changes)
+        for d in range(days)
+        for i in range(per_day)
+    ]
+
+
+def test_no_trip_is_not_found(build, judge):
+    judged, _ = judge(CODE, build(hours=HOURS))
+    assert judged.result == "not found"
+    assert judged.why == "No trip in 58 hours of heat."
+
+
+def test_too_little_heat_cannot_tell(build, judge):
+    # threshold judged_min_h is 2 h
+    assert judge(CODE, build(hours={("heating", 1, "1"): 1.99}))[0].result == "cannot tell"
+    assert judge(CODE, build(hours={("heating", 1, "1"): 2.0}))[0].result == "not found"
+
+
+def test_without_supply_air_cannot_tell(build, judge):
+    judged, _ = judge(CODE, build(roles=["output_w1", "zone_call_w1"]))
+    assert judged.result == "cannot tell"
+    assert judged.why == "Not logged: supply air."
+
+
+@pytest.mark.parametrize(("coverage", "result"), [(0.49, "cannot tell"), (0.5, "not found")])
+def test_thin_coverage_cannot_tell(build, judge, coverage, result):
+    assert judge(CODE, build(hours=HOURS, coverage=coverage))[0].result == result
+
+
+def test_thin_coverage_is_said(build, judge):
+    assert judge(CODE, build(hours=HOURS, coverage=0.89))[0].why.endswith(
+        "(logged 89 % of the time)."
+    )
+
+
+def test_trip_inside_a_visit_is_left_out(build, judge, trip, at):
+    site = build({"measure.trip_context": [trip(at(1, "06:42"), in_visit=True)]}, hours=HOURS)
+    assert judge(CODE, site)[0].result == "not found"
+
+
+@pytest.mark.parametrize(
+    ("per_day", "days", "heat_h", "severity"),
+    [
+        (1, 2, 58, "note"),  # 2 a week
+        (3, 1, 58, "watch"),  # 3, but on one day
+        (1, 3, 58, "plan"),  # 3 on three days; 5.2 per 100 h
+        (1, 3, 30.1, "plan"),  # 9.97 per 100 h of heat: just under
+        (1, 3, 30, "act"),  # 10 per 100 h of heat
+        (2, 3, 70, "plan"),  # 2 a day never makes 3 a day on two days; 8.6 per 100 h
+        (3, 2, 70, "act"),  # 3 a day on two days
+    ],
+)
+def test_severity(build, judge, trip, at, per_day, days, heat_h, severity):
+    rows = many(trip, at, per_day, days)
+    hours = {("heating", 2, "3"): 4.0, ("heating", 1, "1"): heat_h - 4.0}
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=hours))
+    assert finding.severity == severity
+
+
+def test_unsure_trips_do_not_raise_severity(build, judge, trip, at):
+    rows = many(trip, at, 3, 2, is_certain=False)
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+    assert (finding.severity, finding.certainty) == ("note", "likely")
+    assert "All 6 lasted less than two readings" in finding.summary
+
+
+def test_two_weeks_halve_the_weekly_number(build, judge, trip, at):
+    # 4 trips on 4 days: 4 in one week is a plan, 2 a week is a note
+    rows = many(trip, at, 1, 4)
+    for days, severity in ((7, "plan"), (14, "note")):
+        site = build({"measure.trip_context": rows}, hours=HOURS, days=days)
+        assert judge(CODE, site)[1].severity == severity
+
+
+def test_unknown_limit_is_never_more_than_a_note(build, judge, trip, at):
+    rows = many(trip, at, 4, 5, opened_by="unknown", limit_f=None, peak_f=146.0)
+    site = build({"measure.trip_context": rows}, hours=HOURS, settings={"high_limit_f": None})
+    _, finding = judge(CODE, site)
+    assert finding.severity == "note"
+    assert finding.certainty == "likely"
+    assert finding.summary.startswith(
+        "Heat drops out around 146 °F, limit setting not known, 20 times in 58 hours of heat"
+    )
+
+
+def test_sentence_names_zone_stage_and_clock(build, judge, trip, at):
+    rows = many(trip, at, 3, 2)
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+    assert finding.summary == (
+        "The panel's high limit shut the heat off 6 times in 58 hours of heat, every time with "
+        "Bedroom over garage calling alone on second stage: on 2 days, first Mon 6:00 am, last "
+        "Tue 7:00 am. Supply air had reached 151 °F (limit set to 150 °F), static 0.80 in. w.c."
+    )
+
+
+def test_one_zone_on_second_stage_puts_too_much_heat_first(build, judge, trip, at):
+    rows = many(trip, at, 3, 2)
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+    assert finding.causes[0].cause.startswith("Second stage makes more heat")
+    # 14 h of second stage with other zones and no trip; it alone on first stage: no time at all
+    assert finding.causes[0].because == (
+        "All 6 trips came with Bedroom over garage calling alone on second stage, in 4 hours of "
+        "that; none in 14 hours of second stage with other zones calling."
+    )
+    ruled_out = " ".join(finding.ruled_out)
+    assert "filter" in ruled_out  # static 0.80 over a target of 0.40: a filter lowers it
+    assert "return air stood at 69 °F" in ruled_out
+    assert "comes back to the return" in ruled_out
+
+
+def test_trips_with_all_zones_put_airflow_first(build, judge, trip, at):
+    rows = many(trip, at, 2, 3, zones="1+2+3+4", n_zones=4, static_max_inwc=0.25)
+    hours = {("heating", 2, "1+2+3+4"): 20.0}
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=hours))
+    assert finding.causes[0].cause.startswith("Too little air altogether")
+    assert not any("filter" in text for text in finding.ruled_out)
+
+
+def test_warm_return_puts_recirculation_up(build, judge, trip, at):
+    for return_f, expected in ((79.9, False), (80.0, True)):
+        rows = many(trip, at, 2, 3, return_f=return_f)
+        _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+        first_two = [c.cause for c in finding.causes[:2]]
+        assert any("comes back" in cause for cause in first_two) is expected
+
+
+def test_windows_are_worst_typical_first(build, judge, trip, at):
+    rows = many(trip, at, 1, 5)
+    for n, row in enumerate(rows):
+        row["peak_f"] = 150.0 + (n * 3) % 5  # 150, 153, 151, 154, 152
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+    assert [w.title.split(":")[0] for w in finding.windows] == ["Worst", "Typical", "First"]
+    worst, typical, first = finding.windows
+    assert worst.title == (
+        "Worst: Thu 6:00 am, Bedroom over garage alone on second stage, heat dropped out at "
+        "154 °F and 0.80 in. w.c., back on after 4 min."
+    )
+    assert (typical.start_ts, first.start_ts) == (at(4, "05:30"), at(0, "05:30"))
+    # trip lasts 4 min, drawn to 20 min after it: 54 min
+    assert first.end_ts - first.start_ts == 54 * 60_000_000
+    assert [m.label for m in first.marks] == ["second stage on", "trip"]
+    assert ("supply_temp", 150.0, "high limit 150 °F") in first.lines
+    assert ("static_pressure", 0.40, "target 0.40 in. w.c.") in first.lines
+
+
+def test_table_has_one_row_per_trip(build, judge, trip, at):
+    rows = [trip(at(1, "06:42")), trip(at(2, "06:42"), recovery_s=None, static_max_inwc=None)]
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
+    table = dict(finding.table)
+    assert table["When"] == ("Tue 6:42 am", "Wed 6:42 am")
+    assert table["Back on after"] == ("4 min", "–")
+    assert table["Highest static before"] == ("0.80 in. w.c.", "–")
+    assert [s.start_ts for s in finding.evidence] == [at(1, "06:42"), at(2, "06:42")]
+
+
+def test_unapplied_clock_offset_makes_it_possible_at_most(build, judge, trip, at):
+    clock = {
+        "logger": "plenum",
+        "reference_logger": "panel",
+        "offset_s": 240.0,
+        "plus_minus_s": 10.0,
+        "n_edge": 50,
+        "edge": "W1 off to supply",
+        "confidence": "shown",
+        "applied_s": 0.0,
+        "why": "",
+    }
+    tables = {"trust.clock_offset": [clock]}
+    assert judge(CODE, build(tables, hours=HOURS))[0].result == "cannot tell"
+    _, finding = judge(
+        CODE, build(tables | {"measure.trip_context": many(trip, at, 3, 3)}, hours=HOURS)
+    )
+    assert (finding.severity, finding.certainty) == ("plan", "possible")
+    applied = {"trust.clock_offset": [clock | {"applied_s": 240.0}]}
+    assert judge(CODE, build(applied, hours=HOURS))[0].result == "not found"
