@@ -1,0 +1,292 @@
+"""Clock offset: one logger's clock disagrees with the clock that carries the panel's outputs.
+
+What it says
+    By how much each logger runs ahead or behind, from which shared edges, how sure, whether it was
+    taken out in this run, and the exact line that takes it out.
+
+Why it matters
+    With clocks minutes apart, supply air is read beside the wrong call and the wrong stage: trips
+    are missed or blamed on the wrong zone. It is named before anything is concluded.
+
+What looks like it but is not
+    Ignition and fan delays after W on: those edges are not used alone. A time zone or
+    daylight-saving rule set otherwise: the offset is then a whole or half hour.
+
+Source
+    Ours; the estimate and its bounds are made where clocks are compared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline import words
+from pipeline.findings._base import (
+    CannotTell,
+    Cause,
+    Check,
+    Declaration,
+    Found,
+    NotFound,
+    Outcome,
+    Weighed,
+    Weight,
+)
+from pipeline.findings._clocks import Clock, clocks
+from pipeline.findings._site import SiteFrames, flags, records
+from pipeline.findings._windows import Event, windows
+from pipeline.result import EvidenceWindow, Mark, Span
+from pipeline.units import MICROSECONDS
+
+HALF_HOUR_S = 1800.0
+RUN_MIN_S = 600.0
+
+
+@dataclass(frozen=True)
+class Clocks:
+    """The loggers that are off, as logged or in this run, the largest offset first."""
+
+    site: SiteFrames
+    off: tuple[Clock, ...]
+
+    @property
+    def still(self) -> tuple[Clock, ...]:
+        """Those whose offset still stands in the data of this run."""
+        warn_s = self.site.threshold("clock_offset_warn_s")
+        return tuple(c for c in self.off if abs(c.left_s or 0.0) >= warn_s)
+
+
+def _time_zone(c: Clocks) -> Weighed:
+    said = words.joined(f"{k.logger} is {_ahead(k)}" for k in c.off)
+    for clock in c.off:
+        offset, doubt = abs(clock.offset_s or 0.0), clock.plus_minus_s or 0.0
+        away = abs(offset - round(offset / HALF_HOUR_S) * HALF_HOUR_S)
+        if offset >= HALF_HOUR_S - doubt and away <= max(
+            doubt, c.site.threshold("clock_offset_warn_s")
+        ):
+            return Weighed(Weight.STRONG, f"{said}: a whole or half hour")
+    return Weighed(Weight.RULED_OUT, f"{said}, not a whole or half hour")
+
+
+def _set_by_hand(c: Clocks) -> Weighed:
+    minutes = [k for k in c.off if abs(k.offset_s or 0.0) < HALF_HOUR_S]
+    if minutes:
+        return Weighed(
+            Weight.FITS,
+            f"{words.joined(_edges(k) for k in minutes)}: one offset serves the whole log",
+        )
+    return Weighed(Weight.AGAINST, "the offset is half an hour or more")
+
+
+FINDING = Declaration(
+    title="Clocks that disagree",
+    question="Do the loggers' clocks agree with the one that carries the panel's outputs?",
+    about="log",
+    needs_tables=(
+        "trust.clock_offset",
+        "store.file",
+        "interval.output_run",
+        "run.visit",
+    ),
+    thresholds=("clock_offset_warn_s",),
+    causes=(
+        Cause(
+            "the logger's clock was set by hand, or from another computer or phone",
+            "Raised when the offset is minutes.",
+            _set_by_hand,
+        ),
+        Cause(
+            "the logger runs on another time zone or daylight-saving rule",
+            "Raised when the offset is a whole or half hour. Ruled out when it is not.",
+            _time_zone,
+        ),
+    ),
+    check_next=(
+        Check(
+            "log",
+            "{action}",
+            "the review says that the clocks agree",
+            "compare one edge by hand: the moment W1 goes off and supply air turns",
+        ),
+        Check(
+            "log",
+            "before the loggers go out again, set every clock from one phone and write down the "
+            "time at setting and at collecting",
+            "within a few seconds of one another",
+            "note the difference for the site file",
+        ),
+    ),
+    confused_with=("A slow probe: it lags behind every edge by its own time constant.",),
+    source="Ours, from edges that two loggers share.",
+)
+
+
+def judge(site: SiteFrames) -> Outcome:
+    """Found from the warning threshold: watch while it stands in the data, note once taken out."""
+    compared = clocks(site)
+    warn_s = site.threshold("clock_offset_warn_s")
+    off = sorted(
+        (
+            c
+            for c in compared
+            if c.is_found and max(abs(c.offset_s or 0.0), abs(c.left_s or 0.0)) >= warn_s
+        ),
+        key=lambda c: (-abs(c.offset_s or 0.0), c.logger),
+    )
+    if not off:
+        return _agree(compared)
+    found = Clocks(site, tuple(off))
+    still = found.still
+    shown = all(c.confidence == "shown" for c in off)
+    return Found(
+        severity="watch" if still else "note",
+        certainty="shown" if shown else "likely",
+        summary=_summary(found),
+        headline=_headline(found),
+        facts=found,
+        evidence=tuple(
+            Span(site.window.start_ts, site.window.end_ts, f"{c.logger}: {_ahead(c)}") for c in off
+        ),
+        windows=_windows(found),
+        fill={"action": _action(found)},
+        table=_table(compared),
+    )
+
+
+def _agree(compared: list[Clock]) -> Outcome:
+    good = [c for c in compared if c.is_found]
+    open_ = [c for c in compared if not c.is_found and c.confidence != "reference"]
+    reasons = words.joined(
+        f"{c.logger} cannot be told" + (f" ({c.why.rstrip('.')})" if c.why else "") for c in open_
+    )
+    if not good:
+        if not compared or (len(compared) == 1 and not open_):
+            return CannotTell("there is only one clock")
+        return CannotTell(reasons or "no two loggers share an edge")
+    agree = words.joined(f"{c.logger} to {_doubt(c)}" for c in good)
+    reference = good[0].reference
+    note = f"; {reasons}" if reasons else ""
+    return NotFound(f"these agree with {reference}: {agree}{note}")
+
+
+def _ahead(c: Clock) -> str:
+    """'4 min ahead' or '90 s behind', as logged."""
+    offset = c.offset_s or 0.0
+    return f"{words.duration(abs(offset))} {'ahead' if offset > 0 else 'behind'}"
+
+
+def _doubt(c: Clock) -> str:
+    return f"within {words.duration(c.plus_minus_s)}" if c.plus_minus_s else "within a reading"
+
+
+def _edges(c: Clock) -> str:
+    doubt = f", ± {words.duration(c.plus_minus_s)}" if c.plus_minus_s else ""
+    with_what = f" ({c.edge})" if c.edge else ""
+    return f"{words.count(c.n_edge, 'edge')} of {c.logger}{with_what}{doubt}"
+
+
+def _headline(c: Clocks) -> str:
+    parts = []
+    for k in c.off:
+        taken = (
+            "" if k in c.still else ", taken out here" if len(c.off) == 1 else ", taken out here,"
+        )
+        parts.append(f"the clock of {k.logger} runs {_ahead(k)} of {k.reference}{taken}")
+    text = words.joined(parts)
+    return text.replace("behind of", "behind").rstrip(",")
+
+
+def _summary(c: Clocks) -> str:
+    detail = words.joined(_edges(k) for k in c.off)
+    then = (
+        "until it is taken out, its readings stand beside the wrong call and stage"
+        if c.still
+        else "everything below is on one clock"
+    )
+    return words.sentences(f"{_headline(c)}: from {detail}", then)
+
+
+def _action(c: Clocks) -> str:
+    if not c.still:
+        return "keep the correction in the site file, so that every run has it"
+    lines = "; ".join(
+        f'[[export]] files = "{_pattern(c.site, k.logger)}" clock_offset_s = '
+        f"{round(k.offset_s or 0.0)}"
+        for k in c.still
+    )
+    return (
+        f"put this into site.toml and review again: {lines} (or run the review once with --align)"
+    )
+
+
+def _pattern(site: SiteFrames, logger: str) -> str:
+    """The path of the logger's file, or a pattern that fits all of its files."""
+    files = site.table("store.file")
+    paths = sorted(files.loc[files["logger"] == logger, "path"])
+    if not paths:
+        return f"exports/{logger}*"
+    if len(paths) == 1:
+        return str(paths[0])
+    first, last = paths[0], paths[-1]
+    n = next((i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b), len(first))
+    suffix = first[first.rfind(".") :] if "." in first[n:] else ""
+    return f"{first[:n]}*{suffix}"
+
+
+def _windows(c: Clocks) -> tuple[EvidenceWindow, ...]:
+    """The end of the first long run outside visits: where the two clocks can be compared by eye."""
+    site, k = c.site, c.off[0]
+    runs = site.table("interval.output_run")
+    runs = runs[
+        runs["output"].isin(["output_w1", "output_y1"])
+        & flags(runs["is_closed"])
+        & (runs["on_s"] >= RUN_MIN_S)
+    ].sort_values("start_ts")
+    for r in records(runs):
+        if not site.overlaps_visit(int(r.start_ts), int(r.end_ts)):
+            terminal = r.output.removeprefix("output_").upper()
+            end = int(r.end_ts)
+            shown = "later" if (k.left_s or 0.0) > 0 else "earlier"
+            say = (
+                f"{site.clock(end)}, {terminal} goes off by {k.reference}; {k.logger} shows what "
+                f"follows about {words.duration(abs(k.left_s or 0.0))} {shown} than it was"
+                if k in c.still
+                else f"{site.clock(end)}, {terminal} goes off, and {k.logger} follows at once: "
+                f"{words.duration(abs(k.applied_s))} have been taken out of its clock"
+            )
+            event = Event(
+                start_ts=end,
+                end_ts=end + MICROSECONDS,
+                worth=1.0,
+                say=say,
+                label=f"{terminal} off",
+                marks=(Mark(end, f"{terminal} off"),),
+            )
+            return windows(site, [event])
+    return ()
+
+
+def _table(compared: list[Clock]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    return (
+        ("Logger", tuple(c.logger for c in compared)),
+        ("Against", tuple(c.reference or "–" for c in compared)),
+        (
+            "Its clock",
+            tuple(
+                "the reference"
+                if c.confidence == "reference"
+                else "cannot tell"
+                if c.offset_s is None
+                else "agrees"
+                if c.offset_s == 0
+                else _ahead(c)
+                for c in compared
+            ),
+        ),
+        (
+            "To within",
+            tuple(words.duration(c.plus_minus_s) if c.plus_minus_s else "–" for c in compared),
+        ),
+        ("Edges", tuple(str(c.n_edge) for c in compared)),
+        ("Taken out", tuple(f"{c.applied_s:g} s" for c in compared)),
+    )
