@@ -190,6 +190,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "clock_drift_min_days",
+        2,
+        "days",
+        "log length from which drift is looked for",
+        "loggers compared by shared events",
+        "over a day the weather moves the turn of supply air as much as a poor clock drifts",
+        "ours",
+    ),
+    Threshold(
         "clock_jitter_switch_s",
         6,
         "s",

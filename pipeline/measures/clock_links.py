@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pipeline.measures.edge_match import Link
 from pipeline.measures.edges import (
@@ -93,59 +94,74 @@ class Logger:
         name: str,
         channels: pd.DataFrame,
         site_id: Any,
-        reading_of: dict[Any, pd.DataFrame],
-        state_of: dict[Any, pd.DataFrame],
+        reading_of: Mapping[Any, pd.DataFrame],
+        state_of: Mapping[Any, pd.DataFrame],
     ) -> None:
         self.name = name
-        self._channels = channels[channels["is_primary"]]
-        self._reading_of = {c: reading_of.get((site_id, c)) for c in channels["channel_id"]}
-        self._state_of = {c: state_of.get((site_id, c)) for c in channels["channel_id"]}
+        self._channels: list[_Channel] = []
+        used = channels[channels["is_primary"]]
+        for channel_id, role, kind, is_sampled, interval_s in zip(
+            *(used[c] for c in ("channel_id", "role", "kind", "is_sampled", "interval_s")),
+            strict=True,
+        ):
+            found = (reading_of if kind == "analog" else state_of).get((site_id, channel_id))
+            self._channels.append(
+                _Channel(str(role), kind == "analog", bool(is_sampled), float(interval_s), found)
+            )
 
     @cached_property
     def roles(self) -> frozenset[str]:
-        """Roles of which something was logged and is used."""
-        used = self._channels
-        logged = {c for c, found in self._state_of.items() if found is not None}
-        rows = used[(used["kind"] == "analog") | used["channel_id"].isin(logged)]
-        return frozenset(str(role) for role in rows["role"])
+        """Roles of the channels that are used; of states those that were logged at all."""
+        return frozenset(c.role for c in self._channels if c.is_analog or c.rows is not None)
 
     def series(self, role: str) -> Series | None:
-        """The readings of a role; None where there are fewer than two."""
-        for row in self._channels[self._channels["role"] == role].itertuples(index=False):
-            found = self._reading_of[row.channel_id]
-            if found is None or len(found) < 2:
+        """The readings of a role; None where there are too few to have an interval."""
+        for channel in self._channels:
+            if channel.role != role or channel.rows is None or not channel.interval_s > 0:
                 continue
-            at = found["ts"].to_numpy(dtype=np.int64) / MICROSECONDS
-            value = found["value"].to_numpy(dtype=float)
+            at = channel.rows["ts"].to_numpy(dtype=np.int64) / MICROSECONDS
+            value = channel.rows["value"].to_numpy(dtype=float)
             order = np.argsort(at, kind="stable")
             order = order[np.isfinite(value[order])]
-            return Series(at[order], value[order], float(row.interval_s))
+            if len(order) > 1:
+                return Series(at[order], value[order], channel.interval_s)
         return None
 
     def switching(self, roles: Iterable[str], bridge_s: float) -> Switching | None:
         """On- and off-edges of "any of these roles is on"; None where none is logged."""
+        wanted = frozenset(roles)
         start: list[Floats] = []
         end: list[Floats] = []
-        code: list[Any] = []
+        code: list[NDArray[np.int64]] = []
         half_s = 0.0
-        rows = self._channels[self._channels["role"].isin(list(roles))]
-        for number, row in enumerate(rows.itertuples(index=False)):
-            found = self._state_of[row.channel_id]
-            if found is None or found.empty:
+        for number, channel in enumerate(self._channels):
+            if channel.role not in wanted or channel.rows is None:
                 continue
-            half = (float(row.interval_s) if np.isfinite(row.interval_s) else 1.0) / 2
+            half = channel.interval_s / 2 if channel.interval_s > 0 else 0.5
             half_s = max(half_s, half)
             # sampled: the change came at some moment of the interval before the reading
-            back = half if row.is_sampled else 0.0
-            start.append(found["start_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
-            end.append(found["end_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
-            code.append(np.where(found["is_on"].to_numpy(dtype=bool), number, -1 - number))
+            back = half if channel.is_sampled else 0.0
+            rows = channel.rows
+            start.append(rows["start_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
+            end.append(rows["end_ts"].to_numpy(dtype=np.int64) / MICROSECONDS - back)
+            code.append(np.where(rows["is_on"].to_numpy(dtype=bool), number, -1 - number))
         if not start:
             return None
         starts, ends = np.concatenate(start), np.concatenate(end)
         on, off = state_edges(starts, ends, np.concatenate(code), bridge_s, half_s)
         order = np.argsort(starts, kind="stable")
         return Switching(on, off, starts[order], np.maximum.accumulate(ends[order]))
+
+
+@dataclass(frozen=True)
+class _Channel:
+    """One used channel; `rows` of channel.reading or channel.state, None if there are none."""
+
+    role: str
+    is_analog: bool
+    is_sampled: bool
+    interval_s: float
+    rows: pd.DataFrame | None
 
 
 @dataclass(frozen=True)

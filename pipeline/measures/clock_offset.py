@@ -9,20 +9,21 @@ Room and outdoor temperatures have no sharp edge: their clocks are left open.
 
 In order: edges are found in each channel by itself (`edges`); the links between two loggers are
 drawn up with their delays' bounds (`clock_links`); one offset that serves all links is searched,
-and refused where another fits nearly as well; what each link takes is measured (`edge_match`).
+and refused where another fits nearly as well; what each link takes is measured (`clock_answers`
+on `edge_match`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, Candidate, Logger, candidates
-from pipeline.measures.edge_match import Match, Peak, match, onset, search
+from pipeline.measures.clock_answers import Answer, Drift, is_clear, measured, search_with_drift
+from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, Logger, candidates
+from pipeline.measures.edge_match import Match
 from pipeline.measures.edges import Edges
 
 TABLE = "trust.clock_offset"
@@ -47,8 +48,8 @@ COLUMNS = [
     "applied_s",
     "why",
 ]
-GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
 HOUR_S = 3600.0
+DAY_S = 86400.0
 
 
 def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
@@ -74,14 +75,14 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     has_burner = dict(
         zip(frames["run.site"]["site_id"], frames["run.site"]["has_burner"], strict=True)
     )
-    limits_of = frames["run.threshold"].set_index("site_id")
+    limits_of = frames["run.threshold"].set_index("site_id").to_dict(orient="index")
     rows: list[dict[str, Any]] = []
     for site_id, of_site in channels.groupby("site_id", sort=True):
         loggers = [
             Logger(str(name), of_logger, site_id, reading_of, state_of)
             for name, of_logger in of_site.groupby("logger", sort=True)
         ]
-        limits = {str(name): float(value) for name, value in limits_of.loc[site_id].items()}
+        limits = {str(name): float(value) for name, value in limits_of[site_id].items()}
         reference = _reference(loggers)
         reference_applied_s = applied.get((site_id, reference.name), 0.0) if reference else 0.0
         for logger in loggers:
@@ -106,24 +107,6 @@ _CANNOT_TELL: dict[str, Any] = {
     "edge": "",
     "confidence": "cannot tell",
 }
-
-
-@dataclass(frozen=True)
-class _Answer:
-    """A matched link with the bounds of its delay as they are used.
-
-    pair, is_on : as in Candidate
-    """
-
-    match: Match
-    pair: str
-    is_on: bool
-    low_s: float
-    high_s: float
-
-    def likely_s(self, share: float) -> float:
-        """The offset if the delay is this share of its longest, whichever of the two answers."""
-        return self.match.at_s - share * (self.low_s + self.high_s)
 
 
 def _reference(loggers: list[Logger]) -> Logger | None:
@@ -166,7 +149,7 @@ def _compare(
             f"{enough:.0f} on each side are needed."
         )
         return {**row, "n_edge": min(n_cause, n_effect), "why": why}
-    peak = search([c.link for c in links], limits["clock_search_h"] * HOUR_S, GUARD_S)
+    drift, peak = search_with_drift(links, limits)
     if peak is None or peak.n < enough:
         n = int(peak.n) if peak else 0
         why = (
@@ -174,76 +157,25 @@ def _compare(
             f"{reference.name} and this logger together; the best, {n}."
         )
         return {**row, "n_edge": n, "why": why}
-    if peak.runner_up > limits["clock_max_runner_up_share"]:
+    if not is_clear(peak, drift, limits):
         why = (
             "More than one offset fits about as well: the runs repeat too regularly, or too few "
             "are answered here."
         )
         return {**row, "n_edge": int(peak.n), "why": why}
-    answers = _measured(links, peak, limits)
+    drift, answers = measured(links, drift, peak, limits)
     if sum(a.match.n for a in answers) < enough:
         why = "The edges that agree are too few or too scattered in time."
         return {**row, "n_edge": sum(a.match.n for a in answers), "why": why}
-    return {**row, **_estimate(answers, reference, limits, taken_out_s)}
-
-
-def _measured(links: Sequence[Candidate], peak: Peak, limits: Mapping[str, float]) -> list[_Answer]:
-    """The links that answer at the peak, each with what it takes and the bounds of its delay."""
-    answers = []
-    for candidate in links:
-        found = match(candidate.link, peak)
-        if found is None or found.n < 5 or found.share < limits["clock_min_share"]:
-            continue
-        low_s, high_s = candidate.link.low_s, candidate.link.high_s
-        if candidate.turning is not None:
-            bend = onset(
-                found,
-                candidate.turning,
-                candidate.downwards,
-                candidate.others_s,
-                limits["clock_turn_min_f"],
-            )
-            if bend is None:
-                high_s += limits["clock_turn_lag_s"]
-            else:
-                found = bend
-        answers.append(_Answer(found, candidate.pair, candidate.is_on, low_s, high_s))
-    return [_without_timer(a, answers, limits) for a in answers]
-
-
-def _without_timer(
-    answer: _Answer, answers: Sequence[_Answer], limits: Mapping[str, float]
-) -> _Answer:
-    """The answer, its bounds drawn in to a prompt one's where on and off answer alike.
-
-    Boards hold a fan back at its start and let it run on at its end for different times (common
-    practice): on and off alike means that neither is delayed.
-    """
-    prompt_s = limits["clock_delay_prompt_s"]
-    alike = any(
-        answer.pair
-        and other.pair == answer.pair
-        and other.is_on != answer.is_on
-        and abs(other.match.at_s - answer.match.at_s) <= prompt_s
-        and min(answer.match.n, other.match.n) >= limits["clock_min_edges"]
-        for other in answers
-    )
-    if not alike:
-        return answer
-    return _Answer(
-        answer.match,
-        answer.pair,
-        answer.is_on,
-        max(answer.low_s, -prompt_s),
-        min(answer.high_s, prompt_s),
-    )
+    return {**row, **_estimate(answers, reference, limits, taken_out_s, drift)}
 
 
 def _estimate(
-    answers: Sequence[_Answer],
+    answers: Sequence[Answer],
     reference: Logger,
     limits: Mapping[str, float],
     taken_out_s: float,
+    drift: Drift,
 ) -> dict[str, Any]:
     """Offset, doubt, confidence and sentence from the answers.
 
@@ -271,6 +203,8 @@ def _estimate(
         2 * link.cause.half_s,
         2 * link.effect.half_s,
     )
+    ever_s = float(np.ceil(doubt_s + drift.total_s / 2))
+    doubt_s = float(np.ceil(doubt_s))
     named = [a for a in answers if a is main or (a.pair and a.pair == main.pair)]
     n_edge = sum(a.match.n for a in named)
     seen = " and ".join(_said(a.match) for a in named)
@@ -283,6 +217,7 @@ def _estimate(
         )
         return {**row, "why": why}
     offset_s = float(round(left_s + taken_out_s))
+    said = _conclusion(offset_s, doubt_s, reference.name, taken_out_s, drift)
     shown = (
         n_edge >= limits["clock_shown_edges"]
         and main.match.share >= limits["clock_shown_share"]
@@ -292,9 +227,9 @@ def _estimate(
     return {
         **row,
         "offset_s": offset_s,
-        "plus_minus_s": float(np.ceil(doubt_s)),
+        "plus_minus_s": ever_s,
         "confidence": "shown" if shown else "likely",
-        "why": f"{_capital(seen)}: {_conclusion(offset_s, doubt_s, reference.name, taken_out_s)}",
+        "why": f"{_capital(seen)}: {said}",
     }
 
 
@@ -307,7 +242,9 @@ def _said(found: Match) -> str:
     )
 
 
-def _conclusion(offset_s: float, doubt_s: float, reference: str, taken_out_s: float) -> str:
+def _conclusion(
+    offset_s: float, doubt_s: float, reference: str, taken_out_s: float, drift: Drift
+) -> str:
     """What the edges mean for the clock, in words."""
     if abs(offset_s) <= doubt_s:
         text = f"no difference from {reference} beyond the {doubt_s:.0f} s these edges can show"
@@ -317,11 +254,18 @@ def _conclusion(offset_s: float, doubt_s: float, reference: str, taken_out_s: fl
             f"this clock runs {_length(offset_s)} {way} {reference}, give or take {doubt_s:.0f} s"
         )
     if taken_out_s:
-        text += f", of which {taken_out_s:.0f} s are already taken out in this run"
+        text += f"; {taken_out_s:.0f} s are taken out in this run already"
+    if drift.rate:
+        does = "gains" if drift.rate > 0 else "loses"
+        text += f"; it {does} about {abs(drift.rate) * DAY_S:.0f} s a day, and this is halfway"
     hours = abs(round(offset_s / HOUR_S))
     if hours and abs(abs(offset_s) - hours * HOUR_S) <= max(doubt_s, 120.0):
-        cause = "a daylight-saving or time zone setting" if hours < 20 else "a date set wrong"
-        text += f". That is close to whole hours ({hours} h): it may be {cause} of the logger"
+        if hours < 20:
+            text += (
+                f". So near {hours} h it may be the logger's daylight-saving or time zone setting"
+            )
+        else:
+            text += f". So near {hours} h it may be a wrong date in the logger"
     return text + "."
 
 
@@ -339,6 +283,11 @@ def _nothing_sharp(logger: Logger, reference: Logger) -> str:
     if not logger.roles:
         return "None of its channels is used, so nothing of it can be compared."
     named = ", ".join(sorted(logger.roles)).replace("_", " ")
+    if logger.roles & set(ANALOG):
+        return (
+            f"Logged here ({named}): no fan start or stop and no turn of supply air to set beside "
+            f"what {reference.name} shows."
+        )
     return (
         f"Logged here ({named}): nothing that changes sharply when {reference.name} shows an "
         "output go on or off. Static pressure, supply air or a run contact would show it."

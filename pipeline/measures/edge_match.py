@@ -7,14 +7,16 @@ links; it is looked for by counting the pairs of edges that it brings together.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.measures.edges import Edges, Floats, Series, running_max
 
 BIN_S = 2.0
-MOST_PAIRS = 4_000_000
+MOST_CAUSES = 5_000
 # Grid of the bend's fit: time constants of exchanger or coil and plenum, and of the probe.
 SLOW_S = np.array([25.0, 40.0, 60.0, 90.0, 140.0, 220.0])
 FAST_S = np.array([0.5, 3.0, 6.0, 10.0, 15.0, 20.0])
@@ -90,7 +92,8 @@ def search(links: list[Link], limit_s: float, guard_s: float) -> Peak | None:
     for link in links:
         low, high = (round(d / BIN_S) for d in (link.low_s, link.high_s))
         pad = max(abs(low), abs(high)) + round(link.width_s / BIN_S) + 1
-        apart = _apart(link.cause.at_s, link.effect.at_s, (centre + pad) * BIN_S)
+        reach_s = (centre + pad) * BIN_S
+        apart = _pairs(_sample(link), link.effect.at_s, -reach_s, reach_s)[1]
         index = np.rint(apart / BIN_S).astype(np.int64) + centre + pad
         count = np.bincount(index, minlength=n_bin + 2 * pad)[: n_bin + 2 * pad]
         box = max(1, round(link.width_s / BIN_S) | 1)  # odd, so that it is centred
@@ -111,20 +114,34 @@ def search(links: list[Link], limit_s: float, guard_s: float) -> Peak | None:
     return Peak((first - centre) * BIN_S, (last - centre) * BIN_S, top, runner_up)
 
 
-def match(link: Link, peak: Peak) -> Match | None:
+def moved(link: Link, rate: float, middle_s: float) -> Link:
+    """The link with its causes where a clock that gains `rate` (s per s) would have logged them.
+
+    middle_s : the instant at which that clock agrees with the reference's
+    """
+    at = link.cause.at_s
+    return replace(link, cause=Edges(at + rate * (at - middle_s), link.cause.half_s))
+
+
+def rate_left(matches: Sequence[Match]) -> float:
+    """How much the answers' times grow, s per s: the slope of a line through them all."""
+    at = np.concatenate([m.cause_s for m in matches])
+    late = np.concatenate([m.found_s - m.at_s for m in matches])
+    at = at - at.mean()
+    return float((at * late).sum() / max(float((at * at).sum()), 1.0))
+
+
+def match(link: Link, peak: Peak, reach_s: float = 0.0) -> Match | None:
     """The link's edges paired near the peak; None if fewer than three agree.
 
+    reach_s : how much further than its bounds allow an answer may lie
     Of the pairs that the peak and the delay's bounds allow, those in the fullest window of the
     link's width are kept, one for each cause.
     """
-    low = peak.low_s + link.low_s - link.width_s
-    high = peak.high_s + link.high_s + link.width_s
-    cause, effect = link.cause.at_s, link.effect.at_s
-    first, last = np.searchsorted(effect, cause + low), np.searchsorted(effect, cause + high)
-    number = last - first
-    of = np.repeat(np.arange(len(cause)), number)
-    at = np.arange(len(of)) - np.repeat(np.cumsum(number) - number, number) + first[of]
-    apart = effect[at] - cause[of]
+    low = peak.low_s + link.low_s - link.width_s - reach_s
+    high = peak.high_s + link.high_s + link.width_s + reach_s
+    of, apart = _pairs(link.cause.at_s, link.effect.at_s, low, high)
+    cause = link.cause.at_s
     if len(apart) < 3:
         return None
     order = np.argsort(apart, kind="stable")
@@ -237,19 +254,23 @@ def _fit_bend(x: Floats, y: Floats) -> tuple[float, float] | None:
     return at, max(float(as_good.max()) - at, at - float(as_good.min()), 1.0)
 
 
-def _seen(link: Link, at: Floats) -> np.ndarray:
+def _sample(link: Link) -> Floats:
+    """The link's causes; of very many an even sample, to bound memory on long logs."""
+    return link.cause.at_s[:: 1 + len(link.cause) // MOST_CAUSES]
+
+
+def _seen(link: Link, at: Floats) -> NDArray[np.bool_]:
     """Which instants lie in a stretch in which the link's effect could be seen."""
     stretch = np.searchsorted(link.seen_from_s, at, side="right") - 1
     return (stretch >= 0) & (at <= link.seen_to_s[stretch])
 
 
-def _apart(cause: Floats, effect: Floats, limit_s: float) -> Floats:
-    """Effect minus cause for all pairs within ± limit_s; of very many causes an even sample."""
-    first = np.searchsorted(effect, cause - limit_s)
-    number = np.searchsorted(effect, cause + limit_s) - first
-    if number.sum() > MOST_PAIRS:
-        keep = np.arange(0, len(cause), int(number.sum() // MOST_PAIRS) + 1)
-        cause, first, number = cause[keep], first[keep], number[keep]
+def _pairs(
+    cause: Floats, effect: Floats, low_s: float, high_s: float
+) -> tuple[NDArray[np.intp], Floats]:
+    """Index of the cause, and effect minus cause, of all pairs with that difference in bounds."""
+    first = np.searchsorted(effect, cause + low_s)
+    number = np.searchsorted(effect, cause + high_s) - first
     of = np.repeat(np.arange(len(cause)), number)
     at = np.arange(len(of)) - np.repeat(np.cumsum(number) - number, number) + first[of]
-    return effect[at] - cause[of]
+    return of, effect[at] - cause[of]

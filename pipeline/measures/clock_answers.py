@@ -1,0 +1,188 @@
+"""What the links between two loggers say together: offset, drift, and what each link takes.
+
+A clock that gains or loses moves the later edges away from the earlier. Where one offset does not
+gather the edges, some drifts are tried; whatever is found, the edges' times are followed along the
+log and what they grow by is taken as drift.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from pipeline.measures.clock_links import Candidate
+from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_left, search
+
+GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
+DRIFTS_S_PER_DAY = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)  # tried until one is clear
+DRIFT_REACH_S = 120.0  # how far an edge may lie from the rest before the drift is known
+HOUR_S = 3600.0
+DAY_S = 86400.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A matched link with the bounds of its delay as they are used.
+
+    pair, is_on : as in Candidate
+    """
+
+    match: Match
+    pair: str
+    is_on: bool
+    low_s: float
+    high_s: float
+
+    def likely_s(self, share: float) -> float:
+        """The offset if the delay is this share of its longest, whichever of the two answers."""
+        return self.match.at_s - share * (self.low_s + self.high_s)
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How a clock's difference grows.
+
+    rate : s per s; middle_s, span_s : middle and length of the causes' time
+    """
+
+    rate: float
+    middle_s: float
+    span_s: float
+
+    @property
+    def total_s(self) -> float:
+        """How much it grows over the log."""
+        return abs(self.rate) * self.span_s
+
+    def applied(self, links: Sequence[Candidate]) -> list[Candidate]:
+        """The links with their causes where the drifting clock would have logged them."""
+        if self.rate == 0:
+            return list(links)
+        return [
+            replace(
+                c,
+                link=moved(c.link, self.rate, self.middle_s),
+                others_s=c.others_s + self.rate * (c.others_s - self.middle_s),
+            )
+            for c in links
+        ]
+
+
+def search_with_drift(
+    links: Sequence[Candidate], limits: Mapping[str, float]
+) -> tuple[Drift, Peak | None]:
+    """The offset that serves all links: without drift if that is clear, else with one that is."""
+    at = np.concatenate([c.link.cause.at_s for c in links])
+    drift = Drift(0.0, float(at.min() + at.max()) / 2, float(at.max() - at.min()))
+    first = None
+    for rate in DRIFTS_S_PER_DAY:
+        tried = replace(drift, rate=rate / DAY_S)
+        peak = search(
+            [c.link for c in tried.applied(links)],
+            limits["clock_search_h"] * HOUR_S,
+            GUARD_S,
+        )
+        first = first or peak
+        if peak and is_clear(peak, tried, limits):
+            return tried, peak
+    return drift, first
+
+
+def is_clear(peak: Peak, drift: Drift, limits: Mapping[str, float]) -> bool:
+    """Whether no other offset fits nearly as well; with a drift to fit too, by more."""
+    allowed = limits["clock_max_runner_up_share"]
+    return peak.runner_up <= (allowed if drift.rate == 0 else allowed**2)
+
+
+def measured(
+    links: Sequence[Candidate], drift: Drift, peak: Peak, limits: Mapping[str, float]
+) -> tuple[Drift, list[Answer]]:
+    """The drift as the edges follow it, and the links that answer with what each takes.
+
+    Causes too few or too scattered to time leave no answers.
+    """
+    tracked = _tracked(links, drift, peak, limits)
+    on_course = tracked.applied(links)
+    if tracked.rate != drift.rate:  # another drift has its middle at another offset
+        again = search([c.link for c in on_course], limits["clock_search_h"] * HOUR_S, GUARD_S)
+        peak = again or peak
+    answers = _answers(on_course, peak, limits)
+    return tracked, [_without_timer(a, answers, limits) for a in answers]
+
+
+def _answers(links: Sequence[Candidate], peak: Peak, limits: Mapping[str, float]) -> list[Answer]:
+    """The links that answer at the peak, each with what it takes and the bounds of its delay."""
+    answers = []
+    for candidate in links:
+        found = match(candidate.link, peak)
+        if found is None or found.n < 5 or found.share < limits["clock_min_share"]:
+            continue
+        low_s, high_s = candidate.link.low_s, candidate.link.high_s
+        if candidate.turning is not None:
+            bend = onset(
+                found,
+                candidate.turning,
+                candidate.downwards,
+                candidate.others_s,
+                limits["clock_turn_min_f"],
+            )
+            if bend is None:
+                high_s += limits["clock_turn_lag_s"]
+            else:
+                found = bend
+        answers.append(Answer(found, candidate.pair, candidate.is_on, low_s, high_s))
+    return answers
+
+
+def _without_timer(
+    answer: Answer, answers: Sequence[Answer], limits: Mapping[str, float]
+) -> Answer:
+    """The answer, its bounds drawn in to a prompt one's where on and off answer alike.
+
+    Boards hold a fan back at its start and let it run on at its end for different times (common
+    practice): on and off alike means that neither is delayed.
+    """
+    prompt_s = limits["clock_delay_prompt_s"]
+    alike = any(
+        answer.pair
+        and other.pair == answer.pair
+        and other.is_on != answer.is_on
+        and abs(other.match.at_s - answer.match.at_s) <= prompt_s
+        and min(answer.match.n, other.match.n) >= limits["clock_min_edges"]
+        for other in answers
+    )
+    if not alike:
+        return answer
+    return Answer(
+        answer.match,
+        answer.pair,
+        answer.is_on,
+        max(answer.low_s, -prompt_s),
+        min(answer.high_s, prompt_s),
+    )
+
+
+def _tracked(
+    links: Sequence[Candidate], drift: Drift, peak: Peak, limits: Mapping[str, float]
+) -> Drift:
+    """The drift that the answers' times follow; none where it stays below what shows.
+
+    Within a day or two the weather alone moves the turn of supply air about.
+    """
+    if drift.rate == 0 and drift.span_s < limits["clock_drift_min_days"] * DAY_S:
+        return drift
+    for _ in range(12):
+        found = [match(c.link, peak, DRIFT_REACH_S) for c in drift.applied(links)]
+        used = [m for m in found if m is not None and m.n >= limits["clock_min_edges"]]
+        if not used:
+            break
+        more = rate_left(used)
+        drift = replace(drift, rate=drift.rate + more)
+        if abs(more) * drift.span_s < 1:
+            break
+    slowest_s = max(2 * max(c.link.cause.half_s, c.link.effect.half_s) for c in links)
+    if drift.total_s < max(limits["clock_drift_min_s"], 2 * slowest_s):
+        return replace(drift, rate=0.0)
+    return drift
