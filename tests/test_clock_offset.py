@@ -414,6 +414,17 @@ def test_furnace_with_its_own_fan_timer_claims_nothing_under_two_minutes() -> No
             assert cannot_tell(row)
 
 
+def test_fan_held_back_by_its_board_stays_within_the_doubt() -> None:
+    """G on, fan 30 s later; G off, fan 60 s later: unlike, so the 30 s may be the board's."""
+    h = house(fan_on_delay_s=30, fan_off_delay_s=60)
+    log = Log().panel(h)
+    log.analog(TRUNK, "static_pressure", h.static_inwc, 5, 0)
+    row = judged(log)[TRUNK]
+    assert abs(row["offset_s"]) <= row["plus_minus_s"]
+    assert 30 <= row["plus_minus_s"] <= 60
+    assert "no difference" in row["why"]
+
+
 def test_g_beside_w_is_prompt_only_if_on_and_off_answer_alike() -> None:
     """With W the furnace's board may time the fan although G is on: seen by unlike delays."""
     prompt = house(seed=5)

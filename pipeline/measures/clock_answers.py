@@ -18,6 +18,7 @@ from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_
 GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
 DRIFTS_S_PER_DAY = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)  # tried until one is clear
 DRIFT_REACH_S = 120.0  # how far an edge may lie from the rest before the drift is known
+MINUTE_S = 60.0
 HOUR_S = 3600.0
 DAY_S = 86400.0
 
@@ -35,9 +36,14 @@ class Answer:
     low_s: float
     high_s: float
 
-    def likely_s(self, share: float) -> float:
-        """The offset if the delay is this share of its longest, whichever of the two answers."""
-        return self.match.at_s - share * (self.low_s + self.high_s)
+    def likely_s(self, limits: Mapping[str, float]) -> float:
+        """The offset if the delay is what such delays usually are."""
+        longest = self.low_s + self.high_s  # one of them is 0, or they are opposite
+        delay = limits["clock_delay_likely_share"] * longest
+        if abs(longest) <= MINUTE_S:
+            most = limits["clock_delay_likely_s"]
+            delay = min(max(delay, -most), most)
+        return self.match.at_s - delay
 
 
 @dataclass(frozen=True)

@@ -64,7 +64,7 @@ SWITCHES: tuple[tuple[tuple[str, ...], tuple[str, ...], str, str, str, str], ...
         ("blower_run",),
         "G",
         "the blower",
-        "clock_delay_prompt_s",
+        "clock_delay_fan_on_s",
         "clock_delay_fan_off_s",
     ),
     (
@@ -214,12 +214,13 @@ def _fan(
     """Static against what starts and stops the fan."""
     bridge_s = limits["chatter_max_s"]
     causes: list[tuple[str, str, Edges, Edges, float, float]] = []  # pair, word, on, off, bounds
-    on_s, off_s = limits["clock_delay_prompt_s"], limits["clock_delay_fan_off_s"]
+    on_s, off_s = limits["clock_delay_fan_on_s"], limits["clock_delay_fan_off_s"]
+    prompt_s = limits["clock_delay_prompt_s"]
     gas_s = limits["clock_delay_gas_fan_s"]
     burner = reference.switching(["output_w1"], bridge_s) if has_burner else None
     blower = reference.switching(["blower_run"], bridge_s)
     if blower is not None:
-        causes.append(("blower", "the blower", blower.on, blower.off, on_s, on_s))
+        causes.append(("blower", "the blower", blower.on, blower.off, prompt_s, prompt_s))
     fan = reference.switching(["output_g"], bridge_s)
     compressor = reference.switching(["output_y1"], bridge_s)
     strip = None if has_burner else reference.switching(["output_w1", "output_aux"], bridge_s)
@@ -230,10 +231,9 @@ def _fan(
         causes.append(("G", "G", alone_on, alone_off, on_s, off_s))
         causes.append(("G", "G with W", with_on, with_off, gas_s, gas_s))
     elif blower is None:
-        wait_s = limits["clock_delay_compressor_fan_s"]
         for word, source in (("Y", compressor), ("aux heat", strip)):
             if source is not None:
-                causes.append(("", word, source.on, source.off, wait_s, off_s))
+                causes.append((word, word, source.on, source.off, on_s, off_s))
         if burner is not None:
             causes.append(("", "W", burner.on, burner.off, gas_s, gas_s))
     if not causes:

@@ -182,8 +182,7 @@ def _estimate(
     The answer with the tightest bounds gives the offset. The others only bound it: what answers
     later than expected has met a timer, but nothing answers before it was asked.
     """
-    share = limits["clock_delay_likely_share"]
-    main = min(answers, key=lambda a: (a.high_s - a.low_s, a.likely_s(share)))
+    main = min(answers, key=lambda a: (a.high_s - a.low_s, a.likely_s(limits)))
     high = main.match.at_s - main.low_s
     low = main.match.at_s - main.high_s
     for answer in answers:
@@ -195,7 +194,7 @@ def _estimate(
             low = max(low, answer.match.at_s - answer.match.error_s)
     contradict = low > high
     low, high = min(low, high), max(low, high)
-    left_s = min(max(main.likely_s(share), low), high)
+    left_s = min(max(main.likely_s(limits), low), high)
     link = main.match.link
     half_s = link.cause.half_s + link.effect.half_s
     doubt_s = max(
