@@ -1,4 +1,4 @@
-"""The sample site as a technician would have it: site.toml and the loggers' exports as they came."""
+"""The sample site as a technician has it: site.toml and the exports as the loggers wrote them."""
 
 from __future__ import annotations
 

@@ -240,8 +240,8 @@ def excursions(known: Known, fan: Flags) -> list[Fact]:
 def second_stage_starts(known: Known) -> list[Fact]:
     """Every start of W2: who calls, how long the longest has called, in order by the sheet or not.
 
-    The clock starts with a zone's call (breaks under 30 s do not count) and again when heat comes
-    back after a trip or the technician's hand.
+    On again within the chatter time is no start. The clock starts with a zone's call (breaks under
+    30 s do not count) and again when heat comes back after a trip or the technician's hand.
     """
     resets = [end for _, end in segments(known.limit | known.service)]
     since: dict[int, list[int]] = {}
@@ -250,7 +250,9 @@ def second_stage_starts(known: Known) -> list[Fact]:
         broken = [b[0] - a[1] >= 30 for a, b in pairwise(calls)]
         since[zone] = [start for (start, _), own in zip(calls, [True, *broken], strict=True) if own]
     found = []
-    for second, _ in segments(known.points["W2"]):
+    on = segments(known.points["W2"])
+    starts = [on[0][0], *(b[0] for a, b in pairwise(on) if b[0] - a[1] > CHATTER_S)]
+    for second in starts:
         zones = known.zones_at(second)
         clocks = []
         for zone in zones:

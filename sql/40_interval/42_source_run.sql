@@ -1,6 +1,7 @@
 -- one row per run of a heat or cooling source: burner, strip or compressor
--- W of a furnace is a burner, of a heat pump strip heat. Y heats or cools by O/B, read only after Y
--- has been on for the settling time; where O/B is not logged, by the calls; else it cannot be told.
+-- W of a furnace is a burner, of a heat pump strip heat. Y heats or cools by O/B, read after Y has
+-- been on for the settling time (a shorter run is read at its end, if O/B did not change in it);
+-- where O/B is not logged, by the calls; else it cannot be told.
 with
 
 named as (
@@ -13,7 +14,8 @@ named as (
         end as source,
         i.has_heat_pump,
         coalesce(i.ob_energised_in, 'cooling') as ob_energised_in,
-        r.start_ts + (t.ob_settle_s * 1e6)::bigint as read_ts,
+        least(r.start_ts + (t.ob_settle_s * 1e6)::bigint, r.end_ts - 1) as read_ts,
+        r.end_ts - r.start_ts > t.ob_settle_s * 1e6 as is_settled,
     from interval.output_run r
     join run.site i on i.site_id = r.site_id
     join run.threshold t on t.site_id = r.site_id
@@ -91,6 +93,6 @@ left join valve v
     on v.site_id = n.site_id
     and v.start_ts <= n.read_ts
     and v.end_ts > n.read_ts
-    and n.read_ts < n.end_ts
+    and (n.is_settled or v.start_ts <= n.start_ts)
 left join standing s on s.site_id = n.site_id and s.start_ts = n.start_ts
 order by n.site_id, n.source, n.start_ts

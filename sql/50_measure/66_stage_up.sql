@@ -23,11 +23,11 @@ second as (
     where o.output in ('output_w2', 'output_y2') and o.has_start
 ),
 
--- just before the edge: a call that ends as second stage comes on did not ask for it
+-- at the edge itself: intervals are half-open, so a call that ends in that instant does not count
 at_start as (
     select s.*, c.n_heat, c.heat_zones, c.n_cool, c.cool_zones, c.in_visit as start_in_visit
     from second s
-    asof join interval.condition c on c.site_id = s.site_id and s.start_ts > c.start_ts
+    asof join interval.condition c on c.site_id = s.site_id and s.start_ts >= c.start_ts
 ),
 
 -- calls broken for less than the bridge time are one
@@ -68,7 +68,7 @@ longest as (
     from at_start a
     join bridged b
         on b.site_id = a.site_id and b.mode = a.mode
-        and b.start_ts < a.start_ts and b.end_ts >= a.start_ts
+        and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
     left join last_trip x
         on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
     group by a.site_id, a.source, a.start_ts

@@ -1,0 +1,173 @@
+"""zonetrail review: load, measure, find; the report, review.json and the verdict."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline.cli.options import Progress, common, say
+from pipeline.guard import DONE, NOT_CLEAN
+
+if TYPE_CHECKING:
+    from pipeline.result import SiteResult
+    from pipeline.review import Review
+    from pipeline.run_tables import Ask
+
+
+@click.command(
+    epilog="Example: zonetrail review larch-14 --align --from 2026-01-14 --to 2026-01-16T12:00",
+    short_help="From exports to a verdict, a report and review.json.",
+)
+@click.argument("site", type=click.Path(path_type=Path))
+@click.option("--from", "from_time", metavar="T", help="Local time to begin at.")
+@click.option("--to", "to_time", metavar="T", help="Local time to end at.")
+@click.option("--align", is_flag=True, help="Take out clock offsets that the data show.")
+@click.option("--timings", is_flag=True, help="Say what each step took, on standard error.")
+@common("units", "json", "strict", "quiet", "redact")
+def command(
+    site: Path,
+    from_time: str | None,
+    to_time: str | None,
+    align: bool,
+    timings: bool,
+    units: str,
+    as_json: bool,
+    strict: bool,
+    quiet: bool,
+    redact: bool,
+) -> int:
+    """Bring SITE's store up to date, measure, judge, and write report/ in the site folder.
+
+    Writes report/report.html (one file, no network needed) and report/review.json, and prints the
+    verdict. A logger whose clock is off is always reported; --align puts it right.
+
+    Exit codes: 0 done; 1 with --strict, if something was rejected, untrusted or could not be
+    judged; 2 a file, site.toml or an option cannot be used; 3 a fault of ours.
+    """
+    from pipeline.review_json import review_text
+
+    ask = _ask(site, from_time, to_time)
+    review = review_and_write(
+        site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
+    )
+    if as_json:
+        click.echo(review_text(review.result))
+    else:
+        click.echo(f"{verdict_text(review)}\n\nReport: {site / 'report' / 'report.html'}")
+    if timings:
+        for step, took_s in review.seconds:
+            say(f"{took_s:7.3f} s  {step}")
+    return NOT_CLEAN if strict and not is_clean(review) else DONE
+
+
+def review_and_write(
+    folder: Path,
+    *,
+    ask: Ask | None = None,
+    align: bool = False,
+    units: str = "us",
+    redact: bool = False,
+    quiet: bool = False,
+) -> Review:
+    """The review of one site folder, with report.html and review.json written, each whole."""
+    import time
+    from dataclasses import replace
+
+    from pipeline.review import review_site
+    from pipeline.review_json import review_text
+    from reports.site import render_site
+
+    with Progress(quiet) as progress:
+        review = review_site(
+            folder, ask=ask, align=align, units=units, redact=redact, progress=progress.step
+        )
+        progress.step("writing the report")
+        started = time.perf_counter()
+        target = folder / "report"
+        target.mkdir(exist_ok=True)
+        write_whole(target / "report.html", render_site(review.result))
+        write_whole(target / "review.json", review_text(review.result))
+        took_s = time.perf_counter() - started
+    return replace(review, seconds=(*review.seconds, ("report", took_s)))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file beside its place and rename it: a reader finds the old one or the new one."""
+    import os
+
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8", newline="\n")
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def verdict_text(review: Review) -> str:
+    """What the terminal shows: the call, the sentence, the findings, the rows."""
+    result = review.result
+    head = result.verdict
+    lines = [f"{head.call.upper()}: {head.sentence}", head.how_sure]
+    lines += [f"Ruled out: {text}" for text in head.ruled_out]
+    lines += [f"Cannot tell: {text}" for text in head.cannot_tell]
+    if result.findings:
+        lines.append("")
+        lines += [f"  {f.severity:5}  {f.title}: {f.summary}" for f in result.findings]
+    lines += ["", rows_text(result)]
+    return "\n".join(line for line in lines if line is not None)
+
+
+def rows_text(result: SiteResult) -> str:
+    """Rows read = loaded + rejected + repeated, over all files."""
+    files = result.frames["store.file"]
+    read, loaded, rejected, repeated, bad = (
+        int(files[c].sum())
+        for c in ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
+    )
+    return (
+        f"{len(files)} files: {read:,} rows read = {loaded:,} loaded + {rejected:,} rejected"
+        f" + {repeated:,} repeated; {bad:,} bad cells in loaded rows"
+    )
+
+
+def is_clean(review: Review) -> bool:
+    """Whether nothing was rejected, not given or untrusted: what --strict asks."""
+    files = review.result.frames["store.file"]
+    lost = files[["n_rejected", "n_bad_cells"]].to_numpy().sum()
+    about_log = any(f.about == "log" for f in review.result.findings)
+    unsure = any(j.result == "cannot tell" for j in review.result.judged)
+    return not lost and not about_log and not unsure
+
+
+def _ask(folder: Path, from_time: str | None, to_time: str | None) -> Ask:
+    from pipeline.run_tables import Ask
+    from pipeline.site import read_site
+
+    if from_time is None and to_time is None:
+        return Ask()
+    zone = read_site(folder).zone_info
+    return Ask(
+        *(
+            None if text is None else _local_ts(text, option, zone)
+            for text, option in ((from_time, "--from"), (to_time, "--to"))
+        )
+    )
+
+
+def _local_ts(text: str, option: str, zone: dt.tzinfo) -> int:
+    from pipeline.errors import InputError
+
+    try:
+        when = dt.datetime.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(
+            f"{option} is not a time",
+            found=text,
+            expected="a local date or time such as 2026-01-14 or 2026-01-14T06:30",
+        ) from error
+    if when.tzinfo is None:
+        when = when.replace(tzinfo=zone)
+    return int(when.timestamp() * 1_000_000)
