@@ -13,7 +13,7 @@ import os
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import duckdb
 
@@ -54,6 +54,28 @@ def create_store_tables(
         connection.execute(
             f"create table {quoted(schema)}.{quoted(table)} ({', '.join(described)})"
         )
+
+
+def store_table(name: str, columns: Mapping[str, Any]) -> pa.Table:
+    """An Arrow table of the store's layout; columns that are not given hold nothing.
+
+    columns : arrays or lists of one length by column name; none at all: an empty table
+    """
+    import pyarrow as pa  # only a load makes tables
+
+    types = {
+        "INTEGER": pa.int32(),
+        "BIGINT": pa.int64(),
+        "DOUBLE": pa.float64(),
+        "BOOLEAN": pa.bool_(),
+        "VARCHAR": pa.string(),
+    }
+    layout = {c.name: types[c.type] for c in store_columns()[name]}
+    if unknown := set(columns) - set(layout):
+        raise ValueError(f"store.{name} has no column {', '.join(sorted(unknown))}")
+    n = len(next(iter(columns.values()))) if columns else 0
+    arrays = [pa.array(columns.get(c, [None] * n), t, safe=True) for c, t in layout.items()]
+    return pa.table(arrays, names=list(layout))
 
 
 def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     short_help="Bring new exports into the store, every row accounted for.",
 )
 @click.argument("site", type=click.Path(path_type=Path))
-@common("json", "strict", "quiet")
-def command(site: Path, as_json: bool, strict: bool, quiet: bool) -> int:
+@common("units", "json", "strict", "quiet", "redact")
+def command(site: Path, units: str, as_json: bool, strict: bool, quiet: bool, redact: bool) -> int:
     """Bring new exports of SITE into its store and account for every row.
 
     SITE is a folder with site.toml and exports/. Prints, per file, rows read = loaded + rejected
@@ -32,6 +32,8 @@ def command(site: Path, as_json: bool, strict: bool, quiet: bool) -> int:
     import json
 
     from pipeline.ingest.load import load_site
+
+    del units, redact  # common to all verbs; an account of rows has no units and names no site
 
     with Progress(quiet or as_json) as progress:
         report = load_site(site, progress.step)

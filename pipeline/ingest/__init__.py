@@ -11,6 +11,7 @@ file_clock    instants of one file's rows
 file_reading  all that one file says
 match         which file belongs to which logger, which column to which channel
 merge         the files of one logger to one series per channel; repeats, conflicts, segments
+accounts      what became of every row
 store_tables  everything read, as the tables of the store
 load          a site's store brought up to date
 look, draft   what an export seems to be, and a first site.toml from that

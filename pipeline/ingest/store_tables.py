@@ -9,18 +9,16 @@ import numpy as np
 import pyarrow as pa
 
 from pipeline.ingest import merge
+from pipeline.ingest.accounts import Fates, Place, account_tables
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.file_clock import is_regular
-from pipeline.ingest.file_reading import FileReading, Rejects
+from pipeline.ingest.file_reading import FileReading
 from pipeline.ingest.match import logger_names
-from pipeline.ingest.merge import Series
+from pipeline.ingest.merge import Series, Settled
 from pipeline.site import Channel, Site
-from pipeline.store import store_columns
+from pipeline.store import store_table
 from pipeline.thresholds import THRESHOLDS
-from pipeline.units import UNITS
-
-CONFLICT_REASON = "every reading contradicts another row of the same instant"
-EMPTY_REASON = "no cell holds a reading"
+from pipeline.units import MICROSECONDS, UNITS
 
 
 def store_tables(
@@ -32,33 +30,25 @@ def store_tables(
     """
     readings = sorted(readings, key=lambda r: (r.first_ts, r.opened.export.sha256))
     loggers = _loggers(site, readings)
-    parts: dict[str, list[pa.Table]] = {"reading": [], "state": [], "conflict": []}
-    channel_rows: list[tuple[object, ...]] = []
-    new = [np.zeros(len(r.ts), bool) for r in readings]
-    repeated = [np.zeros(len(r.ts), bool) for r in readings]
-    conflicting = [np.zeros(len(r.ts), bool) for r in readings]
-    for number, channel in enumerate(site.channels):
+    fates = Fates(readings)
+    parts = {name: [store_table(name, {})] for name in ("channel", "reading", "state", "conflict")}
+    for number in range(len(site.channels)):
         logger = next((g for g in loggers if any(number in r.cells for r in g.files)), None)
         if logger is None:
             continue
         series = _series(logger, number)
         settled = merge.settle(series)
-        kept = np.zeros(len(series.ts), bool)
-        kept[settled.kept] = True
-        for file_id in np.unique(series.file):
-            here = series.file == file_id
-            for flags, marks in (
-                (new, kept),
-                (repeated, settled.repeated),
-                (conflicting, settled.conflicting),
-            ):
-                flags[file_id - 1][series.row[here & marks]] = True
-        channel_id = number + 1
-        channel_rows.append(_store_channel(site, logger, number, channel, series, settled, parts))
-        _add_conflicts(parts["conflict"], channel_id, series, settled, readings)
-    return _finished(
-        site, readings, loggers, vanished, parts, channel_rows, new, repeated, conflicting
-    )
+        fates.mark(series, settled)
+        parts["conflict"].append(_conflicts(number + 1, series, settled, readings))
+        made = _Made(site, logger, number, series, settled)
+        parts["channel"].append(made.channel_table())
+        parts["state" if made.is_state else "reading"].append(made.table())
+    places: list[Place] = [Place("", "", 0)] * len(readings)
+    for logger in loggers:
+        for file_id, end in zip(logger.file_ids, logger.ends, strict=True):
+            places[file_id - 1] = Place(logger.name, logger.kind, end)
+    tables = {name: pa.concat_tables(found) for name, found in parts.items()}
+    return tables | account_tables(readings, fates, places, vanished)
 
 
 def hold_intervals(site: Site) -> float:
@@ -66,20 +56,19 @@ def hold_intervals(site: Site) -> float:
     return site.thresholds.get("hold_max_intervals", THRESHOLDS["hold_max_intervals"].value)
 
 
-# ------------------------------------------------------------------------ what the store knows
-
-
 @dataclass
 class _Logger:
-    """The files of one logger, in the order of (first instant, hash)."""
+    """The files of one logger in the order of (first instant, hash), and how it logged.
+
+    ends : how far each file's states are known; spans : stretches during which the logger ran
+    """
 
     name: str
     files: list[FileReading] = field(default_factory=list)
-    number: list[int] = field(default_factory=list)  # file_id of each
+    file_ids: list[int] = field(default_factory=list)
     kind: str = "sampled"
     ends: list[int] = field(default_factory=list)
     spans: list[tuple[int, int]] = field(default_factory=list)
-    until: int | None = None
 
 
 def _loggers(site: Site, readings: list[FileReading]) -> list[_Logger]:
@@ -89,261 +78,165 @@ def _loggers(site: Site, readings: list[FileReading]) -> list[_Logger]:
     for file_id, (reading, name) in enumerate(zip(readings, names, strict=True), start=1):
         logger = by_name.setdefault(name, _Logger(name))
         logger.files.append(reading)
-        logger.number.append(file_id)
-        said = reading.opened.said
-        if said is not None and said.until_ts is not None:
-            logger.until = said.until_ts
+        logger.file_ids.append(file_id)
     for logger in by_name.values():
-        # A piece too short to tell follows the logger's other files, by most rows.
-        votes: dict[str, int] = {}
-        for reading in logger.files:
-            if reading.kind is not None:
-                votes[reading.kind] = votes.get(reading.kind, 0) + len(reading.ts)
-        if votes:
-            logger.kind = max(sorted(votes), key=lambda k: votes[k])
-        else:
-            numbers = {n for r in logger.files for n in r.cells}
-            only_states = all(site.channels[n].meaning.kind == "state" for n in numbers)
-            logger.kind = "change_of_state" if only_states and numbers else "sampled"
+        logger.kind = _kind(site, logger)
         first_last = [(r.first_ts, max(r.last_ts, r.stop_ts or r.last_ts)) for r in logger.files]
+        until = [r.opened.said.until_ts for r in logger.files if r.opened.said is not None]
         if logger.kind == "sampled":
             logger.ends = [r.last_ts for r in logger.files]
         else:
-            logger.ends = merge.file_ends(first_last, logger.until)
+            logger.ends = merge.file_ends(first_last, max((u for u in until if u), default=None))
         logger.spans = merge.joined_spans(first_last, logger.ends)
     return list(by_name.values())
 
 
+def _kind(site: Site, logger: _Logger) -> str:
+    """The kind of a logger: what most rows of its files say.
+
+    A piece too short to tell follows the others; where none can tell, states alone are taken for a
+    log of changes.
+    """
+    votes: dict[str, int] = {}
+    for reading in logger.files:
+        if reading.kind is not None:
+            votes[reading.kind] = votes.get(reading.kind, 0) + len(reading.ts)
+    if votes:
+        kind = max(sorted(votes), key=lambda kind: votes[kind])
+        for reading in logger.files:
+            if reading.kind not in (None, kind):
+                seemed, taken = (str(k).replace("_", " ") for k in (reading.kind, kind))
+                reading.notes.append(
+                    f"By itself this file looks {seemed}; it was read as {taken} like most of its "
+                    "logger's rows."
+                )
+        return kind
+    channels = [site.channels[n] for n in {n for r in logger.files for n in r.cells}]
+    only_states = bool(channels) and all(c.meaning.kind == "state" for c in channels)
+    return "change_of_state" if only_states else "sampled"
+
+
 def _series(logger: _Logger, number: int) -> Series:
-    ts, value, file, row = [], [], [], []
-    for reading, file_id in zip(logger.files, logger.number, strict=True):
-        cells = reading.cells.get(number)
-        if cells is None:
-            continue
-        ts.append(reading.ts[cells.row])
-        value.append(cells.value)
-        file.append(np.full(len(cells.row), file_id))
-        row.append(cells.row)
+    found = [
+        (reading, reading.cells[number], file_id)
+        for reading, file_id in zip(logger.files, logger.file_ids, strict=True)
+        if number in reading.cells
+    ]
     return Series(
-        np.concatenate(ts), np.concatenate(value), np.concatenate(file), np.concatenate(row)
+        np.concatenate([reading.ts[cells.row] for reading, cells, _ in found]),
+        np.concatenate([cells.value for _, cells, _ in found]),
+        np.concatenate([np.full(len(cells.row), file_id) for _, cells, file_id in found]),
+        np.concatenate([cells.row for _, cells, _ in found]),
     )
 
 
-def _store_channel(
-    site: Site,
-    logger: _Logger,
-    number: int,
-    channel: Channel,
-    series: Series,
-    settled: merge.Settled,
-    parts: dict[str, list[pa.Table]],
-) -> tuple[object, ...]:
-    """Add one channel's readings or segments; returns its row of store.channel."""
-    channel_id = number + 1
-    ts, value = series.ts[settled.kept], series.value[settled.kept]
-    is_state = channel.meaning.kind == "state" and channel.form == "level"
-    is_sampled = logger.kind == "sampled" or (
-        logger.kind == "long" and (not is_state or is_regular(ts))
-    )
-    if is_state and is_sampled:
-        start, end, on = merge.sampled_segments(ts, value, hold_intervals(site))
-    elif is_state:
-        broken = [r.cells[number].broken_ts for r in logger.files if number in r.cells]
-        conflicts = np.array([series.ts[a] for a, _ in settled.pairs], np.int64)
-        unknown = np.unique(np.concatenate([*broken, conflicts]))
-        start, end, on = merge.change_segments(ts, value, unknown, logger.spans)
-    if is_state:
-        parts["state"].append(
-            pa.table(
+class _Made:
+    """One channel as the store keeps it: readings, or segments of a state."""
+
+    def __init__(
+        self, site: Site, logger: _Logger, number: int, series: Series, settled: Settled
+    ) -> None:
+        self.site, self.logger, self.number = site, logger, number
+        self.channel: Channel = site.channels[number]
+        self.ts, self.value = series.ts[settled.kept], series.value[settled.kept]
+        self.contradicted = np.array([series.ts[a] for a, _ in settled.pairs], np.int64)
+        # Totals over an interval (percent on, seconds on, counts) stay numbers.
+        self.is_state = self.channel.meaning.kind == "state" and self.channel.form == "level"
+        self.is_sampled = logger.kind == "sampled" or (
+            logger.kind == "long" and (not self.is_state or is_regular(self.ts))
+        )
+
+    def table(self) -> pa.Table:
+        """Rows of store.reading or of store.state."""
+        if not self.is_state:
+            return store_table(
+                "reading",
                 {
-                    "channel_id": np.full(len(start), channel_id, np.int32),
-                    "start_ts": start,
-                    "end_ts": end,
-                    "is_on": on,
-                }
+                    "channel_id": np.full(len(self.ts), self.number + 1),
+                    "ts": self.ts,
+                    "value": self.value,
+                },
             )
-        )
-    else:
-        parts["reading"].append(
-            pa.table(
-                {"channel_id": np.full(len(ts), channel_id, np.int32), "ts": ts, "value": value}
+        if self.is_sampled:
+            start, end, is_on = merge.sampled_segments(
+                self.ts, self.value, hold_intervals(self.site)
             )
-        )
-    if is_sampled:
-        interval = merge.nominal_interval_us(ts)
-    else:
-        steps = np.diff(np.unique(np.concatenate([r.ts for r in logger.files])))
-        interval = float(steps.min()) if len(steps) else 1e6
-    unit = _written_unit(channel)
-    return (
-        channel_id,
-        logger.name,
-        channel.column,
-        channel.role,
-        channel.zone,
-        channel.damper,
-        "state" if is_state else "analog",
-        channel.form,
-        unit,
-        None if channel.accuracy is None else channel.accuracy * _scale(unit),
-        is_sampled,
-        None if interval is None else interval / 1e6,
-        len(ts),
-        int(ts[0]) if len(ts) else None,
-        int(ts[-1]) if len(ts) else None,
-    )
-
-
-def _written_unit(channel: Channel) -> str:
-    if channel.unit is not None:
-        return channel.unit
-    unit = split_header(channel.column)[1]
-    return unit if unit is not None and channel.meaning.kind == "analog" else "state"
-
-
-def _scale(unit: str) -> float:
-    return UNITS[unit].scale
-
-
-def _add_conflicts(
-    parts: list[pa.Table],
-    channel_id: int,
-    series: Series,
-    settled: merge.Settled,
-    readings: list[FileReading],
-) -> None:
-    def line(cell: int) -> int:
-        return int(readings[int(series.file[cell]) - 1].line[int(series.row[cell])])
-
-    if not settled.pairs:
-        return
-    a, b = (np.array(side, np.int64) for side in zip(*settled.pairs, strict=True))
-    parts.append(
-        pa.table(
+        else:
+            files = [r for r in self.logger.files if self.number in r.cells]
+            broken = [r.cells[self.number].broken_ts for r in files]
+            unknown = np.unique(np.concatenate([*broken, self.contradicted]))
+            start, end, is_on = merge.change_segments(
+                self.ts, self.value, unknown, self.logger.spans
+            )
+        return store_table(
+            "state",
             {
-                "channel_id": np.full(len(a), channel_id, np.int32),
-                "ts": series.ts[a],
-                "value_a": series.value[a],
-                "file_a": series.file[a].astype(np.int32),
-                "line_a": np.array([line(k) for k in a], np.int64),
-                "value_b": series.value[b],
-                "file_b": series.file[b].astype(np.int32),
-                "line_b": np.array([line(k) for k in b], np.int64),
-            }
+                "channel_id": np.full(len(start), self.number + 1),
+                "start_ts": start,
+                "end_ts": end,
+                "is_on": is_on,
+            },
         )
+
+    def channel_table(self) -> pa.Table:
+        """The channel's row of store.channel."""
+        channel, unit = self.channel, self._unit()
+        accuracy = None if channel.accuracy is None else channel.accuracy * UNITS[unit].scale
+        row = {
+            "channel_id": self.number + 1,
+            "logger": self.logger.name,
+            "column_name": channel.column,
+            "role": channel.role,
+            "zone": channel.zone,
+            "damper": channel.damper,
+            "kind": "state" if self.is_state else "analog",
+            "form": channel.form,
+            "unit": unit,
+            "accuracy": accuracy,
+            "is_sampled": self.is_sampled,
+            "interval_s": self._interval_s(),
+            "n_reading": len(self.ts),
+            "first_ts": int(self.ts[0]) if len(self.ts) else None,
+            "last_ts": int(self.ts[-1]) if len(self.ts) else None,
+        }
+        return store_table("channel", {name: [value] for name, value in row.items()})
+
+    def _unit(self) -> str:
+        if self.channel.unit is not None:
+            return self.channel.unit
+        unit = split_header(self.channel.column)[1]
+        return unit if unit is not None and self.channel.meaning.kind == "analog" else "state"
+
+    def _interval_s(self) -> float | None:
+        if self.is_sampled:
+            interval = merge.nominal_interval_us(self.ts)
+            return None if interval is None else interval / MICROSECONDS
+        steps = np.diff(np.unique(np.concatenate([r.ts for r in self.logger.files])))
+        return float(steps.min()) / MICROSECONDS if len(steps) else 1.0
+
+
+def _conflicts(
+    channel_id: int, series: Series, settled: Settled, readings: list[FileReading]
+) -> pa.Table:
+    """Rows of store.conflict for one channel."""
+    if not settled.pairs:
+        return store_table("conflict", {})
+    a, b = (np.array(side, np.int64) for side in zip(*settled.pairs, strict=True))
+
+    def lines(cells: np.ndarray) -> list[int]:
+        files, rows = series.file[cells].tolist(), series.row[cells].tolist()
+        return [int(readings[f - 1].line[row]) for f, row in zip(files, rows, strict=True)]
+
+    return store_table(
+        "conflict",
+        {
+            "channel_id": np.full(len(a), channel_id),
+            "ts": series.ts[a],
+            "value_a": series.value[a],
+            "file_a": series.file[a],
+            "line_a": lines(a),
+            "value_b": series.value[b],
+            "file_b": series.file[b],
+            "line_b": lines(b),
+        },
     )
-
-
-def _finished(
-    site: Site,
-    readings: list[FileReading],
-    loggers: list[_Logger],
-    vanished: Collection[str],
-    parts: dict[str, list[pa.Table]],
-    channel_rows: list[tuple[object, ...]],
-    new: list[np.ndarray],
-    repeated: list[np.ndarray],
-    conflicting: list[np.ndarray],
-) -> dict[str, pa.Table]:
-    file_rows: list[tuple[object, ...]] = []
-    reject_rows: list[tuple[object, ...]] = []
-    repeat_rows: list[tuple[object, ...]] = []
-    place = {id(r): (g, k) for g in loggers for k, r in enumerate(g.files)}
-    for file_id, reading in enumerate(readings, start=1):
-        loaded = new[file_id - 1]
-        again = ~loaded & repeated[file_id - 1]
-        contradicted = ~loaded & ~again & conflicting[file_id - 1]
-        empty = ~loaded & ~again & ~contradicted
-        rejects = reading.rows_rejected
-        raw = reading.opened.text.content.split(b"\n") if (empty | contradicted).any() else []
-        for flags, reason in ((empty, EMPTY_REASON), (contradicted, CONFLICT_REASON)):
-            lines = reading.line[flags]
-            rejects.add(lines, None, [raw[x - 1].decode() for x in lines], [reason] * len(lines))
-        n_rejected = sum(len(x) for x in rejects.line)
-        used_lines = set(reading.line[loaded | again].tolist())
-        bad = list(_flat(file_id, reading.bad_cells, used_lines))
-        reject_rows += sorted([*_flat(file_id, rejects, None), *bad], key=lambda r: r[1:3])
-        repeat_rows += [(file_id, int(x)) for x in reading.line[again]]
-        logger, k = place[id(reading)]
-        export, dialect = reading.opened.export, reading.opened.dialect
-        file_rows.append(
-            (
-                file_id,
-                export.path,
-                export.sha256,
-                logger.name,
-                len(export.content),
-                reading.opened.text.encoding,
-                dialect.delimiter,
-                dialect.decimal_sign,
-                reading.kind or logger.kind,
-                reading.clock.timezone,
-                reading.clock.timezone_source,
-                reading.clock.time_format,
-                reading.opened.text.n_lines,
-                dialect.n_preamble,
-                dialect.n_header,
-                reading.n_blank,
-                reading.n_footer,
-                reading.n_continued,
-                reading.n_read,
-                int(loaded.sum()),
-                n_rejected,
-                int(again.sum()),
-                len(bad),
-                reading.first_ts,
-                reading.last_ts,
-                logger.ends[k],
-                export.sha256 not in vanished,
-                "\n".join(reading.unused) or None,
-                "\n".join(reading.notes) or None,
-            )
-        )
-        if reading.n_read != int(loaded.sum()) + n_rejected + int(again.sum()):
-            raise AssertionError(f"{export.path}: rows do not add up")
-    return {
-        "file": _table("file", file_rows),
-        "channel": _table("channel", channel_rows),
-        "reading": _joined("reading", parts),
-        "state": _joined("state", parts),
-        "reject": _table("reject", reject_rows),
-        "repeat": _table("repeat", repeat_rows),
-        "conflict": _joined("conflict", parts),
-    }
-
-
-def _flat(
-    file_id: int, rejects: Rejects, lines: set[int] | None
-) -> list[tuple[int, int, str, str, str]]:
-    rows = []
-    for numbers, column, texts, reasons in zip(
-        rejects.line, rejects.column, rejects.text, rejects.reason, strict=True
-    ):
-        for line, text, reason in zip(numbers.tolist(), texts, reasons, strict=True):
-            if lines is None or line in lines:
-                rows.append((file_id, line, column or "", text, reason))
-    return rows
-
-
-_ARROW_TYPES = {
-    "INTEGER": pa.int32(),
-    "BIGINT": pa.int64(),
-    "DOUBLE": pa.float64(),
-    "BOOLEAN": pa.bool_(),
-    "VARCHAR": pa.string(),
-}
-
-
-def _table(name: str, rows: list[tuple[object, ...]]) -> pa.Table:
-    columns = store_columns()[name]
-    values = list(zip(*rows, strict=True)) if rows else [() for _ in columns]
-    arrays = []
-    for column, cells in zip(columns, values, strict=True):
-        if name == "reject" and column.name == "column_name":
-            cells = tuple(c or None for c in cells)
-        arrays.append(pa.array(cells, _ARROW_TYPES[column.type]))
-    return pa.table(arrays, names=[c.name for c in columns])
-
-
-def _joined(name: str, parts: dict[str, list[pa.Table]]) -> pa.Table:
-    return pa.concat_tables(parts[name]) if parts[name] else _table(name, [])

@@ -61,9 +61,10 @@ def read_values(
     return _in_store_unit(texts, values, channel, unit)
 
 
-def is_number(text: str) -> bool:
-    """Whether a cell is a number with decimal point or comma."""
-    return re.match(_NUMBER, text.strip().replace(",", ".", 1)) is not None
+def number_of(text: str, decimal_sign: str) -> float | None:
+    """The number that a cell holds, None if it is none."""
+    plain = text.strip().replace(",", ".", 1) if decimal_sign == "," else text.strip()
+    return float(plain) if re.match(_NUMBER, plain) else None
 
 
 def state_of(text: str) -> bool | None:

@@ -1,0 +1,247 @@
+"""What an export seems to be, before anybody has said anything about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.ingest import merge
+from pipeline.ingest.columns import ColumnGuess, guess_column
+from pipeline.ingest.export_file import OpenExport, open_export
+from pipeline.ingest.exports import list_exports, read_export
+from pipeline.ingest.file_clock import Clock, read_clock
+from pipeline.ingest.file_reading import guess_kind
+from pipeline.ingest.match import export_block
+from pipeline.ingest.rows import Rows, read_rows
+from pipeline.ingest.sniff import DELIMITER_NAMES
+from pipeline.ingest.timestamps import Flags, Ints
+from pipeline.ingest.values import ERROR_WORDS, number_of, state_of
+from pipeline.site import Site
+from pipeline.units import MICROSECONDS
+
+# A column is taken for states when at least this share of its filled cells are state words and
+# it has at most this many of them. Ours: 0 and 1 are also numbers.
+STATE_SHARE = 0.95
+MAX_STATE_WORDS = 4
+# A step longer than this many nominal intervals is listed as a gap.
+GAP_INTERVALS = 2.5
+MAX_SHOWN = 12
+
+
+@dataclass(frozen=True)
+class ColumnLook:
+    """One column: what it seems to be and what it holds.
+
+    words : the state words of a state column; low, high : range of the numbers, in its own unit
+    n_values, n_blank : cells with a value, without; odd : (text, how many) that are neither
+    """
+
+    name: str
+    guess: ColumnGuess
+    is_state: bool
+    words: tuple[str, ...]
+    low: float | None
+    high: float | None
+    n_values: int
+    n_blank: int
+    odd: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class FileLook:
+    """One export: what it is, why, and what is wrong with it.
+
+    facts : (what, value, reason) in reading order, as texts
+    columns : without the time columns
+    problem : why it cannot be loaded as it is; None if it can
+    odd_rows : (line, text, reason) of the first rows that give no reading
+    gaps : (last reading before, first after) on the file's clock as UTC microseconds
+    """
+
+    path: str
+    facts: tuple[tuple[str, str, str], ...]
+    columns: tuple[ColumnLook, ...] = ()
+    kind: str | None = None
+    interval_s: float | None = None
+    first_ts: int | None = None
+    last_ts: int | None = None
+    timezone: str | None = None
+    timezone_source: str | None = None
+    n_rows: int = 0
+    n_odd_rows: int = 0
+    odd_rows: tuple[tuple[int, str, str], ...] = ()
+    gaps: tuple[tuple[int, int], ...] = ()
+    n_out_of_order: int = 0
+    n_same_time: int = 0
+    notes: tuple[str, ...] = field(default=())
+    problem: InputError | None = None
+
+
+def look_at_folder(folder: Path, site: Site | None = None) -> list[FileLook]:
+    """A look at every export of a site folder, or at every table below any other folder."""
+    inside = folder / "exports"
+    tables, _ = list_exports(inside if inside.is_dir() else folder)
+    return [look_at(path, folder, site) for path in tables]
+
+
+def look_at(path: Path, folder: Path, site: Site | None = None) -> FileLook:
+    """A look at one file; whatever is wrong with it is part of the answer.
+
+    folder : what its path is told below; site : its site file, if there is one
+    """
+    export = read_export(path, folder)
+    try:
+        opened = open_export(export, export_block(site, export.path) if site else None)
+    except InputError as error:
+        return FileLook(export.path, (), problem=error)
+    facts = _facts(opened)
+    rows = read_rows(opened.text, opened.dialect, list(range(opened.dialect.width)))
+    zone_names = {z.name.lower(): z.number for z in site.zones} if site else {}
+    columns = _columns(opened, rows, zone_names)
+    try:
+        clock = read_clock(opened, rows, site.timezone if site else "UTC")
+    except InputError as error:
+        return FileLook(export.path, facts, columns, n_rows=len(rows.line), problem=error)
+    return _timed(opened, rows, clock, columns, facts, has_site=site is not None)
+
+
+def _facts(opened: OpenExport) -> tuple[tuple[str, str, str], ...]:
+    text, dialect = opened.text, opened.dialect
+    decimal = "comma" if dialect.decimal_sign == "," else "point"
+    header = f"line {dialect.header_line}" if dialect.header_line else "none"
+    return (
+        ("size", f"{len(opened.export.content):,} bytes, {text.n_lines:,} lines", ""),
+        ("encoding", text.encoding, text.reason),
+        ("delimiter", DELIMITER_NAMES[dialect.delimiter], dialect.reasons["delimiter"]),
+        ("decimal sign", decimal, dialect.reasons["decimal sign"]),
+        ("header", header, dialect.reasons["header"]),
+        ("lines before it", f"{dialect.n_preamble}", ""),
+        ("quoted cells", "yes" if dialect.is_quoted else "no", ""),
+    )
+
+
+def _timed(
+    opened: OpenExport,
+    rows: Rows,
+    clock: Clock,
+    columns: tuple[ColumnLook, ...],
+    facts: tuple[tuple[str, str, str], ...],
+    has_site: bool,
+) -> FileLook:
+    ts = clock.ts[clock.good]
+    cells = sum(c.n_values + c.n_blank for c in columns)
+    blank_share = sum(c.n_blank for c in columns) / cells if cells else 0.0
+    kind, why = guess_kind(ts, all(c.is_state for c in columns), blank_share)
+    if opened.said is not None and opened.said.kind is not None:
+        kind, why = opened.said.kind, "site.toml says so"
+    steps = np.diff(ts)
+    distinct = np.unique(ts)
+    interval = merge.nominal_interval_us(distinct) if kind == "sampled" else None
+    gaps = _gaps(distinct) if kind == "sampled" else ()
+    odd = _odd_rows(opened, rows, clock)
+    zone_said = {
+        "file": "named in the file",
+        "site_file": "site.toml says so",
+        "assumed": "the site's own" if has_site else "not named in the file; shown as if UTC",
+    }[clock.timezone_source]
+    facts += (
+        ("date and time", clock.time_format, clock.order.reason),
+        ("clock", clock.timezone, zone_said),
+        ("kind", (kind or "cannot tell").replace("_", " "), why),
+    )
+    return FileLook(
+        path=opened.export.path,
+        facts=facts,
+        columns=columns,
+        kind=kind,
+        interval_s=None if interval is None else interval / MICROSECONDS,
+        first_ts=int(ts.min()) if len(ts) else None,
+        last_ts=int(ts.max()) if len(ts) else None,
+        timezone=clock.timezone,
+        timezone_source=clock.timezone_source,
+        n_rows=len(rows.line) + len(rows.odd),
+        n_odd_rows=len(odd),
+        odd_rows=tuple(odd[:MAX_SHOWN]),
+        gaps=gaps,
+        n_out_of_order=int((steps < 0).sum()),
+        n_same_time=len(ts) - len(distinct),
+        notes=tuple(clock.notes),
+    )
+
+
+def _columns(opened: OpenExport, rows: Rows, zone_names: dict[str, int]) -> tuple[ColumnLook, ...]:
+    looks = []
+    for number, name in enumerate(opened.dialect.header):
+        if number in opened.dialect.time_columns:
+            continue
+        column = rows.columns[number]
+        counts = np.bincount(
+            column.indices.to_numpy(zero_copy_only=False), minlength=len(column.dictionary)
+        )
+        texts = [(t or "").strip() for t in column.dictionary.to_pylist()]
+        looks.append(_column(name, texts, counts, opened.dialect.decimal_sign, zone_names))
+    if any(c.guess.zone is not None and c.is_state for c in looks):
+        looks = [replace(c, guess=_beside_zones(c)) for c in looks]
+    return tuple(looks)
+
+
+def _beside_zones(column: ColumnLook) -> ColumnGuess:
+    """A terminal's bare name beside columns of zones is the panel's output, not a zone's call."""
+    guess = column.guess
+    if guess.zone is None and (guess.role or "").startswith("output_") and column.is_state:
+        reason = f"{guess.reason}, beside columns that name their zone"
+        return replace(guess, confidence=max(guess.confidence, 0.85), reason=reason)
+    return guess
+
+
+def _column(
+    name: str, texts: list[str], counts: Ints, decimal_sign: str, zone_names: dict[str, int]
+) -> ColumnLook:
+    # A header line repeated inside the file says nothing about the column.
+    filled = {t: int(n) for t, n in zip(texts, counts, strict=True) if t and n and t != name}
+    states = {t: n for t, n in filled.items() if state_of(t) is not None}
+    real = {t: n for t, n in filled.items() if t.lower() not in ERROR_WORDS}
+    words = {t.lower() for t in states}
+    is_state = (
+        bool(states)
+        and sum(states.values()) >= STATE_SHARE * sum(real.values())
+        and len(words) <= MAX_STATE_WORDS
+    )
+    numbers = {t: v for t in filled if (v := number_of(t, decimal_sign)) is not None}
+    good = states if is_state else numbers
+    odd = sorted(((t, n) for t, n in filled.items() if t not in good), key=lambda x: (-x[1], x[0]))
+    values = list(numbers.values()) if not is_state else []
+    return ColumnLook(
+        name=name,
+        guess=guess_column(name, is_state, zone_names),
+        is_state=is_state,
+        words=tuple(sorted(words)) if is_state else (),
+        low=min(values) if values else None,
+        high=max(values) if values else None,
+        n_values=sum(filled[t] for t in good),
+        n_blank=int(sum(n for t, n in zip(texts, counts, strict=True) if not t)),
+        odd=tuple(odd[:MAX_SHOWN]),
+    )
+
+
+def _odd_rows(opened: OpenExport, rows: Rows, clock: Clock) -> list[tuple[int, str, str]]:
+    width = opened.dialect.width
+    odd = [(o.line, o.text[:120], f"{o.n_cells} cells, the header has {width}") for o in rows.odd]
+    if clock.why:
+        content = opened.text.content.split(b"\n")
+        for k, reason in clock.why.items():
+            line = int(rows.line[k])
+            odd.append((line, content[line - 1].decode()[:120], reason))
+    return sorted(odd)
+
+
+def _gaps(ts: Ints) -> tuple[tuple[int, int], ...]:
+    found = []
+    for first, last, nominal in merge.constant_rates(ts):
+        stretch = ts[first : last + 1]
+        wide: Flags = np.diff(stretch) > GAP_INTERVALS * nominal
+        found += [(int(stretch[k]), int(stretch[k + 1])) for k in np.flatnonzero(wide)]
+    return tuple(found)
