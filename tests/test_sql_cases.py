@@ -12,8 +12,8 @@ all files `site_id` may be left out where there is one site, `larch`. What is no
 
 - `run.threshold`: the defaults for every site of run.window; given columns are laid over them
 - `run.day`: the local days of run.window, by the pipeline's own function
-- `run.site`: one furnace_ac per site of run.window; columns that a given row leaves out are those of
-  a furnace_ac (has_burner and has_heat_pump follow `kind`), G covers gas heat, delays not given
+- `run.site`: one furnace_ac per site of run.window; columns that a given row leaves out are those
+  of a furnace_ac (has_burner and has_heat_pump follow `kind`), G covers gas heat, no delays given
 - `run.setting`: start_ts and end_ts left empty mean always
 - `run.zone`: columns left out mean 'Zone N', no relief, conventional
 - `channel.channel`: columns left out mean logger 'log', kind by role, change of state at 1 s for

@@ -8,8 +8,8 @@ stretch as (
         s.start_ts,
         s.end_ts,
         s.is_on,
-        lag(s.end_ts) over w = s.start_ts as joins_before,
-        lead(s.start_ts) over w = s.end_ts as joins_after,
+        coalesce(lag(s.end_ts) over w = s.start_ts, false) as joins_before,
+        coalesce(lead(s.start_ts) over w = s.end_ts, false) as joins_after,
         t.chatter_max_s,
     from signal.state s
     join run.threshold t on t.site_id = s.site_id
@@ -51,10 +51,10 @@ select
     min(start_ts) as start_ts,
     max(end_ts) as end_ts,
     coalesce(sum(end_ts - start_ts) filter (is_on), 0)::double / 1e6 as on_s,
-    arg_min(coalesce(joins_before, false) and not coalesce(was_running, true), start_ts) as has_start,
-    arg_max(coalesce(joins_after, false) and not coalesce(will_run, true), start_ts) as has_end,
-    arg_min(coalesce(joins_before, false) and not coalesce(was_running, true), start_ts)
-        and arg_max(coalesce(joins_after, false) and not coalesce(will_run, true), start_ts) as is_closed,
+    arg_min(joins_before and not coalesce(was_running, true), start_ts) as has_start,
+    arg_max(joins_after and not coalesce(will_run, true), start_ts) as has_end,
+    arg_min(joins_before and not coalesce(was_running, true), start_ts)
+        and arg_max(joins_after and not coalesce(will_run, true), start_ts) as is_closed,
     count(*) filter (is_chatter) as n_chatter,
 from numbered
 group by site_id, output, run_id
