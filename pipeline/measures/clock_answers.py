@@ -123,7 +123,8 @@ def _answers(links: Sequence[Candidate], peak: Peak, limits: Mapping[str, float]
     answers = []
     for candidate in links:
         found = match(candidate.link, peak)
-        if found is None or found.n < 5 or found.share < limits["clock_min_share"]:
+        few = limits["clock_min_edges"] / 2  # two kinds of edge together make enough
+        if found is None or found.n < few or found.share < limits["clock_min_share"]:
             continue
         low_s, high_s = candidate.link.low_s, candidate.link.high_s
         if candidate.turning is not None:

@@ -186,8 +186,11 @@ def _estimate(
     high = main.match.at_s - main.low_s
     low = main.match.at_s - main.high_s
     for answer in answers:
-        if answer.match.n < limits["clock_min_edges"] or answer.match.share < 0.5:
-            continue
+        if (
+            answer.match.n < limits["clock_min_edges"]
+            or answer.match.share < limits["clock_shown_share"]
+        ):
+            continue  # a few that happen to lie early must not pull the rest
         if answer.low_s == 0:
             high = min(high, answer.match.at_s + answer.match.error_s)
         if answer.high_s == 0:
