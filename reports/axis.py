@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
+from pipeline import words
 from pipeline.units import MICROSECONDS
-from reports.display import day_text
 
 _STEPS_S = (
     5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800,
@@ -65,7 +65,7 @@ def time_ticks(
 def _wall_label(wall_us: int, step_s: int, hours: int) -> str:
     at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=wall_us)
     if step_s >= 43200 and (step_s >= 86400 or at.hour == 0):
-        return day_text(at)
+        return words.day(at)
     if hours == 24:
         return at.strftime("%H:%M:%S" if step_s < 60 else "%H:%M")
     clock = f"{at.hour % 12 or 12}"

@@ -9,12 +9,11 @@ from functools import cached_property
 import pandas as pd
 from markupsafe import Markup
 
+from pipeline import words
 from pipeline.channels import ROLES
 from pipeline.result import SiteResult, Span
-from reports.display import Clock, Display, listed, number, text
+from reports.display import Clock, Display, number, text
 from reports.figure import Figure, TimeFigure
-
-NO_ZONE = "no zone"
 
 
 @dataclass(frozen=True)
@@ -77,12 +76,11 @@ class Model:
         n = number(zone)
         if n is None:
             return ""
-        return self.result.site.zones.get(int(n)) or f"Zone {int(n)}"
+        return self.result.site.zones.get(int(n)) or f"zone {int(n)}"
 
     def zones(self, which: object) -> str:
         """'Main floor and Bedrooms' for '1+3'; 'no zone' for ''."""
-        parts = [p for p in text(which).split("+") if p]
-        return listed([self.zone(p) for p in parts]) if parts else NO_ZONE
+        return words.zones(text(which), self.result.site.zones)
 
     def role(self, role: object, zone: object = None) -> str:
         """What a technician calls the channel: 'Supply air', 'Main floor heat call'."""

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from pipeline import units
+from pipeline import units, words
 from pipeline.result import Span
 from pipeline.units import MICROSECONDS, Unit
 
@@ -47,13 +46,6 @@ def plural(count: float, one: str, many: str | None = None) -> str:
     """'1 trip', '3 trips', with thousands parted."""
     n = round(count)
     return f"{n:,} {one if n == 1 else many or one + 's'}"
-
-
-def listed(words: list[str] | tuple[str, ...]) -> str:
-    """'a', 'a and b', 'a, b and c'."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 @dataclass(frozen=True)
@@ -111,6 +103,13 @@ class Display:
             return f"{sign}{hours} h {minutes:02d} min" if minutes else f"{sign}{hours} h"
         return f"{sign}{v / 3600:,.1f} h"
 
+    def hours(self, seconds: Any) -> str:
+        """'15.6 h', 'under 0.1 h' for some, '–' for none: for columns of times to compare."""
+        v = number(seconds)
+        if not v:
+            return NONE
+        return f"{v / 3600:,.1f} h" if v >= 180 else "under 0.1 h"
+
     def share(self, fraction: Any, decimals: int = 0) -> str:
         """'93 %'; a dash where there is none; never 100 % for less than all, nor 0 % for some."""
         v = number(fraction)
@@ -148,8 +147,7 @@ class Clock:
 
     def local(self, ts: int) -> datetime:
         """The instant (UTC µs) as an aware local time, exact to the microsecond."""
-        at = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=int(ts))
-        return at.astimezone(ZoneInfo(self.zone))
+        return words.local(ts, self.zone)
 
     def offset_us(self, ts: int) -> int:
         """Local minus UTC at the instant [µs]."""
@@ -190,11 +188,10 @@ class Clock:
 
 
 def day_text(day: Any, year: bool = False) -> str:
-    """'Tue Jan 13' for anything with year, month, day and weekday."""
-    names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
-    tail = f" {day.year}" if year else ""
-    return f"{names[day.weekday()]} {months[day.month - 1]} {day.day}{tail}"
+    """'Tue Jan 13' for a date, also as a frame holds it; other text as it stands."""
+    if not isinstance(day, date):
+        return text(day)
+    return words.day(day) + (f" {day.year}" if year else "")
 
 
 def _fixed(value: float, decimals: int) -> str:

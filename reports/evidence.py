@@ -11,8 +11,9 @@ import pandas as pd
 from pipeline.channels import OUTPUT_ROLES, ROLES
 from pipeline.result import EvidenceWindow, Finding, Span
 from pipeline.units import MICROSECONDS
+from pipeline.words import joined
 from reports.block import Model
-from reports.display import listed, number, text
+from reports.display import number, text
 from reports.figure import Band, Level, Line, Mark, Panel, TimeFigure, Track
 from reports.markup import slug
 from reports.theme import ROLE_STYLE, zone_style
@@ -83,7 +84,7 @@ def reading_panels(
     if readings is None:
         return (), ("No temperatures or pressures were recorded here.",)
     holds = _holds(model)
-    panels, left_out = [], set()
+    panels, left_out, notes = [], set(), []
     known = {role for _, _, roles, _ in PANELS for role in roles}
     extra = sorted({text(r) for r in readings["role"].unique()} - known)
     layout = [
@@ -103,6 +104,9 @@ def reading_panels(
                 gaps.append(missing)
         if not lines:
             continue
+        common = _common(gaps)
+        partial = sorted({gap for missing in gaps for gap in missing} - set(common))
+        notes += _missing_notes(model, lines, gaps, set(common))
         panels.append(
             Panel(
                 title=title,
@@ -113,19 +117,34 @@ def reading_panels(
                     for role, value, label in levels
                     if role in roles
                 ),
-                gaps=_common(gaps),
+                gaps=common,
+                partial=tuple(partial),
                 weight=weight,
                 from_zero=dimension == "pressure",
             )
         )
-    notes = []
     if any(p.gaps for p in panels):
-        notes.append("Hatched: not recorded.")
+        notes.insert(0, "Hatched: nothing was recorded.")
     if left_out:
         notes.append(
-            f"Setpoints not drawn for zones that did not call: {listed(sorted(left_out))}."
+            f"Setpoints not drawn for zones that did not call: {joined(sorted(left_out))}."
         )
     return tuple(panels), tuple(notes)
+
+
+def _missing_notes(
+    model: Model, lines: list[Line], gaps: list[Spans], common: set[tuple[int, int]]
+) -> list[str]:
+    """One sentence per stretch that some lines of a panel lack, naming them."""
+    named: dict[tuple[int, int], list[str]] = defaultdict(list)
+    for line, missing in zip(lines, gaps, strict=True):
+        for gap in missing:
+            if gap not in common:
+                named[gap].append(line.name)
+    return [
+        f"Not recorded {model.clock.span(*gap)}: {joined(names)} (hatched along the foot)."
+        for gap, names in sorted(named.items())
+    ]
 
 
 def state_tracks(
@@ -154,7 +173,7 @@ def state_tracks(
                 tracks.append(Track(name, track_hue(model, role, zone), _group(role), on, unknown))
             else:
                 off.append(name)
-    notes = [f"Off throughout: {listed(off)}."] if off else []
+    notes = [f"Off throughout: {joined(off)}."] if off else []
     if any(t.unknown for t in tracks):
         notes.append("Hatched in a row: not recorded; neither on nor off.")
     return tuple(tracks), tuple(notes)

@@ -44,13 +44,18 @@ class Level:
 
 @dataclass(frozen=True)
 class Panel:
-    """Lines that share a vertical axis. `gaps`: (start, end) where nothing in it was recorded."""
+    """Lines that share a vertical axis.
+
+    gaps : (start, end) where no line has a reading; hatched over the full height
+    partial : (start, end) where only some have; hatched along the foot
+    """
 
     title: str
     unit: str
     lines: tuple[Line, ...]
     levels: tuple[Level, ...] = ()
     gaps: tuple[tuple[int, int], ...] = ()
+    partial: tuple[tuple[int, int], ...] = ()
     weight: float = 1.0
     from_zero: bool = False
 
@@ -74,6 +79,7 @@ class Track:
 
     on, unknown : (start, end) spans, ascending, not overlapping; off is what remains
     group : rows of one group stand together
+    is_event : rare and short: drawn at least a few pixels wide, at every zoom
     """
 
     name: str
@@ -81,6 +87,7 @@ class Track:
     group: str
     on: tuple[tuple[int, int], ...]
     unknown: tuple[tuple[int, int], ...] = ()
+    is_event: bool = False
 
 
 @dataclass(frozen=True)

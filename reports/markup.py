@@ -36,6 +36,16 @@ def drawn(value: str, limit: int = MAX_DRAWN) -> str:
     return clean(re.sub(r"\s+", " ", value), limit)
 
 
+def shortened(value: str, limit: int) -> str:
+    """The text cut in its middle, so that 'Bedroom … damper' keeps what tells rows apart."""
+    shown = drawn(value, MAX_TEXT)
+    if len(shown) <= limit:
+        return shown
+    last = shown.rsplit(" ", 1)[-1] if " " in shown else ""
+    last = last if len(last) <= limit // 2 else shown[-(limit // 3) :]
+    return f"{shown[: limit - len(last) - 2].rstrip()}… {last}" if last else drawn(shown, limit)
+
+
 def plotly_text(value: str, limit: int = MAX_DRAWN) -> str:
     """Text that Plotly draws literally: its labels are read as a small HTML."""
     return str(escape(drawn(value, limit)))

@@ -19,11 +19,13 @@ from markupsafe import Markup
 
 from reports.block import Block
 from reports.markup import fill, script_json
-from reports.plotly_figure import CONFIG, time_plotly, wire
+from reports.plotly_figure import CONFIG, time_plotly
 from reports.svg import DEFS
 from reports.theme import DARK, LIGHT, css_variables
+from reports.wire import wire
 
-LIBRARY = "plotly-cartesian.min.js"
+LIBRARY = "plotly-basic.min.js"
+"""Lines and filled outlines are all that is drawn, so the smallest bundle does: 134 kB less."""
 
 _PAGE = """<!DOCTYPE html>
 <html lang="en">

@@ -1,4 +1,4 @@
-"""A time figure as Plotly: every panel and track on one x axis, and its compact form on the wire.
+"""A time figure as Plotly: every panel and track on one x axis.
 
 Plotly knows no time zones, so instants are sent as the site's wall clock taken as UTC. Names
 are escaped: Plotly reads labels as a small HTML. Nothing is named in hover templates, where
@@ -11,17 +11,20 @@ from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
+from markupsafe import escape
 
 from reports.figure import Panel, TimeFigure, Track
-from reports.markup import plotly_text
+from reports.markup import plotly_text, shortened
 from reports.svg import PANEL_PX, TRACK_PX, track_rows
 from reports.theme import LIGHT
 
-GUTTER_PX = 150
+GUTTER_PX = 168
 HEAD_PX = 22
-FOOT_PX = 34
+FOOT_PX = 30
+TOP_PX = 34
+"""Room for the mode bar and the numbers of marks."""
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-CONFIG = {
+CONFIG: dict[str, Any] = {
     "displaylogo": False,
     "showSendToCloud": False,
     "responsive": True,
@@ -29,6 +32,20 @@ CONFIG = {
     "displayModeBar": True,
     "modeBarButtons": [["toImage", "zoom2d", "pan2d", "zoomIn2d", "zoomOut2d", "resetScale2d"]],
 }
+# The axis writes 'pm' as the rest of the page does.
+_LOCALE = {
+    "date": "%m/%d/%Y",
+    "periods": ["am", "pm"],
+    "days": "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(),
+    "shortDays": "Sun Mon Tue Wed Thu Fri Sat".split(),
+    "months": (
+        "January February March April May June July August September October November December"
+    ).split(),
+    "shortMonths": "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(),
+}
+CONFIG["locale"] = "site"
+CONFIG["locales"] = {"site": {"dictionary": {}, "format": _LOCALE}}
+_DASH = {"solid": "solid", "dash": "6px,3px", "dot": "2px,2px", "dashdot": "7px,3px,2px,3px"}
 _SAMPLE = {"solid": "━━", "dash": "━ ━", "dot": "┅┅", "dashdot": "━ ·"}
 
 
@@ -36,7 +53,7 @@ def height_px(figure: TimeFigure) -> int:
     """Height of the live drawing [px]."""
     panels = sum(round(PANEL_PX * p.weight) + HEAD_PX for p in figure.panels)
     tracks = track_rows(figure.tracks)[1] + HEAD_PX if figure.tracks else 0
-    return round(panels + tracks + FOOT_PX)
+    return round(TOP_PX + panels + tracks + FOOT_PX)
 
 
 def time_plotly(figure: TimeFigure) -> go.Figure:
@@ -45,11 +62,11 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
     x : milliseconds of the local wall clock since 1970, as numbers on a date axis
     Each trace's `meta` says what the values under the chart need: kind, name, unit, decimals.
     """
-    total = height_px(figure) - FOOT_PX
+    total = height_px(figure) - FOOT_PX - TOP_PX
     layout: dict[str, Any] = {
         "template": None,
         "height": height_px(figure),
-        "margin": {"l": GUTTER_PX, "r": 8, "t": 2, "b": FOOT_PX},
+        "margin": {"l": GUTTER_PX, "r": 8, "t": TOP_PX, "b": FOOT_PX},
         "paper_bgcolor": LIGHT["paper"],
         "plot_bgcolor": LIGHT["paper"],
         "font": {"family": FONT, "size": 12, "color": LIGHT["muted"]},
@@ -91,7 +108,7 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
             "range": [tall_px, 0],
             "tickmode": "array",
             "tickvals": [y + TRACK_PX / 2 - 1 for y in tops],
-            "ticktext": [plotly_text(t.name, 26) for t in figure.tracks],
+            "ticktext": [str(escape(shortened(t.name, 26))) for t in figure.tracks],
             "fixedrange": True,
             "showgrid": False,
             "zeroline": False,
@@ -117,51 +134,6 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
         "hoverformat": "",
     }
     return go.Figure(data=traces, layout=layout)
-
-
-def wire(figure: go.Figure) -> dict[str, Any]:
-    """The figure as plain JSON values; number arrays as {"_": [steps, first, difference, ...]}.
-
-    A number is sent as round(value x steps); null stands for NaN. Differences of a regular clock
-    are one number over and over, which the page's gzip then all but removes.
-    """
-    plain = {"data": [t.to_plotly_json() for t in figure.data], "layout": None}
-    plain["layout"] = figure.layout.to_plotly_json()
-    return _packed(plain)
-
-
-def packed_array(values: np.ndarray, steps: int) -> dict[str, list[int | None]]:
-    """See `wire`; `unpacked_array` is its inverse to within half a step."""
-    known = np.isfinite(values)
-    whole = np.rint(np.where(known, values, 0) * steps).astype("i8")
-    filled = np.where(known, whole, 0)
-    index = np.flatnonzero(known)
-    out: list[int | None] = [None] * len(values)
-    differences = np.diff(filled[index], prepend=0)
-    for at, difference in zip(index.tolist(), differences.tolist(), strict=True):
-        out[at] = difference
-    return {"_": [steps, *out]}
-
-
-def unpacked_array(packed: dict[str, list[int | None]]) -> np.ndarray:
-    """The numbers of `packed_array`, as the page's script restores them."""
-    steps, *differences = packed["_"]
-    total, out = 0, []
-    for d in differences:
-        total += d or 0
-        out.append(np.nan if d is None else total / float(steps or 1))
-    return np.array(out)
-
-
-def _packed(value: Any, steps: int = 1) -> Any:
-    if isinstance(value, dict):
-        own = int((value.get("meta") or {}).get("steps", 1)) if "meta" in value else 1
-        return {k: _packed(v, own if k == "y" else 1) for k, v in value.items()}
-    if isinstance(value, np.ndarray):
-        return packed_array(value.astype("f8"), steps)
-    if isinstance(value, list | tuple):
-        return [_packed(v) for v in value]
-    return value.item() if isinstance(value, np.generic) else value
 
 
 def _ms(figure: TimeFigure, ts: Any) -> Any:
@@ -218,9 +190,11 @@ def _panel_traces(
     figure: TimeFigure, panel: Panel, axis: str, low: float, high: float
 ) -> list[go.Scatter]:
     traces = []
-    if panel.gaps:
-        x, y = _boxes(figure, panel.gaps, low, high)
-        traces.append(_hatched(x, y, axis))
+    foot = low + (high - low) * 0.06
+    for spans, roof in ((panel.gaps, high), (panel.partial, foot)):
+        if spans:
+            x, y = _boxes(figure, spans, low, roof)
+            traces.append(_hatched(x, y, axis))
     for level in panel.levels:
         traces.append(
             go.Scatter(
@@ -241,7 +215,7 @@ def _panel_traces(
                 yaxis=axis,
                 mode="lines",
                 connectgaps=False,
-                line={"color": LIGHT[line.hue], "width": 1.6, "dash": line.dash},
+                line={"color": LIGHT[line.hue], "width": 1.6, "dash": _DASH[line.dash]},
                 hoverinfo="none",
                 name=plotly_text(line.name),
                 meta={
@@ -276,6 +250,7 @@ def _track_traces(figure: TimeFigure, track: Track, axis: str, top: float) -> li
                 "name": track.name,
                 "steps": 10,
                 "unknown": [[_ms(figure, a), _ms(figure, b)] for a, b in track.unknown],
+                "event": track.is_event,
             },
         )
     )
@@ -382,12 +357,12 @@ def _shapes(figure: TimeFigure) -> list[dict[str, Any]]:
                 "line": {"width": 1, "dash": "2px,2px", "color": LIGHT[mark.hue]},
                 "label": {
                     "text": str(i),
-                    "textposition": "start",
+                    "textposition": "end",
                     "textangle": 0,
-                    "xanchor": "left",
+                    "xanchor": "center",
                     "yanchor": "bottom",
-                    "padding": 1,
-                    "font": {"size": 11, "color": LIGHT[mark.hue]},
+                    "padding": 2,
+                    "font": {"size": 11, "weight": 700, "color": LIGHT[mark.hue]},
                 },
             }
         )

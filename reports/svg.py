@@ -13,16 +13,20 @@ from markupsafe import Markup, escape
 
 from reports.axis import time_ticks, value_ticks
 from reports.figure import Level, Line, Panel, TimeFigure, Track
-from reports.markup import drawn
+from reports.markup import drawn, shortened
 from reports.theme import LIGHT, SVG_DASH
 
-WIDE = 2000
-"""Steps across the width: about half a pixel on a wide screen."""
+WIDE = 1500
+"""Steps across the width: a little over half a pixel on a wide screen."""
+FINE = 5
+"""Steps per pixel of height."""
 PANEL_PX = 118
 TRACK_PX = 15
 GROUP_PX = 7
 STRIP_PX = 15
-SIMPLIFY_PX = 0.35
+EVENT_STEPS = 7
+"""A rare event is drawn at least this wide: about 3 px on a wide screen."""
+SIMPLIFY_PX = 0.45
 """A point is left out of the still drawing where the line passes this close to it anyway."""
 
 DEFS = Markup(
@@ -63,13 +67,13 @@ def time_still(figure: TimeFigure) -> Markup:
 
 
 def plot(height: float, inner: Markup, outer: Markup, under: Markup | str = "") -> Markup:
-    """One drawing: `under` and `outer` by per cent and px, `inner` in WIDE by 10 x height steps."""
+    """One drawing: `inner` in WIDE by FINE x height steps, the rest by per cent and px."""
     h = f"{height:g}"
     return Markup(
         '<svg class="plot" width="100%" height="{h}" aria-hidden="true">{under}'
         '<svg viewBox="0 0 {w} {t}" preserveAspectRatio="none" width="100%" height="{h}">{inner}'
         "</svg>{outer}</svg>"
-    ).format(h=h, w=WIDE, t=f"{height * 10:g}", inner=inner, outer=outer, under=under)
+    ).format(h=h, w=WIDE, t=f"{height * FINE:g}", inner=inner, outer=outer, under=under)
 
 
 def simplified(x: np.ndarray, y: np.ndarray, tolerance: float) -> np.ndarray:
@@ -107,7 +111,7 @@ def line_path(x: np.ndarray, y: np.ndarray) -> str:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], known.view("i1"), [0]))))
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         px, py = _columns(x[a:b], y[a:b])
-        keep = simplified(px, py, SIMPLIFY_PX * 10)
+        keep = simplified(px, py, SIMPLIFY_PX * FINE)
         qx, qy = np.rint(px[keep]).astype(int), np.rint(py[keep]).astype(int)
         if len(qx) == 1:  # a lone reading is a short dash, not nothing
             out.append(f"M{qx[0] - 2} {qy[0]}h4")
@@ -124,10 +128,10 @@ def line_path(x: np.ndarray, y: np.ndarray) -> str:
 
 
 def _columns(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest of each step column, in time order, where points are denser than that."""
-    if len(x) <= 2 * WIDE:
+    """Lowest and highest of every two steps, in time order, where points are denser than that."""
+    if len(x) <= WIDE:
         return x, y
-    column = np.floor(x).astype(int)
+    column = np.floor(x / 2).astype(int)
     starts = np.flatnonzero(np.diff(column, prepend=column[0] - 1))
     picks: set[int] = set()
     for a, b in zip(starts, [*starts[1:], len(x)], strict=True):
@@ -137,9 +141,14 @@ def _columns(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def span_path(
-    spans: tuple[tuple[int, int], ...], start_ts: int, end_ts: int, top: int, tall: int
+    spans: tuple[tuple[int, int], ...],
+    start_ts: int,
+    end_ts: int,
+    top: int,
+    tall: int,
+    least: int = 1,
 ) -> str:
-    """SVG path data of bars, in whole steps; touching ones merge, none is thinner than one step."""
+    """SVG path data of bars, in whole steps; touching ones merge, none is thinner than `least`."""
     scale = WIDE / max(end_ts - start_ts, 1)
     bars: list[list[int]] = []
     for a, b in spans:
@@ -147,7 +156,7 @@ def span_path(
         if b <= a:
             continue
         x0 = round((a - start_ts) * scale)
-        x1 = max(round((b - start_ts) * scale), x0 + 1)
+        x1 = max(round((b - start_ts) * scale), x0 + least)
         if bars and x0 <= bars[-1][1]:
             bars[-1][1] = max(bars[-1][1], x1)
         else:
@@ -182,7 +191,7 @@ def place(ts: float, start_ts: int, end_ts: int) -> float:
 
 def _backdrop(figure: TimeFigure, height: float) -> Markup:
     """Bands, grid and marks that run through every panel."""
-    t = round(height * 10)
+    t = round(height * FINE)
     out = []
     for band in figure.bands:
         path = span_path(((band.start_ts, band.end_ts),), figure.start_ts, figure.end_ts, 0, t)
@@ -201,9 +210,7 @@ def _backdrop(figure: TimeFigure, height: float) -> Markup:
 def _stroke(path: str, hue: str, width: float, dash: str = "") -> Markup:
     if not path:
         return Markup()
-    return Markup(
-        '<path d="{}" fill="none" {} stroke-width="{}" vector-effect="non-scaling-stroke"{}/>'
-    ).format(
+    return Markup('<path d="{}" fill="none" {} stroke-width="{}"{}/>').format(
         path,
         paint(hue, stroke=True),
         f"{width:g}",
@@ -219,18 +226,21 @@ def _panel(figure: TimeFigure, panel: Panel) -> Markup:
         return (high - value) / (high - low) * height
 
     inner = [_backdrop(figure, height)]
-    outer = [hatching(panel.gaps, figure.start_ts, figure.end_ts, 0, height)]
+    outer = [
+        hatching(panel.gaps, figure.start_ts, figure.end_ts, 0, height),
+        hatching(panel.partial, figure.start_ts, figure.end_ts, height - 7, 7),
+    ]
     ticks = value_ticks(low, high)
-    grid = "".join(f"M0 {round(float(y_of(k.at)) * 10)}h{WIDE}" for k in ticks)
+    grid = "".join(f"M0 {round(float(y_of(k.at)) * FINE)}h{WIDE}" for k in ticks)
     inner.append(_stroke(grid, "faint", 1))
     outer += [label("-6", float(y_of(k.at)) + 3.5, k.label, "end") for k in ticks]
     for line in panel.lines:
         x = (line.ts - figure.start_ts) * (WIDE / max(figure.end_ts - figure.start_ts, 1))
-        path = line_path(x.astype("f8"), np.asarray(y_of(line.values)) * 10)
+        path = line_path(x.astype("f8"), np.asarray(y_of(line.values)) * FINE)
         inner.append(_stroke(path, line.hue, 1.6, SVG_DASH[line.dash]))
     for level in panel.levels:
         y = float(y_of(level.value))
-        inner.append(_stroke(f"M0 {round(y * 10)}h{WIDE}", level.hue, 1.4, "8 4"))
+        inner.append(_stroke(f"M0 {round(y * FINE)}h{WIDE}", level.hue, 1.4, "8 4"))
         above = y > 16
         outer.append(label("100%", y - 4 if above else y + 12, level.label, "end", level.hue, "lv"))
     return Markup('<div class="pkey">{}</div>{}').format(
@@ -272,16 +282,22 @@ def _tracks(figure: TimeFigure) -> Markup:
     tops, height = track_rows(figure.tracks)
     inner = [_backdrop(figure, height)]
     outer = []
-    base = "".join(f"M0 {round((top + TRACK_PX - 3) * 10)}h{WIDE}" for top in tops)
+    base = "".join(f"M0 {round((top + TRACK_PX - 3) * FINE)}h{WIDE}" for top in tops)
     inner.append(_stroke(base, "rule", 0.8))
     for track, top in zip(figure.tracks, tops, strict=True):
         path = span_path(
-            track.on, figure.start_ts, figure.end_ts, round((top + 1) * 10), (TRACK_PX - 4) * 10
+            track.on,
+            figure.start_ts,
+            figure.end_ts,
+            round((top + 1) * FINE),
+            (TRACK_PX - 4) * FINE,
+            EVENT_STEPS if track.is_event else 1,
         )
         if path:
             inner.append(Markup('<path d="{}" {}/>').format(path, paint(track.hue)))
         outer.append(hatching(track.unknown, figure.start_ts, figure.end_ts, top + 1, TRACK_PX - 4))
-        outer.append(label("-6", top + 10, drawn(track.name, 26), "end", "ink", "tk"))
+        outer.append(label("-6", top + 10, shortened(track.name, 26), "end", "ink", "tk w"))
+        outer.append(label("-6", top + 10, shortened(track.name, 17), "end", "ink", "tk n"))
     return Markup('<div class="pkey"><b>On and off</b></div>{}').format(
         plot(height, Markup("").join(inner), Markup("").join(outer))
     )

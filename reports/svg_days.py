@@ -9,7 +9,7 @@ from markupsafe import Markup
 from pipeline.units import MICROSECONDS
 from reports.axis import value_ticks
 from reports.figure import DayFigure, DayPart, DayRow, PointFigure
-from reports.svg import WIDE, hatching, label, paint, place, plot, span_path
+from reports.svg import FINE, WIDE, hatching, label, paint, place, plot, span_path
 from reports.theme import SVG_DASH
 
 ROW_PX = 34
@@ -63,20 +63,20 @@ def _hour(hour: int, hours: int) -> str:
 
 def _row(row: DayRow, end_ts: int) -> Markup:
     longest = end_ts - row.start_ts
-    grid = "".join(f"M{round(WIDE * h * _HOUR / longest)} 0v{ROW_PX * 10}" for h in range(0, 25, 6))
+    grid = "".join(
+        f"M{round(WIDE * h * _HOUR / longest)} 0v{ROW_PX * FINE}" for h in range(0, 25, 6)
+    )
     inner = [
-        Markup('<path d="{}" fill="none" {} vector-effect="non-scaling-stroke"/>').format(
-            grid, paint("faint", stroke=True)
-        ),
-        Markup('<path d="M0 {}h{}" fill="none" {} vector-effect="non-scaling-stroke"/>').format(
-            _BASE * 10, WIDE, paint("rule", stroke=True)
+        Markup('<path d="{}" fill="none" {}/>').format(grid, paint("faint", stroke=True)),
+        Markup('<path d="M0 {}h{}" fill="none" {}/>').format(
+            _BASE * FINE, WIDE, paint("rule", stroke=True)
         ),
     ]
     ordered = sorted(row.parts, key=lambda p: (p.kind, p.start_ts))
     for kind, group in groupby(ordered, key=lambda p: p.kind):
         hue, tall = PART_FORM[kind]
         top = _BASE - tall if tall > 0 else _BASE
-        path = span_path(_spans(list(group)), row.start_ts, end_ts, top * 10, abs(tall) * 10)
+        path = span_path(_spans(list(group)), row.start_ts, end_ts, top * FINE, abs(tall) * FINE)
         if path:
             inner.append(Markup('<path d="{}" {}/>').format(path, paint(hue)))
     outer = [hatching(row.unknown, row.start_ts, end_ts, _BASE - 16, 25)]
@@ -175,23 +175,18 @@ def point_still(figure: PointFigure) -> Markup:
     inner, outer = [], []
     grid = ""
     for tick in value_ticks(y0, y1):
-        grid += f"M0 {round(py(tick.at) * 10)}h{WIDE}"
+        grid += f"M0 {round(py(tick.at) * FINE)}h{WIDE}"
         outer.append(label("-6", py(tick.at) + 3.5, tick.label, "end"))
-    inner.append(
-        Markup('<path d="{}" fill="none" {} vector-effect="non-scaling-stroke"/>').format(
-            grid, paint("faint", stroke=True)
-        )
-    )
+    inner.append(Markup('<path d="{}" fill="none" {}/>').format(grid, paint("faint", stroke=True)))
     for curve in figure.curves:
         steps = " ".join(
-            f"{round(px(x) * WIDE / 100)} {round(py(y) * 10)}"
+            f"{round(px(x) * WIDE / 100)} {round(py(y) * FINE)}"
             for x, y in zip(curve.x, curve.y, strict=True)
         )
         dash = SVG_DASH[curve.dash]
         inner.append(
             Markup(
-                '<path d="M{}" fill="none" {} stroke-width="1.8" '
-                'vector-effect="non-scaling-stroke" stroke-dasharray="{}"/>'
+                '<path d="M{}" fill="none" {} stroke-width="1.8" stroke-dasharray="{}"/>'
             ).format(steps, paint(curve.hue, stroke=True), dash or "none")
         )
     for (x, y), count in zip(figure.points, figure.counts, strict=True):
@@ -201,7 +196,7 @@ def point_still(figure: PointFigure) -> Markup:
             )
         )
     foot = [
-        label(f"{px(t.at):.2f}%", 12, t.label, "end" if px(t.at) > 97 else "middle")
+        label(f"{px(t.at):.2f}%", 14, t.label, "end" if px(t.at) > 97 else "middle")
         for t in value_ticks(x0, x1, 6)
     ]
     keys = Markup("").join(

@@ -11,6 +11,11 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from reports.markup import clean
+from reports.theme import LIGHT
+
+_HEAD_CLASS = {"text": Markup(), "number": Markup(' class="n"'), "wide": Markup(' class="x"')}
+SHORT_TEXT = 26
+"""Text of a narrow column that is not broken."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,7 @@ class Table:
     """A table: caption, columns, rows of cells; the first column heads its row.
 
     fold_after : rows beyond this many open on demand (all of them print)
+    folded : the whole table opens on demand
     """
 
     caption: str
@@ -51,10 +57,15 @@ class Table:
     rows: tuple[tuple[Cell | str, ...], ...]
     note: str = ""
     fold_after: int = 0
+    folded: bool = False
 
 
 def table_html(table: Table) -> Markup:
     """The table as HTML; long ones fold, wide ones scroll inside their own box."""
+    if table.folded:
+        return Markup('<details class="more"><summary>{} ({})</summary>{}</details>').format(
+            clean(table.caption), len(table.rows), _scroll(table, table.rows, table.caption)
+        )
     if not table.fold_after or len(table.rows) <= table.fold_after + 3:
         return _scroll(table, table.rows, table.caption)
     first, rest = table.rows[: table.fold_after], table.rows[table.fold_after :]
@@ -69,7 +80,7 @@ def table_html(table: Table) -> Markup:
 
 def _scroll(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) -> Markup:
     head = Markup("").join(
-        Markup('<th scope="col" class="{k}">{t}</th>').format(k=c.kind, t=clean(c.title))
+        Markup('<th scope="col"{k}>{t}</th>').format(k=_HEAD_CLASS[c.kind], t=clean(c.title))
         for c in table.columns
     )
     body = Markup("").join(_row(table.columns, row) for row in rows)
@@ -86,18 +97,24 @@ def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
     for i, (column, item) in enumerate(zip(columns, row, strict=True)):
         cell = item if isinstance(item, Cell) else Cell(item)
         tag, scope = ("th", ' scope="row"') if i == 0 else ("td", "")
-        kinds = " ".join(
-            k for k in (column.kind, cell.word, "drawn" if _drawing(cell) else "") if k
-        )
+        drawing = _drawing(cell)
+        wraps = column.kind == "wide" or (column.kind == "text" and len(cell.text) > SHORT_TEXT)
+        kinds = [k for k, use in (("n", column.kind == "number"), ("x", wraps)) if use]
+        kinds += [k for k in ("d" if drawing else "", cell.word) if k]
+        names = Markup(' class="{}"').format(" ".join(kinds)) if kinds else Markup()
         inner = Markup(cell.icon) + escape(clean(cell.text))
         if cell.href.startswith("#"):
             inner = Markup('<a href="{}">{}</a>').format(cell.href, inner)
         out.append(
-            Markup('<{}{} class="{}">{}{}</{}>').format(
-                Markup(tag), Markup(scope), kinds, inner, _drawing(cell), Markup(tag)
+            Markup("<{}{}{}>{}{}</{}>").format(
+                Markup(tag), Markup(scope), names, inner, drawing, Markup(tag)
             )
         )
     return Markup("<tr>{}</tr>").format(Markup("").join(out))
+
+
+def _paint(attribute: str, hue: str) -> Markup:
+    return Markup('class="{}-{}" {}="{}"').format(attribute[0], hue, attribute, LIGHT[hue])
 
 
 def _drawing(cell: Cell) -> Markup:
@@ -105,20 +122,22 @@ def _drawing(cell: Cell) -> Markup:
         width = max(0.0, min(1.0, cell.bar)) * 100
         inner = Markup(
             '<rect width="100%" height="6" y="1" class="f-faint" fill="#E7E3D8"/>'
-            '<rect width="{w}%" height="6" y="1" class="f-{h}"/>'
-        ).format(w=f"{width:.1f}", h=cell.hue)
+            '<rect width="{w}%" height="6" y="1" {p}/>'
+        ).format(w=f"{width:.1f}", p=_paint("fill", cell.hue))
     elif cell.spread is not None:
         low, mid, high, line = (None if v is None else f"{v * 100:.1f}%" for v in cell.spread)
         inner = Markup(
-            '<rect width="100%" height="1" y="4" class="f-rule"/>'
-            '<line x1="{low}" x2="{high}" y1="4.5" y2="4.5" class="s-{h}" stroke-width="5"/>'
-            '<line x1="{mid}" x2="{mid}" y1="0" y2="9" class="s-ink" stroke-width="2.5"/>'
-        ).format(low=low, mid=mid, high=high, h=cell.hue)
+            '<rect width="100%" height="1" y="4" class="f-rule" fill="#CFCABD"/>'
+            '<line x1="{low}" x2="{high}" y1="4.5" y2="4.5" {p} stroke-width="5"/>'
+            '<line x1="{mid}" x2="{mid}" y1="0" y2="9" {i} stroke-width="2.5"/>'
+        ).format(
+            low=low, mid=mid, high=high, p=_paint("stroke", cell.hue), i=_paint("stroke", "ink")
+        )
         if line is not None:
             inner += Markup(
-                '<line x1="{x}" x2="{x}" y1="0" y2="9" class="s-limit" stroke-width="2" '
+                '<line x1="{x}" x2="{x}" y1="0" y2="9" {p} stroke-width="2" '
                 'stroke-dasharray="2.5 1.5"/>'
-            ).format(x=line)
+            ).format(x=line, p=_paint("stroke", "limit"))
     else:
         return Markup()
     return Markup(

@@ -145,11 +145,15 @@ def css_variables() -> str:
     """
     light = "".join(f"--{k}:{v};" for k, v in LIGHT.items())
     dark = "".join(f"--{k}:{v};" for k, v in DARK.items())
+    calls = "".join(
+        f".c-{k}{{color:var(--{k})}}.rule-{k}{{border-left-color:var(--{k})!important}}"
+        for k in ("act", "plan", "watch", "note", "clear", "cannot")
+    )
     classes = "".join(f".s-{k}{{stroke:var(--{k})}}.f-{k}{{fill:var(--{k})}}" for k in LIGHT)
     return (
         f":root{{color-scheme:light dark;{light}}}"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
-        f"{classes}"
+        f"{classes}{calls}"
     )
 
 

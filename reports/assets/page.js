@@ -67,8 +67,15 @@ function valueAt(trace, t) {
 }
 function stateAt(trace, t) {
   if (trace.meta.unknown.some(s => s[0] <= t && t < s[1])) return 'not recorded';
-  const i = before(trace.x, t);
-  return i > 0 && i % 4 >= 2 ? 'on' : 'off';
+  const i = before(trace.exact || trace.x, t);
+  return i % 4 === 2 ? 'on' : 'off';
+}
+
+// Rare events keep a width that can be seen, taken anew at every zoom: a fixed one would lie.
+function widened(trace, least) {
+  const exact = trace.exact ??= trace.x, out = Float64Array.from(exact);
+  for (let i = 1; i + 3 < exact.length; i += 4) out[i + 2] = out[i + 3] = Math.max(exact[i + 2], exact[i] + least);
+  trace.x = out;
 }
 
 function values(box, data, t) {
@@ -136,7 +143,19 @@ async function draw(figure) {
       input.value = 1000 * (at - a) / (b - a);
       read(at);
     });
-    live.on('plotly_relayout', () => { whole.hidden = String(shown()) === String(range); });
+    const events = made.data.filter(t => t.meta && t.meta.event);
+    const fit = () => {
+      if (!events.length) return;
+      const [a, b] = shown();
+      for (const t of events) widened(t, 3 * (b - a) / (live.clientWidth - made.layout.margin.l));
+      made.layout.datarevision = (made.layout.datarevision || 0) + 1;
+      window.Plotly.react(live, made.data, made.layout, all.config);
+    };
+    fit();
+    live.on('plotly_relayout', () => {
+      whole.hidden = String(shown()) === String(range);
+      fit();
+    });
     whole.addEventListener('click', () => window.Plotly.relayout(live, {'xaxis.range': range.slice()}));
     read((range[0] + range[1]) / 2);
     figure.dataset.state = 'drawn';

@@ -80,9 +80,9 @@ def _curve(model: Model, cycle: dict[str, object]) -> PointFigure | None:
     hours = [
         (number(h["runtime_frac"]) or 0.0, number(h["n_start"]) or 0.0)
         for h in model.rows("measure.cycle_hour")
-        if h["what"] == what and h["mode"] == mode
+        if h["what"] == what and h["mode"] == mode and number(h["runtime_frac"])
     ]
-    if not hours:
+    if len(hours) < model.result.thresholds.get("cycle_fit_min_hours", 8):
         return None
     fit = next(
         (f for f in model.rows("measure.cycle_fit") if f["what"] == what and f["mode"] == mode),
@@ -119,8 +119,8 @@ def _curve(model: Model, cycle: dict[str, object]) -> PointFigure | None:
         counts=tuple(counts.values()),
         curves=tuple(curves),
         notes=(
-            "Each dot is a clock hour seen throughout, larger where several fall together. One "
-            "thermostat alone follows 4 × rate × on × (1 − on).",
+            "Each dot is a clock hour seen throughout in which it ran, larger where several fall "
+            "together. One thermostat alone follows 4 × rate × on × (1 − on).",
         ),
     )
 

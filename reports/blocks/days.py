@@ -7,7 +7,7 @@ from collections import defaultdict
 from pipeline.result import Span
 from pipeline.units import MICROSECONDS
 from reports.block import Block, Model, absent
-from reports.display import listed, number, plural, text
+from reports.display import number, plural, text
 from reports.drawing import figure_html
 from reports.evidence import uncovered
 from reports.figure import DayFigure, DayPart, DayRow
@@ -76,7 +76,7 @@ def day_figure(
         table.append(
             (
                 label,
-                *(model.show.duration(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
+                *(model.show.hours(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
                 str(len(marks)) if marks else "–",
                 model.show.duration(missing) if missing >= 1 else "none",
             )
@@ -86,7 +86,7 @@ def day_figure(
     said = [
         f"heat ran {model.show.duration(total['heat'])}"
         + (
-            f", {model.show.duration(total['second'])} of it in second stage"
+            f" ({model.show.duration(total['second'])} of it in second stage)"
             if total["second"]
             else ""
         )
@@ -97,7 +97,7 @@ def day_figure(
         if n_trips
         else "no limit trip was seen",
     ]
-    sentence = f"In {plural(len(rows), 'local day')} " + listed(said) + "."
+    sentence = f"In {plural(len(rows), 'local day')}: " + "; ".join(said) + "."
     odd = [
         f"{r.label} has {round((r.end_ts - r.start_ts) / _HOUR_US)} hours: clocks change that day; "
         "its bars lie at hours since midnight."
@@ -115,7 +115,7 @@ def day_figure(
             f"Visits included. Outputs {model.basis('conditions')}.",
         ),
         table=Table(
-            "Hours by day",
+            "The same by day, in hours",
             (
                 Column("Day"),
                 Column("Heat", "number"),
@@ -125,6 +125,7 @@ def day_figure(
                 Column("Outputs not recorded", "number"),
             ),
             tuple(table),
+            folded=True,
         ),
     )
 

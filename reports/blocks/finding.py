@@ -6,7 +6,9 @@ from markupsafe import Markup
 
 from pipeline.result import Finding
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
+from pipeline.words import joined
 from reports.block import Block, Model
+from reports.display import plural
 from reports.drawing import figure_html
 from reports.evidence import evidence_figure
 from reports.figure import TimeFigure
@@ -20,7 +22,7 @@ KIND_WORDS = {
     "safety": "guards people or equipment; cannot be changed",
     "trade": "common practice",
     "ours": "chosen here",
-    "site": "stands in where the site gives none",
+    "site": "stands in where the site file gives none",
 }
 
 _HTML = """
@@ -31,6 +33,8 @@ _HTML = """
 <p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b> Behind it: {{ basis }}.
 {% if f.about == 'log' %}This is about the log, not the installation.{% endif %}</p>
 {{ figures }}
+{% if rest %}<details class="evidence"><summary>{{ more }}: {{ titles }}</summary>
+{{ rest }}</details>{% endif %}
 {% if f.ruled_out %}<h4>Ruled out</h4><ul>
 {% for s in f.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul>{% endif %}
 <div class="two">
@@ -65,6 +69,7 @@ def render(model: Model) -> Block:
 
 def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
     figures = [evidence_figure(model, finding, window) for window in finding.windows]
+    first, rest = figures[:1], figures[1:]
     html = fill(
         _HTML,
         f=finding,
@@ -74,7 +79,10 @@ def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
         means=CALL_MEANS[finding.severity],
         shape=Markup(call_shape(finding.severity)),
         basis=model.show.basis(finding.coverage, finding.resolution_s),
-        figures=Markup("").join(figure_html(f, model.clock) for f in figures),
+        figures=Markup("").join(figure_html(f, model.clock) for f in first),
+        rest=Markup("").join(figure_html(f, model.clock) for f in rest),
+        more=plural(len(rest), "more stretch", "more stretches"),
+        titles=joined([f.title.removesuffix(".") for f in rest]),
         events=_events(model, finding),
         numbers=threshold_table(model, finding.thresholds, "Numbers this finding was judged by"),
     )
@@ -108,7 +116,7 @@ def _events(model: Model, finding: Finding) -> Markup:
     )
 
 
-def threshold_table(model: Model, names: tuple[str, ...], caption: str, fold: int = 0) -> Markup:
+def threshold_table(model: Model, names: tuple[str, ...], caption: str) -> Markup:
     """Judgement numbers with unit, meaning, kind and source; the site's own value is named."""
     rows = []
     for name in names:
@@ -117,11 +125,12 @@ def threshold_table(model: Model, names: tuple[str, ...], caption: str, fold: in
             rows.append((name.replace("_", " "), "–", "not in the table of numbers", "", ""))
             continue
         value = model.result.thresholds.get(name, t.value)
+        shown = model.show.share(value) if t.unit == "share" else f"{value:g} {t.unit}"
         kind = KIND_WORDS.get(t.kind, t.kind)
         if value != t.value and t.kind not in FIXED_KINDS:
             kind = f"set by the site file; {t.value:g} otherwise ({kind})"
         source = "" if t.source == "common practice, no source" else t.source
-        rows.append((f"{value:g} {t.unit}", t.means, t.applies_when, kind, source))
+        rows.append((shown, t.means, t.applies_when, kind, source))
     if not rows:
         return Markup()
     head = ("Number", "Meaning", "Applies to", "Kind", "Why this number")
@@ -131,6 +140,6 @@ def threshold_table(model: Model, names: tuple[str, ...], caption: str, fold: in
             caption,
             tuple(Column(h, k) for h, k in zip(head, kinds, strict=True)),
             tuple(rows),
-            fold_after=fold,
+            folded=True,
         )
     )

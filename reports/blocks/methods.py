@@ -61,9 +61,7 @@ def render(model: Model) -> Block:
         changed=Markup("The site file changes {} of them.").format(len(changed))
         if changed
         else "The site file changes none of them.",
-        table=threshold_table(
-            model, tuple(THRESHOLDS), "Every judgement number, as in force here", 5
-        ),
+        table=threshold_table(model, tuple(THRESHOLDS), "Every judgement number, as in force here"),
         version=model.result.tool_version,
         run=model.result.run_id,
     )

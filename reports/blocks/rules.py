@@ -6,8 +6,8 @@ from collections import Counter
 
 from markupsafe import Markup
 
+from pipeline.words import joined
 from reports.block import Block, Model, absent
-from reports.display import listed
 from reports.markup import fill, slug
 from reports.table import Cell, Column, Table, table_html
 from reports.theme import result_shape
@@ -22,7 +22,7 @@ def render(model: Model) -> Block:
     if not judged:
         return Block("rules", title, absent("No rule was run", "the log could not be measured"))
     counts = Counter(j.result for j in judged)
-    said = listed([f"{counts[w]} {w}" for w in ORDER if counts[w]])
+    said = joined([f"{counts[w]} {w}" for w in ORDER if counts[w]])
     codes = {f.code for f in model.result.findings}
     body = tuple(
         (

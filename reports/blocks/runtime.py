@@ -75,7 +75,7 @@ def coverage_cell(model: Model, coverage: object) -> Cell:
 
 
 def _stages(model: Model) -> Markup:
-    rows = model.rows("measure.stage_time")
+    rows = sorted(model.rows("measure.stage_time"), key=lambda r: text(r["mode"]) != "heating")
     if not rows:
         return absent("No split by stage", "outputs do not tell what heated or cooled")
     totals: dict[object, float] = {}
@@ -120,6 +120,8 @@ def _by_day(model: Model) -> Markup:
     if not rows:
         return Markup()
     outputs = sorted({text(r["output"]) for r in rows}, key=lambda o: _order({"output": o}))
+    # the reversing valve's time says what the compressor did, not how long anything ran
+    outputs = [o for o in outputs if o != "output_ob"]
     outputs = [o for o in outputs if any(number(r["on_s"]) for r in rows if r["output"] == o)]
     if not outputs:
         return absent("No runtime by day", "no output was ever on")
@@ -137,11 +139,10 @@ def _by_day(model: Model) -> Markup:
             share = (number(r["valid_s"]) or 0) / (number(r["day_s"]) or 1)
             short = share < model.result.thresholds.get("coverage_warn_frac", 0.9)
             thin += short
-            words = model.show.duration(r["on_s"]) + (
+            words = model.show.hours(r["on_s"]) + (
                 f" in {model.show.share(share)}" if short else ""
             )
-            hue = "cool" if o in ("output_y1", "output_y2") else "on"
-            cells.append(Cell(words, bar=(number(r["on_s"]) or 0) / most[o], hue=hue))
+            cells.append(Cell(words, bar=(number(r["on_s"]) or 0) / most[o]))
         body.append(tuple(cells))
     note = "Bars: each output against its own longest day."
     if thin:

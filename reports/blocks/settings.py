@@ -8,6 +8,25 @@ from reports.block import Block, Model, absent
 from reports.markup import fill
 from reports.table import Column, Table, table_html
 
+SETTING_WORDS = {
+    "static_target_inwc": "Static target",
+    "high_limit_f": "High limit",
+    "low_limit_f": "Low limit",
+    "low_balance_f": "Low balance point",
+    "high_balance_f": "High balance point",
+    "stage_up_delay_min": "Stage-up delay",
+    "stage_up_by": "Second stage comes by",
+    "stage_up_clock": "Stage-up delay counts from",
+    "stage2_min_zones": "Zones needed for second stage",
+    "stage2_release": "Second stage is released",
+    "compressor_min_off_min": "Compressor minimum off",
+    "changeover_wait_min": "Wait between heat and cool",
+    "damper_travel_s": "Damper travel",
+    "relief_wait_s": "Wait before relief",
+    "purge_s": "Purge",
+}
+"""A setting's key in the site file -> what a technician calls it."""
+
 
 def render(model: Model) -> Block:
     """What was set, since when, and when somebody was there; notes are left out when redacted."""
@@ -35,11 +54,7 @@ def _settings(model: Model) -> Markup:
 
 
 def _words(key: str) -> str:
-    words = key.rsplit("_", 1)[0] if key.rsplit("_", 1)[-1] in _UNIT_ENDINGS else key
-    return words.replace("_", " ").capitalize()
-
-
-_UNIT_ENDINGS = {"inwc", "f", "min", "s"}
+    return SETTING_WORDS.get(key, key.replace("_", " ").capitalize())
 
 
 def _visits(model: Model) -> Markup:

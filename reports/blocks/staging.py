@@ -6,9 +6,10 @@ from collections import Counter
 
 from markupsafe import Markup
 
+from pipeline.words import joined
 from reports.block import Block, Model, absent
 from reports.blocks.runtime import SOURCE_WORDS
-from reports.display import NONE, listed, number, plural, text
+from reports.display import NONE, number, plural, text
 from reports.markup import fill
 from reports.table import Cell, Column, Table, table_html
 
@@ -30,7 +31,7 @@ def render(model: Model) -> Block:
             nav="Staging",
         )
     counts = Counter(text(r["result"]) for r in rows)
-    said = f"{plural(len(rows), 'start')}: " + listed(
+    said = f"{plural(len(rows), 'start')}: " + joined(
         [f"{n} {word}" for word, n in sorted(counts.items(), key=lambda k: -k[1])]
     )
     lead = fill(
@@ -70,7 +71,7 @@ def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
             )
         )
     clocks = sorted({text(r["clock_used"]) for r in rows} - {""})
-    how = listed([CLOCK_WORDS.get(c, c) for c in clocks])
+    how = joined([CLOCK_WORDS.get(c, c) for c in clocks])
     heads = (
         ("Second stage on", "text"),
         ("Source", "text"),

@@ -54,12 +54,12 @@ def _sentence(model: Model) -> Markup:
     else:
         aim = f" ({model.show.value('pressure', goal)})" if goal is not None else ""
         said = (
-            f"Over target{aim} for {model.show.duration(above)} of {model.show.duration(fan)} with "
+            f"Over target{aim} for {model.show.duration(above)} of {model.show.hours(fan)} with "
             f"the blower on ({model.show.share(above / fan if fan else None)}), in "
-            f"{plural(number(r['n_excursion']) or 0, 'stretch', 'stretches')} that count. "
+            f"{plural(number(r['n_excursion']) or 0, 'stretch', 'stretches')} of a minute or more."
         )
     return fill(
-        "<p class=lead>{{ said }} Highest {{ top }}. {{ relief }}.</p>"
+        "<p class=lead>{{ said }} The highest reading was {{ top }}; {{ relief }} were seen.</p>"
         "<p class=basis>Visits left out; {{ basis }}.</p>",
         said=said,
         top=model.show.value("pressure", r["max_inwc"]),
@@ -100,7 +100,7 @@ def _cells(
         share = above / fan if fan else 0.0
         over = Cell(f"{model.show.share(share)} · {model.show.duration(above)}", share, "limit")
     return (
-        model.show.duration(fan),
+        model.show.hours(fan),
         _spread(model, row, top, goal),
         model.show.bare("pressure", row["max_inwc"]),
         over,
@@ -138,7 +138,7 @@ def _by_count(model: Model, rows: list[dict[str, object]]) -> Markup:
             (
                 f"{CLASS_WORDS[what]}, {'second' if stage >= 2 else 'first'} stage",
                 plural(n, "zone"),
-                model.show.duration(s["fan"]),
+                model.show.hours(s["fan"]),
                 Cell(
                     " · ".join(model.show.bare("pressure", v) for v in (mean, s["max"])),
                     spread=(mean / top, mean / top, s["max"] / top, line) if mean else None,
@@ -213,7 +213,7 @@ def _days(model: Model) -> Markup:
         body.append(
             (
                 day_text(day) if hasattr(day, "weekday") else str(day),
-                model.show.duration(r["fan_s"]),
+                model.show.hours(r["fan_s"]),
                 NONE
                 if above is None
                 else Cell(

@@ -135,4 +135,4 @@ def _calls(model: Model) -> list[Track]:
 
 
 def _trips(trips: list[dict[str, object]]) -> list[Track]:
-    return [Track("Limit trips", "limit", "trips", _runs(trips))] if trips else []
+    return [Track("Limit trips", "limit", "trips", _runs(trips), is_event=True)] if trips else []

@@ -98,7 +98,7 @@ def _by_combination(model: Model, rows: list[dict[str, object]]) -> Markup:
 
 
 def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
-    body = []
+    body: list[tuple[str, ...]] = []
     for r in sorted(rows, key=lambda r: number(r["start_ts"]) or 0):
         stage = number(r["stage"]) or 0
         tags = [] if r["is_certain"] else ["shorter than two readings"]
@@ -117,14 +117,16 @@ def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
                 ", ".join(tags),
             )
         )
+    if not any(row[-1] for row in body):  # nothing to remark: no empty column
+        body = [row[:-1] for row in body]
     heads = (
         ("Outputs dropped at", "text"),
-        ("Limit", "wide"),
+        ("Limit", "text"),
         ("Peak supply", "number"),
         ("Calling", "wide"),
         ("Stage", "text"),
         ("Ran before", "number"),
-        ("Highest static, 2 min before", "number"),
+        ("Highest static before", "number"),
         ("Outdoor", "number"),
         ("Until on again", "number"),
         ("Remark", "wide"),
@@ -132,9 +134,10 @@ def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
     return table_html(
         Table(
             "Every trip",
-            tuple(Column(t, k) for t, k in heads),
+            tuple(Column(t, k) for t, k in heads[: len(body[0])]),
             tuple(body),
-            note="A trip belongs to the panel’s limit; the furnace’s own limit is another event.",
+            note="Static: highest in the 2 min before. A trip belongs to the panel’s limit; the "
+            "furnace’s own limit is another event.",
             fold_after=12,
         )
     )

@@ -13,11 +13,8 @@ _HTML = """
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
 <h2 id="h-verdict">{{ v.sentence }}</h2>
 <p class="sure">{{ v.how_sure }}</p>
-{% if v.ruled_out %}<p><b>Ruled out</b></p>
-<ul>{% for s in v.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul>{% endif %}
-{% if v.cannot_tell %}<p><b>What this log cannot tell</b></p>
-<ul>{% for s in v.cannot_tell %}<li>{{ s }}</li>{% endfor %}</ul>{% endif %}
 </div>
+<div class="{{ 'two' if findings }}"><div>
 {% if findings %}
 <h3>What was found</h3>
 <ol class="index">
@@ -28,9 +25,16 @@ _HTML = """
 {% endfor %}
 </ol>
 {% else %}
+<h3>What was found</h3>
 <p class="absent">No rule found anything. Which rules could judge, and which could not, stands
 under <a href="#rules">Every rule’s result</a>.</p>
 {% endif %}
+{% if v.cannot_tell %}<div class="told"><p><b>What this log cannot tell</b></p>
+<ul>{% for s in v.cannot_tell %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
+</div>
+{% if v.ruled_out %}<div class="told"><p><b>Ruled out</b></p>
+<ul>{% for s in v.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
+</div>
 """
 
 
