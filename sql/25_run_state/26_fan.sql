@@ -1,7 +1,21 @@
 -- one row per stretch during which the blower was known to run or to stand
--- The first of these that is logged: a proof of running; G, where the fan output covers gas heat;
--- static above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
+-- The first of these that tells: a proof of running; G, where the fan output covers gas heat; static
+-- above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
 with
+
+-- static: the fan-off level is the lowest steady level seen; without a clear second level it cannot tell
+level as (
+    select
+        c.site_id,
+        c.channel_id,
+        any_value(c.interval_s) as interval_s,
+        quantile_cont(r.value, 0.05) as off_inwc,
+        quantile_cont(r.value, 0.95) as high_inwc,
+    from channel.channel c
+    join channel.reading r on r.site_id = c.site_id and r.channel_id = c.channel_id
+    where c.role = 'static_pressure' and c.is_primary
+    group by c.site_id, c.channel_id
+),
 
 available as (
     select
@@ -11,11 +25,13 @@ available as (
             when bool_or(c.role = 'output_g')
                 and (any_value(s.fan_output_in_gas_heat) or not any_value(s.has_burner))
                 then 'output_g'
-            when bool_or(c.role = 'static_pressure') then 'static_pressure'
+            when bool_or(l.high_inwc - l.off_inwc > 2 * t.fan_static_over_off_inwc) then 'static_pressure'
             else 'outputs'
         end as source,
     from run.site s
+    join run.threshold t on t.site_id = s.site_id
     left join channel.channel c on c.site_id = s.site_id and c.is_primary
+    left join level l on l.site_id = c.site_id and l.channel_id = c.channel_id
     group by s.site_id
 ),
 
@@ -23,21 +39,6 @@ logged as (
     select s.site_id, s.start_ts, s.end_ts, s.is_on, a.source
     from channel.state s
     join available a on a.site_id = s.site_id and a.source = s.role
-),
-
--- static: fan-off level is the lowest steady level seen; without a clear second level nothing is said
-level as (
-    select
-        c.site_id,
-        c.channel_id,
-        any_value(c.interval_s) as interval_s,
-        quantile_cont(r.value, 0.05) as off_inwc,
-        quantile_cont(r.value, 0.95) as high_inwc,
-    from channel.channel c
-    join available a on a.site_id = c.site_id and a.source = 'static_pressure'
-    join channel.reading r on r.site_id = c.site_id and r.channel_id = c.channel_id
-    where c.role = 'static_pressure' and c.is_primary
-    group by c.site_id, c.channel_id
 ),
 
 static_sample as (
@@ -49,8 +50,8 @@ static_sample as (
         l.interval_s * t.hold_max_intervals * 1e6 as hold_us,
     from channel.reading r
     join level l on l.site_id = r.site_id and l.channel_id = r.channel_id
+    join available a on a.site_id = r.site_id and a.source = 'static_pressure'
     join run.threshold t on t.site_id = r.site_id
-    where l.high_inwc - l.off_inwc > 2 * t.fan_static_over_off_inwc
 ),
 
 static_break as (
@@ -62,8 +63,13 @@ static_break as (
     where next_ts - ts <= hold_us
 ),
 
+-- up for less than 10 s is a gust or a door, not the fan
 static_run as (
-    select site_id, min(ts) as start_ts, max(next_ts) as end_ts, any_value(is_on) as is_on
+    select
+        site_id,
+        min(ts) as start_ts,
+        max(next_ts) as end_ts,
+        any_value(is_on) and max(next_ts) - min(ts) >= 10e6 as is_on,
     from (
         select *, sum(is_new::int) over (partition by site_id order by ts) as run_id
         from static_break
@@ -71,58 +77,94 @@ static_run as (
     group by site_id, run_id
 ),
 
--- outputs: each heating or cooling stretch moved by the fan delays, then joined
-delayed as (
+-- outputs: each stretch of each, with the fan delay of its own kind
+output as (
     select
-        s.site_id,
-        s.start_ts + (1e6 * coalesce(
+        s.*,
+        lag(s.end_ts) over w is not distinct from s.start_ts as start_seen,
+        (1e6 * coalesce(
             i.fan_on_delay_s,
             if(s.role = 'output_w1' and i.has_burner, t.fan_on_delay_gas_s, t.fan_on_delay_compressor_s)
-        ))::bigint as start_ts,
-        s.end_ts + (1e6 * coalesce(
+        ))::bigint as on_delay_us,
+        (1e6 * coalesce(
             i.fan_off_delay_s,
             if(s.role = 'output_w1' and i.has_burner, t.fan_off_delay_gas_s, t.fan_off_delay_compressor_s)
-        ))::bigint as end_ts,
+        ))::bigint as off_delay_us,
     from channel.state s
     join available a on a.site_id = s.site_id and a.source = 'outputs'
     join run.site i on i.site_id = s.site_id
     join run.threshold t on t.site_id = s.site_id
-    where s.is_on and s.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
+    where s.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
+    window w as (partition by s.site_id, s.role order by s.start_ts)
 ),
 
-known as (
-    select s.site_id, min(s.start_ts) as start_ts, max(s.end_ts) as end_ts
-    from channel.state s
-    join available a on a.site_id = s.site_id and a.source = 'outputs'
-    where s.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
-    group by s.site_id
+-- a state whose beginning nobody saw tells nothing about the fan until its delay is over
+reach as (
+    select site_id, start_ts + on_delay_us as start_ts, end_ts + off_delay_us as end_ts, true as is_fan
+    from output
+    where is_on
+    union all
+    select
+        site_id,
+        start_ts + case when start_seen then 0 when is_on then on_delay_us else off_delay_us end,
+        end_ts,
+        false,
+    from output
 ),
 
 change as (
-    select site_id, start_ts as ts, 1 as step from delayed where end_ts > start_ts
-    union all
-    select site_id, end_ts, -1 from delayed where end_ts > start_ts
-    union all
-    select site_id, start_ts, 0 from known
-    union all
-    select site_id, end_ts, 0 from known
+    select
+        site_id,
+        unnest([start_ts, end_ts]) as ts,
+        unnest(if(is_fan, [1, -1], [0, 0])) as fan_step,
+        unnest(if(is_fan, [0, 0], [1, -1])) as known_step,
+    from reach
+    where end_ts > start_ts
 ),
 
 inferred as (
     select
-        site_id,
-        ts as start_ts,
-        lead(ts) over (partition by site_id order by ts) as end_ts,
-        sum(step) over (partition by site_id order by ts) > 0 as is_on,
-    from (select site_id, ts, sum(step)::bigint as step from change group by site_id, ts)
+        c.site_id,
+        c.ts as start_ts,
+        lead(c.ts) over w as end_ts,
+        sum(c.fan_step) over w > 0 as is_on,
+        sum(c.known_step) over w = n.n_output as is_known,
+    from (
+        select site_id, ts, sum(fan_step)::bigint as fan_step, sum(known_step)::bigint as known_step
+        from change
+        group by site_id, ts
+    ) c
+    join (select site_id, count(distinct role) as n_output from output group by site_id) n
+        on n.site_id = c.site_id
+    window w as (partition by c.site_id order by c.ts)
+),
+
+found as (
+    select site_id, start_ts, end_ts, is_on, source from logged
+    union all
+    select site_id, start_ts, end_ts, is_on, 'static_pressure' from static_run
+    union all
+    select site_id, start_ts, end_ts, is_on, 'outputs' from inferred where is_known and end_ts > start_ts
+),
+
+joined as (
+    select *, sum(is_new::int) over (partition by site_id order by start_ts) as stretch_id
+    from (
+        select
+            *,
+            is_on is distinct from lag(is_on) over (partition by site_id order by start_ts)
+                or start_ts is distinct from lag(end_ts) over (partition by site_id order by start_ts)
+                as is_new,
+        from found
+    )
 )
 
-select site_id, start_ts, end_ts, is_on, source from logged
-union all
-select site_id, start_ts, end_ts, is_on, 'static_pressure'
-from static_run
-union all
-select site_id, start_ts, end_ts, is_on, 'outputs'
-from inferred
-where end_ts is not null
+select
+    site_id,
+    min(start_ts) as start_ts,
+    max(end_ts) as end_ts,
+    any_value(is_on) as is_on,
+    any_value(source) as source,
+from joined
+group by site_id, stretch_id
 order by site_id, start_ts
