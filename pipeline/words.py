@@ -28,7 +28,7 @@ def local(ts: int, timezone: str) -> datetime:
 
 
 def clock(ts: int, timezone: str, *, with_date: bool = False, with_seconds: bool = False) -> str:
-    """A clock time with its day: 'Tue 6:42 am', 'Tue Jan 13, 6:42 am', 'Tue 6:42:10 am'."""
+    """A clock time with its day: 'Tue 6:42 am', 'Tue Jan 13 6:42 am', 'Tue 6:42:10 am'."""
     t = local(ts, timezone)
     return f"{_day_part(t, with_date)}{_time_part(t, with_seconds)}"
 
@@ -203,7 +203,11 @@ def sentence(text: str) -> str:
     text = text.strip()
     if not text:
         return text
-    text = text[0].upper() + text[1:]
+    return stopped(text[0].upper() + text[1:])
+
+
+def stopped(text: str) -> str:
+    """The text with a full stop, unless it ends in one ('in. w.c.') or asks."""
     return text if text[-1] in ".!?" else f"{text}."
 
 
@@ -226,7 +230,7 @@ def _whole(value: float) -> int:
 
 def _day_part(t: datetime, with_date: bool) -> str:
     weekday = WEEKDAYS[t.weekday()]
-    return f"{weekday} {MONTHS[t.month - 1]} {t.day}, " if with_date else f"{weekday} "
+    return f"{weekday} {MONTHS[t.month - 1]} {t.day} " if with_date else f"{weekday} "
 
 
 def _time_part(t: datetime, with_seconds: bool) -> str:

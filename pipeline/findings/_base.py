@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Any
 
+from pipeline import words
 from pipeline.result import EvidenceWindow, Finding, Span
 
 WALK = ("log", "thermostat", "panel", "dampers", "ducts", "unit", "outdoor unit")
@@ -59,6 +60,7 @@ class Cause:
     """A possible cause and the written rule that places it.
 
     text : pattern or condition, never a part to replace
+    not_it : how it is named where it is ruled out, behind "Not "; for causes whose test may do so
     when : the rule in words: what in a log raises it, what lowers it or rules it out
     test : the rule itself; takes the facts that `judge` put into its outcome; gives None where
         the cause does not apply to what is installed
@@ -67,6 +69,7 @@ class Cause:
     text: str
     when: str
     test: Callable[[Any], Weighed | None]
+    not_it: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,9 +89,12 @@ class Check:
 
     def text(self, fill: Mapping[str, str]) -> str:
         """The step as one line, names filled in. Raises KeyError for a name without a value."""
-        return (
-            f"{PLACES[self.where]}: {self.how}. Good: {self.good}. If not: {self.bad}.".format_map(
-                fill
+        how, good, bad = (part.format_map(fill) for part in (self.how, self.good, self.bad))
+        return " ".join(
+            (
+                f"{PLACES[self.where]}: {words.stopped(how)}",
+                f"Good: {words.stopped(good)}",
+                f"If not: {words.stopped(bad)}",
             )
         )
 
@@ -102,6 +108,8 @@ class Declaration:
     about : 'installation' or 'log'
     needs_tables : tables that `judge` reads
     needs_roles : groups of channel roles; of each group at least one must be logged
+    compares : further roles that it reads beside those; a clock among them that is off makes it
+        doubtful
     figure : name in measure.coverage whose coverage and resolution qualify it; None: none does
     thresholds : names of the judgement numbers it uses
     causes : in the order they are listed when the log does not tell them apart
@@ -122,6 +130,7 @@ class Declaration:
     source: str
     about: str = "installation"
     needs_roles: tuple[tuple[str, ...], ...] = ()
+    compares: tuple[str, ...] = ()
     figure: str | None = None
     thresholds: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -116,7 +116,7 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
     outcome = rule.judge(site)
     if isinstance(outcome, CannotTell):
         return outcome
-    off = doubtful(site, d.needs_roles)
+    off = doubtful(site, (*d.needs_roles, d.compares))
     if off:
         clock = "; ".join(
             f"the clock of {c.logger} is {words.duration(abs(c.left_s or 0.0))} off" for c in off
@@ -222,8 +222,8 @@ def _finding(
         summary=words.sentence(outcome.summary),
         evidence=outcome.evidence,
         windows=outcome.windows,
-        ruled_out=outcome.ruled_out
-        + tuple(f"{words.sentence(c.text)[:-1]}: {w.because}." for c, w in dropped),
+        ruled_out=tuple(words.stopped(text) for text in outcome.ruled_out)
+        + tuple(f"Not {c.not_it or c.text}: {words.stopped(w.because)}" for c, w in dropped),
         causes=tuple(
             RankedCause(words.sentence(c.text), words.sentence(w.because)) for c, w in kept
         ),

@@ -15,7 +15,13 @@ from pipeline.channels import ROLES
 from pipeline.result import SiteInfo, Span
 from pipeline.units import MICROSECONDS
 
-GROUPS = {"output": "the panel's outputs", "zone_call": "the zones' calls", "fan": "the blower"}
+GROUPS = {
+    "output": "the panel's outputs",
+    "fan": "the blower",
+    "zone_call": "the zones' calls",
+    "zone_call_w1": "the zones' heat calls",
+    "zone_call_y1": "the zones' cooling or compressor calls",
+}
 
 
 @dataclass(frozen=True)

@@ -137,6 +137,11 @@ def table(s: Starts) -> tuple[tuple[str, tuple[str, ...]], ...]:
     )
 
 
+def how_many(n: int, total: int, what: str) -> str:
+    """'none of 148 starts', '2 of 148 starts'."""
+    return f"{words.of_all(n, total)} {what}{'s' if total != 1 else ''}"
+
+
 def seen_clocks(site: SiteFrames, s: Starts) -> str:
     """What the system did, for a delay that nobody gave: 'after about 12 min of call'."""
     clocks = sorted(numbers(s.all["longest_call_s"]))

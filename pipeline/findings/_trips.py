@@ -9,12 +9,19 @@ import pandas as pd
 
 from pipeline import words
 from pipeline.findings._base import MAX_TABLE_ROWS
+from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._states import Pattern, pattern
 from pipeline.findings._windows import Event, lines
 from pipeline.result import Mark
 from pipeline.units import MICROSECONDS
 
+OUTPUTS = ("output_w1", "output_y1", "output_aux")
+BESIDE = {
+    "static_max_inwc": "static_pressure",
+    "return_f": "return_temp",
+    "outdoor_f": "outdoor_temp",
+}
 MODE_OF = {"high": "heating", "low": "cooling"}
 
 
@@ -25,8 +32,9 @@ class Trips:
     rows : measure.trip_context, in order of time
     pattern : in which state they come
     limit_f, target_inwc, min_zones : settings in force at the last trip; None if not given
-    n_few, n_early, n_stage_known : trips whose second stage had come on with too few zones, or
-        early; of how many trips that is known
+    n_few, n_early, n_stayed : trips whose second stage had come on with too few zones, or early,
+        or had come on in order and stayed in when the zones calling fell below the minimum
+    n_over : trips before which static stood over its target
     n_relieved : trips in whose last minutes a relief damper stood open; None without dampers
     """
 
@@ -39,7 +47,8 @@ class Trips:
     min_zones: float | None
     n_few: int
     n_early: int
-    n_stage_known: int
+    n_stayed: int
+    n_over: int
     n_relieved: int | None
 
     @property
@@ -69,25 +78,34 @@ class Trips:
 
 
 def load(site: SiteFrames, kind: str) -> Trips | None:
-    """The trips of one kind ('high' or 'low') outside visits; None if there is none."""
+    """The trips of one kind ('high' or 'low') outside visits; None if there is none.
+
+    What stands beside a trip on a clock that is off is left out, as if it was not logged.
+    """
     rows = site.table("measure.trip_context")
     rows = rows[(rows["kind"] == kind) & ~flags(rows["in_visit"])]
     rows = rows.sort_values("start_ts").reset_index(drop=True)
     if rows.empty:
         return None
+    for column, role in BESIDE.items():
+        if doubtful(site, (OUTPUTS, (role,))):
+            rows[column] = None
     last = int(rows["start_ts"].iloc[-1])
     results = _stage_results(site, rows)
+    target = site.setting("static_target_inwc", last)
+    statics = numbers(rows["static_max_inwc"])
     return Trips(
         site=site,
         kind=kind,
         rows=rows,
         pattern=pattern(site, rows, MODE_OF[kind]),
         limit_f=site.setting(f"{kind}_limit_f", last),
-        target_inwc=site.setting("static_target_inwc", last),
+        target_inwc=target,
         min_zones=site.setting("stage2_min_zones", last),
         n_few=results.count("too few zones"),
         n_early=results.count("early"),
-        n_stage_known=len(results),
+        n_stayed=results.count("stayed in"),
+        n_over=0 if target is None else sum(s > target for s in statics),
         n_relieved=_relieved(site, rows),
     )
 
@@ -196,13 +214,15 @@ def fill(trips: Trips) -> dict[str, str]:
 
 
 def linked(trips: Trips) -> tuple[str, ...]:
-    """The staging findings that at least half of the trips on second stage followed."""
-    known = trips.n_stage_known
+    """The findings whose events came before enough of the trips for both to be one story."""
+    least = trips.site.threshold("linked_min_share") * trips.n
     pairs = (
-        ("second-stage-too-few-zones", trips.n_few),
+        ("second-stage-too-few-zones", trips.n_few + trips.n_stayed),
+        ("static-above-target", trips.n_over),
         ("second-stage-early", trips.n_early),
+        ("second-stage-stayed-in", trips.n_stayed),
     )
-    return tuple(code for code, n in pairs if n and n * 2 >= known)
+    return tuple(code for code, n in pairs if n and n >= least)
 
 
 def _say(trips: Trips, row: Any) -> str:
@@ -233,7 +253,11 @@ def _marks(row: Any) -> tuple[Mark, ...]:
 
 
 def _stage_results(site: SiteFrames, rows: pd.DataFrame) -> list[str]:
-    """For trips on second stage: what the stage-up audit said of that second-stage start."""
+    """For trips on second stage: what the stage-up audit said of that second-stage start.
+
+    'stayed in' where the start was in order and the zones calling had since fallen below the
+    minimum.
+    """
     if not site.has_table("measure.stage_up"):
         return []
     starts = site.table("measure.stage_up")
@@ -244,7 +268,10 @@ def _stage_results(site: SiteFrames, rows: pd.DataFrame) -> list[str]:
             continue
         start = int(row.drop_ts) - int(on_s * MICROSECONDS)
         near = starts[(starts["start_ts"] - start).abs() <= 2 * MICROSECONDS]
-        results += [str(r) for r in near["result"].head(1)]
+        for found in records(near.head(1)):
+            least = number(found.min_zones_setting)
+            fell = least is not None and row.n_zones is not None and row.n_zones < least
+            results.append("stayed in" if found.result == "in order" and fell else found.result)
     return results
 
 

@@ -65,7 +65,11 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
 def _story(installation: Sequence[Finding]) -> str:
     """The head finding, what goes with it in the same sentence, and the names of the rest."""
     head = installation[0]
-    together = [f for f in installation[1:] if _linked(head, f, installation)]
+    order = {code: n for n, code in enumerate(getattr(head, "goes_with", ()))}
+    together = sorted(
+        (f for f in installation[1:] if _linked(head, f, installation)),
+        key=lambda f: order.get(f.code, len(order)),
+    )
     told = [_headline(head)] + [_aside(f) for f in together[:TOLD_WITH_HEAD]]
     sentence = words.sentence("; ".join(part.rstrip(".") for part in told))
     rest = [f for f in installation[1:] if f not in together[:TOLD_WITH_HEAD]]

@@ -32,12 +32,14 @@ class Event:
     lines: tuple[tuple[str, float, str], ...] = ()
 
 
-def windows(site: SiteFrames, events: Sequence[Event]) -> tuple[EvidenceWindow, ...]:
+def windows(
+    site: SiteFrames, events: Sequence[Event], *, max_min: float = MAX_MIN
+) -> tuple[EvidenceWindow, ...]:
     """Up to three windows: the worst event, a typical one (median), the first; in that order.
 
     events : in order of time. One event gives one window. A window reaches from half an hour
-    before its event to 20 min after it, is at least 45 and at most 150 min long, stays inside
-    the site's window, and shows every event that falls into it.
+    before its event to 20 min after it, is at least 45 and at most `max_min` minutes long, stays
+    inside the site's window, and shows every event that falls into it.
     """
     if not events:
         return ()
@@ -53,7 +55,7 @@ def windows(site: SiteFrames, events: Sequence[Event]) -> tuple[EvidenceWindow, 
     if len(events) == 1:
         chosen = [("", events[0])]
     return tuple(
-        _window(site, n, f"{word}: {event.say}" if word else event.say, event, events)
+        _window(site, n, f"{word}: {event.say}" if word else event.say, event, events, max_min)
         for n, (word, event) in enumerate(chosen, start=1)
     )
 
@@ -85,11 +87,16 @@ def _near(a: Event, b: Event) -> bool:
 
 
 def _window(
-    site: SiteFrames, n: int, say: str, event: Event, events: Sequence[Event]
+    site: SiteFrames,
+    n: int,
+    say: str,
+    event: Event,
+    events: Sequence[Event],
+    max_min: float,
 ) -> EvidenceWindow:
     minute = 60 * MICROSECONDS
     start = event.start_ts - BEFORE_MIN * minute
-    end = min(event.end_ts + AFTER_MIN * minute, start + MAX_MIN * minute)
+    end = min(event.end_ts + AFTER_MIN * minute, start + int(max_min * minute))
     end = max(end, start + MIN_MIN * minute)
     start, end = max(start, site.window.start_ts), min(end, site.window.end_ts)
     shown = [e for e in events if e.start_ts < end and e.end_ts > start]

@@ -71,10 +71,8 @@ def _time_zone(c: Clocks) -> Weighed:
 def _set_by_hand(c: Clocks) -> Weighed:
     minutes = [k for k in c.off if abs(k.offset_s or 0.0) < HALF_HOUR_S]
     if minutes:
-        return Weighed(
-            Weight.FITS,
-            f"{words.joined(_edges(k) for k in minutes)}: one offset serves the whole log",
-        )
+        said = words.joined(f"{k.logger} is {_ahead(k)}" for k in minutes)
+        return Weighed(Weight.FITS, f"{said}, the same at every edge")
     return Weighed(Weight.AGAINST, "the offset is half an hour or more")
 
 
@@ -86,6 +84,8 @@ FINDING = Declaration(
         "trust.clock_offset",
         "store.file",
         "interval.output_run",
+        "channel.channel",
+        "signal.coverage",
         "run.visit",
     ),
     thresholds=("clock_offset_warn_s",),
@@ -99,6 +99,7 @@ FINDING = Declaration(
             "the logger runs on another time zone or daylight-saving rule",
             "Raised when the offset is a whole or half hour. Ruled out when it is not.",
             _time_zone,
+            not_it="a time zone or daylight-saving rule",
         ),
     ),
     check_next=(
@@ -182,7 +183,7 @@ def _doubt(c: Clock) -> str:
 def _edges(c: Clock) -> str:
     doubt = f", ± {words.duration(c.plus_minus_s)}" if c.plus_minus_s else ""
     with_what = f" ({c.edge})" if c.edge else ""
-    return f"{words.count(c.n_edge, 'edge')} of {c.logger}{with_what}{doubt}"
+    return f"{c.n_edge:,} edges of {c.logger}{with_what}{doubt}"
 
 
 def _headline(c: Clocks) -> str:
@@ -209,13 +210,13 @@ def _summary(c: Clocks) -> str:
 def _action(c: Clocks) -> str:
     if not c.still:
         return "keep the correction in the site file, so that every run has it"
-    lines = "; ".join(
-        f'[[export]] files = "{_pattern(c.site, k.logger)}" clock_offset_s = '
-        f"{round(k.offset_s or 0.0)}"
+    blocks = words.joined(
+        f'files = "{_pattern(c.site, k.logger)}" and clock_offset_s = {round(k.offset_s or 0.0)}'
         for k in c.still
     )
     return (
-        f"put this into site.toml and review again: {lines} (or run the review once with --align)"
+        f"add to site.toml an [[export]] block with the lines {blocks}, and review again (or run "
+        "the review once with --align)"
     )
 
 
@@ -236,9 +237,12 @@ def _pattern(site: SiteFrames, logger: str) -> str:
 def _windows(c: Clocks) -> tuple[EvidenceWindow, ...]:
     """The end of the first long run outside visits: where the two clocks can be compared by eye."""
     site, k = c.site, c.off[0]
+    channels = site.table("channel.channel")
+    carries = set(channels.loc[channels["logger"] == k.logger, "role"])
+    by_fan = "static_pressure" in carries and "output_g" in site.logged_roles
     runs = site.table("interval.output_run")
     runs = runs[
-        runs["output"].isin(["output_w1", "output_y1"])
+        runs["output"].isin(["output_g"] if by_fan else ["output_w1", "output_y1"])
         & flags(runs["is_closed"])
         & (runs["on_s"] >= RUN_MIN_S)
     ].sort_values("start_ts")

@@ -175,6 +175,7 @@ FINDING = Declaration(
             "the furnace drops to its lower stage by itself",
             "Ruled out when supply air falls lower than any stage of a burner would hold it.",
             _own_stage,
+            not_it="the furnace dropping to its lower stage",
         ),
     ),
     check_next=(
@@ -227,10 +228,11 @@ def judge(site: SiteFrames) -> Outcome:
     rows = rows[~flags(rows["in_visit"])].sort_values("start_ts").reset_index(drop=True)
     sources = ["burner", "strip", "both"]
     heat_s = site.seconds_in(["heating"], sources=sources)
+    kind = "furnace heat" if site.equipment.get("has_burner") else "strip heat"
     if rows.empty:
         if heat_s < site.threshold("judged_min_h") * 3600:
-            return CannotTell(f"only {words.hours(heat_s)} of furnace or strip heat outside visits")
-        return NotFound(f"none in {words.hours(heat_s)} of furnace or strip heat")
+            return CannotTell(f"only {words.hours(heat_s)} of {kind} outside visits")
+        return NotFound(f"none in {words.hours(heat_s)} of {kind}")
     rows = with_condition(site, rows, "start_ts")
     cut_outs = CutOuts(site, rows, pattern(site, rows, "heating", sources))
     events = [_event(site, row) for row in records(rows)]

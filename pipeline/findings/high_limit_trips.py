@@ -47,10 +47,15 @@ def _too_much_heat(t: Trips) -> Weighed:
     if on_second == 0:
         return Weighed(Weight.RULED_OUT, f"no trip of {t.n} came on second stage")
     because = p.text(t.site, "trip")
+    least = f"the {t.min_zones or 0:.0f} zones the panel is set to wait for"
     if t.n_few:
         because += (
-            f"; in {words.of_all(t.n_few, t.n)} second stage had come on with fewer zones than "
-            f"the {t.min_zones or 0:.0f} the panel is set to wait for"
+            f"; in {words.of_all(t.n_few, t.n)} second stage had come on with fewer than {least}"
+        )
+    if t.n_stayed:
+        because += (
+            f"; in {words.of_all(t.n_stayed, t.n)} it had come on in order and stayed in when "
+            f"fewer {'were left' if t.n_few else f'than {least} were left'}"
         )
     if p.few_zones and p.on_second_stage:
         return Weighed(Weight.STRONG if p.is_telling else Weight.FITS, because)
@@ -170,6 +175,7 @@ FINDING = Declaration(
         "cause_rate_ratio_min",
         "return_warm_f",
         "limit_trip_cool_air_f",
+        "linked_min_share",
         "judged_min_h",
     ),
     causes=(
@@ -179,6 +185,7 @@ FINDING = Declaration(
             "states were logged for hours with several times fewer trips. Ruled out when no trip "
             "came on second stage.",
             _too_much_heat,
+            not_it="second stage",
         ),
         Cause(
             "too little air reaches the zone that calls: damper not fully open, registers shut, "
@@ -192,18 +199,21 @@ FINDING = Declaration(
             "supply air comes back to the return: bypass open, or a leak between supply and return",
             "Raised when return air at the trips is 80 °F or more. Ruled out when it never is.",
             _recirculation,
+            not_it="supply air coming back to the return",
         ),
         Cause(
             "too little air altogether: filter, coil, return side, blower",
             "Raised when the trips are not tied to few zones. Ruled out when they come with few "
             "zones only and supply static before them is high: a filter or weak blower lowers it.",
             _air_altogether,
+            not_it="the filter, coil, return side or blower",
         ),
         Cause(
             "the limit's own sensor reads hotter than the air in the trunk: its place, its wiring",
             "Raised when trips come with supply air under 110 °F or well under the setting. Ruled "
             "out when supply air by the logger meets the setting.",
             _limit_sensor,
+            not_it="the limit's own sensor",
         ),
         Cause(
             "more fire than the plate says: gas input or the stage that is lit",
@@ -257,7 +267,12 @@ FINDING = Declaration(
         "Equipment cut-outs: there W stays on while the supply air falls.",
         "The normal end of a call: there no zone calls any more.",
     ),
-    symptom_of=("second-stage-too-few-zones", "second-stage-early"),
+    symptom_of=(
+        "second-stage-too-few-zones",
+        "static-above-target",
+        "second-stage-early",
+        "second-stage-stayed-in",
+    ),
     clears="heating",
     source="Common practice, no source; rise against airflow by q = 1.08 x CFM x rise.",
 )
@@ -303,5 +318,6 @@ def _summary(t: Trips) -> str:
     return words.sentences(
         f"{_headline(t)}: {_trips.when(t)}",
         f"supply air had reached {site.temperatures(t.peaks_f)}{limit}{static}",
+        f"that is {words.per_100_hours(t.n, t.pattern.all_s)} of heat" if t.n > 1 else "",
         _trips.sure_of(t),
     )

@@ -47,6 +47,7 @@ UNSEEN = {
     "output": "runtime, starts and stages",
     "fault_contact": "faults",
 }
+WINDOW_MAX_MIN = 12 * 60
 SAME_MOMENT_US = 600 * MICROSECONDS
 
 
@@ -134,6 +135,7 @@ FINDING = Declaration(
             "power or the site: everything stopped together",
             "Raised when every logger has a gap at that time. Ruled out when one logged on.",
             _all_at_once,
+            not_it="a power cut",
         ),
         Cause(
             "readings were there and are not trusted or were rejected",
@@ -179,7 +181,7 @@ def judge(site: SiteFrames) -> Outcome:
         headline=_headline(c),
         facts=c,
         evidence=evidence(events),
-        windows=windows(site, events),
+        windows=windows(site, events, max_min=WINDOW_MAX_MIN),
         fill={
             "logger": words.joined(c.of_loggers),
             "when": site.clock_span(c.gaps[0].start_ts, c.gaps[0].end_ts),
@@ -254,10 +256,11 @@ def _headline(c: Gaps) -> str:
     first = c.gaps[0]
     span = c.site.clock_span(first.start_ts, first.end_ts)
     if len(c.gaps) == 1:
-        return f"{first.logger} stopped for {words.duration(first.length_s)}, {span}"
+        return f"logger {first.logger} stopped for {words.duration(first.length_s)}, {span}"
     total = sum(g.length_s for g in c.gaps)
+    noun = "logger" if len(c.of_loggers) == 1 else "loggers"
     return (
-        f"{words.joined(c.of_loggers)} stopped {words.times(len(c.gaps))}, "
+        f"{noun} {words.joined(c.of_loggers)} stopped {words.times(len(c.gaps))}, "
         f"{words.duration(total)} in all, first {span}"
     )
 

@@ -119,6 +119,7 @@ FINDING = Declaration(
         "cause_share_min_frac",
         "cause_other_min_h",
         "cause_rate_ratio_min",
+        "linked_min_share",
         "judged_min_h",
     ),
     causes=(
@@ -133,17 +134,20 @@ FINDING = Declaration(
             "Raised when the trips are not tied to few zones. Ruled out when they come with few "
             "zones only and supply static before them is high.",
             _air_altogether,
+            not_it="the filter, coil, return side or blower",
         ),
         Cause(
             "cooling in cold weather",
             "Raised when most trips come with outdoor air under 60 °F. Ruled out when none does.",
             _cold_weather,
+            not_it="cold weather",
         ),
         Cause(
             "the limit's own sensor reads colder than the air in the trunk: its place, its wiring",
             "Raised when supply air at the trips is well above the setting. Ruled out when supply "
             "air by the logger meets the setting.",
             _limit_sensor,
+            not_it="the limit's own sensor",
         ),
         Cause(
             "refrigerant side",
@@ -196,7 +200,12 @@ FINDING = Declaration(
         "A float or condensate switch: there supply air is not near the limit when Y drops.",
         "Coil icing: there supply air sinks over hours, not in minutes.",
     ),
-    symptom_of=("second-stage-too-few-zones", "second-stage-early"),
+    symptom_of=(
+        "second-stage-too-few-zones",
+        "static-above-target",
+        "second-stage-early",
+        "second-stage-stayed-in",
+    ),
     clears="cooling",
     source="Common practice, no source.",
 )
@@ -243,5 +252,6 @@ def _summary(t: Trips) -> str:
     return words.sentences(
         f"{_headline(t)}: {_trips.when(t)}",
         f"supply air was down to {site.temperatures(t.peaks_f)}{limit}{static}",
+        f"that is {words.per_100_hours(t.n, t.pattern.all_s)} of cooling" if t.n > 1 else "",
         _trips.sure_of(t),
     )

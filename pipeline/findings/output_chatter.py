@@ -9,8 +9,10 @@ Why it matters
     thermostat or a 24 V supply at its limit long before anything fails.
 
 What looks like it but is not
-    Short cycling (minutes, not seconds). A state logger's own contact bounce: then nothing else
-    moves with it. A logger that samples too slowly to see it sees nothing: it cannot tell.
+    Short cycling (minutes, not seconds). An output that has done its work and is wanted again by
+    a new call seconds later, such as G between a purge and the next call. A state logger's own
+    contact bounce: then nothing else moves with it. A logger that samples too slowly to see it
+    sees nothing: it cannot tell.
 
 Source
     Common practice, no source.
@@ -132,6 +134,7 @@ FINDING = Declaration(
         "chatter_max_s",
         "chatter_min_events",
         "chatter_plan_events",
+        "chatter_call_before_s",
         "count_min_intervals",
         "cause_share_min_frac",
     ),
@@ -140,6 +143,7 @@ FINDING = Declaration(
             "a thermostat's call blinks: its wire, its contact, its own power",
             "Raised when a zone's call blinks at the same moment. Ruled out when none ever does.",
             _thermostat,
+            not_it="a thermostat's call",
         ),
         Cause(
             "the 24 V supply dips: transformer at its limit, a short, a loose common",
@@ -150,6 +154,7 @@ FINDING = Declaration(
             "a relay or a loose terminal of this output",
             "Raised when the output blinks with nothing else. Ruled out when it never does alone.",
             _wire,
+            not_it="this output's own relay or terminal",
         ),
         Cause(
             "the state logger's own contact or clip",
@@ -242,9 +247,11 @@ def _offs(site: SiteFrames, max_s: float) -> pd.DataFrame:
 
 
 def _blinks(site: SiteFrames, offs: pd.DataFrame) -> list[Blink]:
+    """The offs of outputs that no new call explains, in order of time."""
     rows = records(offs)
     outputs = [r for r in rows if r.role in OUTPUT_ROLES]
     calls = [r for r in rows if r.role not in OUTPUT_ROLES]
+    starts = _starts(site, offs)
 
     def together(a: Any, b: Any) -> bool:
         return bool(
@@ -260,8 +267,41 @@ def _blinks(site: SiteFrames, offs: pd.DataFrame) -> list[Blink]:
             with_other=any(together(o, p) for p in outputs if p.role != o.role),
         )
         for o in outputs
+        if not _explained(site, o, starts)
     ]
     return sorted(made, key=lambda b: (b.start_ts, b.role))
+
+
+def _starts(site: SiteFrames, offs: pd.DataFrame) -> pd.DataFrame:
+    """Off-to-on edges of calls and outputs, those that only end a blink left out: role, ts."""
+    rows = site.table("signal.state")
+    calls = rows["role"].str.startswith("zone_call") | rows["role"].isin(list(OUTPUT_ROLES))
+    on = rows[calls & flags(rows["is_on"])][["channel_id", "role", "start_ts"]]
+    blinked = offs[["channel_id", "end_ts"]].rename(columns={"end_ts": "start_ts"})
+    marked = on.merge(blinked.assign(is_blink=True), on=["channel_id", "start_ts"], how="left")
+    return marked[~flags(marked["is_blink"])]
+
+
+def _explained(site: SiteFrames, off: Any, starts: pd.DataFrame) -> bool:
+    """Whether a new call, or the heat or cooling it brings, is why the output came back.
+
+    An output whose work is done and that is wanted again seconds later has not chattered: most
+    often G, off at the end of a purge and on again with the next call.
+    """
+    before = site.threshold("chatter_call_before_s") * MICROSECONDS
+    calls = starts[starts["role"].str.startswith("zone_call")]
+    new_call = (calls["start_ts"] > off.end_ts - before) & (
+        calls["start_ts"] <= off.end_ts + SAME_MOMENT_US
+    )
+    if bool(new_call.any()):
+        return True
+    if off.role != "output_g":
+        return False
+    work = starts[starts["role"].isin(["output_w1", "output_y1", "output_aux"])]
+    with_it = (work["start_ts"] >= off.start_ts) & (
+        work["start_ts"] <= off.end_ts + site.threshold("chatter_max_s") * MICROSECONDS
+    )
+    return bool(with_it.any())
 
 
 def _severity(c: Chatter) -> str:

@@ -155,7 +155,7 @@ def _headline(c: Rejects) -> str:
 
 
 def _summary(c: Rejects) -> str:
-    why = words.joined(f"{reason} ({n})" for reason, n in c.reasons[:3])
+    why = "; ".join(f"{reason} ({n})" for reason, n in c.reasons[:3])
     files = words.joined(sorted(set(c.rows["path"].dropna())))
     return words.sentences(
         _headline(c) + (f", in {files}" if files else ""), f"why: {why}" if why else ""

@@ -96,6 +96,7 @@ FINDING = Declaration(
             "Raised when the starts come within a minute of the equipment's. Ruled out when none "
             "does.",
             _joined_wires,
+            not_it="W1 and W2 (Y1 and Y2) joined",
         ),
         Cause(
             "second stage is let in by temperature: a thermostat's or the panel's own rule",
@@ -145,7 +146,7 @@ def judge(site: SiteFrames) -> Outcome:
             f"{_staging.seen_clocks(site, s)}".rstrip("; ")
         )
     if s.n < site.threshold("stage_early_min_events"):
-        return NotFound(f"{words.count(s.n, 'start')} of {len(s.all)} came before the delay")
+        return NotFound(f"{_staging.how_many(s.n, len(s.all), 'start')} came before the delay")
     events = _staging.events(s, "early", "early_by_s", _clause)
     return Found(
         severity=s.severity,

@@ -40,11 +40,22 @@ from pipeline.findings._windows import evidence, windows
 RESULT = "stayed in"
 
 
+def _minimum_not_in_force(s: Starts) -> Weighed:
+    n_few = int((s.all["result"] == "too few zones").sum())
+    said = f"second stage came on with too few zones {words.times(n_few)} as well"
+    if n_few >= s.site.threshold("stage_early_min_events"):
+        return Weighed(Weight.STRONG, f"{said}: the minimum counts neither at the start nor later")
+    return Weighed(Weight.AGAINST, said)
+
+
 def _release_setting(s: Starts) -> Weighed:
     said = (
         f"{words.of_all(s.n, len(s.all))} second-stage runs stayed in, "
         f"{_span(s)} after the zones had gone"
     )
+    n_few = int((s.all["result"] == "too few zones").sum())
+    if n_few >= s.site.threshold("stage_early_min_events"):
+        return Weighed(Weight.OPEN, said)
     many = s.share >= s.site.threshold("staging_plan_share")
     return Weighed(Weight.FITS if many else Weight.OPEN, said)
 
@@ -84,6 +95,11 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
+            "the minimum number of zones is not in force, so that one zone is enough to keep it",
+            "Raised when second stage also comes on with too few zones; lowered when it does not.",
+            _minimum_not_in_force,
+        ),
+        Cause(
             "second stage is set to hold until the zones are satisfied, not to follow the calls",
             "Raised when a quarter or more of the second-stage runs stayed in.",
             _release_setting,
@@ -92,6 +108,7 @@ FINDING = Declaration(
             "a minimum run of second stage holds it",
             "Raised when the runs that stayed in are of one length. Ruled out when they are not.",
             _minimum_run,
+            not_it="a minimum run of second stage",
         ),
         Cause(
             "a relay contact or wire that holds W2 (Y2)",
@@ -115,6 +132,7 @@ FINDING = Declaration(
     ),
     cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.LIMIT),
     confused_with=("Second stage with too few zones: there it came on that way.",),
+    symptom_of=("second-stage-too-few-zones",),
     source="Common practice, no source.",
 )
 
@@ -134,7 +152,7 @@ def judge(site: SiteFrames) -> Outcome:
     s = Starts(site, audited.reset_index(drop=True), long.reset_index(drop=True))
     if s.n < site.threshold("stage_early_min_events"):
         return NotFound(
-            f"{words.count(s.n, 'run')} of {len(s.all)} stayed in for "
+            f"{_staging.how_many(s.n, len(s.all), 'run')} stayed in for "
             f"{words.duration(site.threshold('stage2_stays_after_s'))} or more"
         )
     events = _staging.events(s, RESULT, "stayed_in_s", _clause)

@@ -85,6 +85,7 @@ FINDING = Declaration(
             "Raised when a second-stage call stands at most of these starts. Ruled out when none "
             "does. Needs the thermostats' W2 (Y2) calls.",
             _staging.asked_itself,
+            not_it="a thermostat's own second-stage call",
         ),
         Cause(
             "second stage is fed by something else than the panel: a jumper or wire at W2 (Y2)",
@@ -140,7 +141,7 @@ def judge(site: SiteFrames) -> Outcome:
         )
     if s.n < site.threshold("stage_early_min_events"):
         return NotFound(
-            f"{words.count(s.n, 'start')} of {len(s.all)} came with fewer zones than the minimum"
+            f"{_staging.how_many(s.n, len(s.all), 'start')} came with fewer zones than the minimum"
         )
     events = _staging.events(s, "too few zones", "length_s", _clause)
     zones = s.rows["zones"].fillna("").value_counts()
@@ -176,8 +177,8 @@ def _headline(s: Starts) -> str:
 
 def _aside(s: Starts) -> str:
     return (
-        f"the panel is set to wait for {_minimum(s)} before second stage and did not "
-        f"{words.times(s.n)}"
+        f"the panel is set to wait for {_minimum(s)} before second stage and "
+        f"{words.times(s.n)} did not"
     )
 
 

@@ -215,6 +215,7 @@ FINDING = Declaration(
             "Raised when most short runs begin within a quarter of an hour of a trip. Ruled out "
             "when none does.",
             _after_trips,
+            not_it="limit trips",
         ),
         Cause(
             "a zone's thermostat cycles faster than it should: its cycle setting, its place in "
@@ -222,6 +223,7 @@ FINDING = Declaration(
             "Raised when a zone's own rate is in excess of its setting, or of what its equipment "
             "is usually set to. Ruled out when no zone's is.",
             _thermostat_rate,
+            not_it="a thermostat's cycle rate",
         ),
         Cause(
             "one small zone calls alone and is satisfied within minutes",
@@ -233,6 +235,7 @@ FINDING = Declaration(
             "Raised when the equipment starts no more often than the calls taken together. Ruled "
             "out when it starts more often.",
             _staggered,
+            not_it="zones calling one after the other",
         ),
     ),
     check_next=(

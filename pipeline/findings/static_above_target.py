@@ -46,6 +46,18 @@ MODES = ("heating", "cooling")
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """A stretch over target long enough for relief to answer.
+
+    free : relief zones that did not call; opened : those of them whose damper stood open in it
+    """
+
+    length_s: float
+    free: frozenset[int]
+    opened: frozenset[int]
+
+
+@dataclass(frozen=True)
 class Static:
     """Static against its target, visits left out.
 
@@ -53,6 +65,7 @@ class Static:
     rows : excursions that count, in order of time
     states : measure.static_by_calling of heating and cooling with `share`, the part of the
         settled time over target plus margin
+    long : the excursions of heating and cooling that relief had time to answer
     n_zones_all : zones of the site
     """
 
@@ -64,6 +77,7 @@ class Static:
     max_inwc: float
     rows: pd.DataFrame
     states: pd.DataFrame
+    long: tuple[Stretch, ...]
     n_zones_all: int
 
     @property
@@ -75,10 +89,14 @@ class Static:
         return records(over.sort_values(["above_margin_s", "zones"]).tail(1))[0]
 
     @property
-    def worst_part(self) -> float:
-        """The worst state's part of all time over target plus margin."""
-        worst, total = self.worst, float(self.states["above_margin_s"].sum())
-        return 0.0 if worst is None else float(worst.above_margin_s) / total
+    def zone_alone(self) -> tuple[str, float]:
+        """The zone that called alone in most of that time, and its part of it; '' if none."""
+        alone = self.states[self.states["n_zones"] == 1]
+        sums = alone.groupby("zones")["above_margin_s"].sum()
+        total = float(self.states["above_margin_s"].sum())
+        if sums.empty or total == 0 or sums.max() == 0:
+            return "", 0.0
+        return str(sums.idxmax()), float(sums.max()) / total
 
     def part(self, keep: pd.Series) -> float:
         """The part of the time over target plus margin that lies in these states."""
@@ -97,8 +115,9 @@ def _one_zone(s: Static) -> Weighed:
     part = s.part(alone)
     other_share, other_s = s.share(more)
     said = f"{words.share(part)} of the time over target came with one zone calling alone"
-    if s.worst is not None and s.worst.n_zones == 1:
-        said += f", most of it {s.site.zones(s.worst.zones)}"
+    zone, zone_part = s.zone_alone
+    if zone:
+        said += f", {words.share(zone_part)} with {s.site.zones(zone)}"
     said += (
         f"; with two or more zones calling it was over target {words.share(other_share)} of "
         f"{words.hours(other_s)}"
@@ -128,32 +147,54 @@ def _second_stage(s: Static) -> Weighed:
     return Weighed(Weight.STRONG if strong else Weight.AGAINST, said)
 
 
-def _relief(s: Static) -> Weighed:
-    site = s.site
-    if "zone_damper" not in site.logged_roles:
-        return Weighed(Weight.OPEN, "damper positions were not logged")
-    zones = site.table("run.zone")
-    if not flags(zones["is_relief"]).any():
-        return Weighed(Weight.OPEN, "no zone is given as a relief zone")
-    wait_s = _answer_s(site)
-    long = s.rows[s.rows["length_s"] >= 2 * wait_s]
-    n_open = int((long["n_relief"] > 0).sum())
-    n_none = len(long) - n_open
-    if len(long) == 0:
-        return Weighed(Weight.OPEN, f"no time over target lasted {words.duration(2 * wait_s)}")
-    said = (
-        f"in {words.of_all(n_none, len(long))} that lasted {words.duration(2 * wait_s)} or more "
-        "no relief damper opened"
+def _relief_missing(s: Static) -> Weighed:
+    reason = _relief_unknown(s)
+    if reason is not None:
+        return Weighed(Weight.OPEN, reason)
+    wait_s, least = 2 * _answer_s(s.site), s.site.threshold("relief_missing_min_events")
+    long = [x for x in s.long if x.free and x.length_s >= wait_s]
+    n_none = sum(not x.opened for x in long)
+    length = words.duration(wait_s)
+    if not long:
+        return Weighed(Weight.OPEN, f"it was never over target for {length} with one free to open")
+    if n_none:
+        said = (
+            f"no relief damper stood open in {words.of_all(n_none, len(long))} stretches over "
+            f"target of {length} or more"
+        )
+        return Weighed(Weight.STRONG if n_none >= least else Weight.OPEN, said)
+    return Weighed(
+        Weight.RULED_OUT if len(long) >= least else Weight.AGAINST,
+        "a relief damper stood open every time it was over target for "
+        f"{length} or more ({words.count(len(long), 'time')})",
     )
-    if n_none >= site.threshold("relief_missing_min_events"):
-        return Weighed(Weight.STRONG, said)
-    if n_none == 0:
+
+
+def _relief_limited(s: Static) -> Weighed:
+    reason = _relief_unknown(s)
+    if reason is not None:
+        return Weighed(Weight.OPEN, reason)
+    opened = [x for x in s.long if x.opened]
+    length = words.duration(_answer_s(s.site))
+    if not opened:
+        return Weighed(Weight.AGAINST, "no relief damper opened at all")
+    part = [x for x in opened if len(x.opened) < len(x.free)]
+    if not part:
         return Weighed(
             Weight.AGAINST,
-            "a relief damper opened every time it was over target that long: relief works, and is "
-            "not enough",
+            f"every free relief damper stood open in {words.of_all(len(opened), len(opened))} "
+            f"stretches of {length} or more: relief is used up",
         )
-    return Weighed(Weight.OPEN, said)
+    most = max(len(x.opened) for x in part)
+    free = sorted({len(x.free) for x in part})
+    said = (
+        f"in {words.of_all(len(part), len(opened))} stretches over target of {length} or more "
+        f"no more than {words.number(most)} relief {'damper' if most == 1 else 'dampers'} stood "
+        f"open, with {words.joined(map(words.number, free), last='or')} free to"
+    )
+    many = len(part) >= s.site.threshold("relief_missing_min_events")
+    most_of_it = len(part) >= s.site.threshold("cause_share_min_frac") * len(opened)
+    return Weighed(Weight.STRONG if many and most_of_it else Weight.FITS, said)
 
 
 def _target(s: Static) -> Weighed:
@@ -187,9 +228,11 @@ FINDING = Declaration(
         "measure.static_total",
         "measure.static_by_calling",
         "interval.static_above_target",
+        "interval.relief",
         "run.zone",
     ),
     needs_roles=(("static_pressure",),),
+    compares=("output_g", "output_w1", "output_y1", "zone_call_w1", "zone_call_y1"),
     figure="static",
     thresholds=(
         "static_finding_over_inwc",
@@ -200,6 +243,7 @@ FINDING = Declaration(
         "static_min_excursions",
         "static_excursion_min_s",
         "relief_missing_min_events",
+        "linked_min_share",
         "damper_travel_unknown_s",
         "relief_wait_unknown_s",
         "cause_share_min_frac",
@@ -208,6 +252,19 @@ FINDING = Declaration(
         "judged_min_h",
     ),
     causes=(
+        Cause(
+            "relief does not answer: order, setting, actuator or wire",
+            "Raised when relief dampers stay shut through five or more long stretches over target. "
+            "Ruled out when one stands open every time.",
+            _relief_missing,
+            not_it="missing relief",
+        ),
+        Cause(
+            "relief is held back: fewer dampers may open, or less far, than are free to",
+            "Raised when static stays over target with a relief damper open and others, free to "
+            "relieve, shut. Lowered when every free one stands open.",
+            _relief_limited,
+        ),
         Cause(
             "one zone alone cannot take the blower's air: duct too small, registers shut, damper "
             "not fully open",
@@ -220,18 +277,14 @@ FINDING = Declaration(
             "Raised when most of the time over target comes on second stage. Ruled out when none "
             "does.",
             _second_stage,
-        ),
-        Cause(
-            "relief does not answer: order, setting, actuator or wire",
-            "Raised when relief dampers stay shut through five or more long stretches over target; "
-            "lowered when one opens every time.",
-            _relief,
+            not_it="second stage",
         ),
         Cause(
             "the target is lower than these ducts need, or the blower is set too high for them",
             "Raised when static is over target most of the time with every zone calling. Ruled out "
             "when it then hardly ever is.",
             _target,
+            not_it="a target lower than the ducts need",
         ),
         Cause(
             "the pressure tap or the transducer's zero",
@@ -303,9 +356,10 @@ def judge(site: SiteFrames) -> Outcome:
             f"{site.static(highest)}"
         )
     events = [_event(static, row) for row in records(static.rows)]
-    worst = static.worst
     plan = static.margin_s / fan_s >= site.threshold("static_share_plan_frac")
-    alone = worst is not None and worst.n_zones == 1
+    zone, zone_part = static.zone_alone
+    alone = zone_part >= site.threshold("static_state_share")
+    few = static.part((static.states["stage"] == 2) & (static.states["n_zones"] == 1))
     return Found(
         severity="plan" if plan else "watch",
         certainty="shown",
@@ -319,11 +373,13 @@ def judge(site: SiteFrames) -> Outcome:
             "Not the filter or the return side: they lower supply static, they do not raise it",
         ),
         fill={
-            "zone": site.zones(worst.zones) if alone else "each zone in turn",
+            "zone": site.zones(zone) if alone else "each zone in turn",
             "target": site.static(target),
             "wait": words.duration(_answer_s(site)),
         },
-        linked=("second-stage-too-few-zones",) if alone and worst.stage == 2 else (),
+        linked=(
+            ("second-stage-too-few-zones",) if few >= site.threshold("linked_min_share") else ()
+        ),
         table=_table(static),
     )
 
@@ -342,8 +398,35 @@ def _load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: fl
         max_inwc=highest,
         rows=rows.reset_index(drop=True),
         states=states,
+        long=_stretches(site, rows),
         n_zones_all=len(site.table("run.zone")),
     )
+
+
+def _stretches(site: SiteFrames, rows: pd.DataFrame) -> tuple[Stretch, ...]:
+    """Relief in each excursion that lasted as long as the panel may take to answer."""
+    zones = site.table("run.zone")
+    may = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
+    relief = site.table("interval.relief")
+    long = rows[(rows["length_s"] >= _answer_s(site)) & rows["class"].isin(MODES)]
+    made = []
+    for r in records(long):
+        there = relief[(relief["start_ts"] < r.end_ts) & (relief["end_ts"] > r.start_ts)]
+        free = frozenset(may - set(words.zone_numbers(r.zones)))
+        made.append(
+            Stretch(float(r.length_s), free, frozenset(int(z) for z in there["zone"]) & free)
+        )
+    return tuple(made)
+
+
+def _relief_unknown(s: Static) -> str | None:
+    """Why the log says nothing about relief, or None if it does."""
+    if "zone_damper" not in s.site.logged_roles:
+        return "damper positions were not logged"
+    if not any(stretch.free for stretch in s.long):
+        length = words.duration(_answer_s(s.site))
+        return f"it was never over target for {length} with a relief zone free"
+    return None
 
 
 def _is_found(s: Static) -> bool:
@@ -365,27 +448,24 @@ def _answer_s(site: SiteFrames) -> float:
 
 
 def _state_words(s: Static) -> str:
-    """', 92 % of it with Den calling alone on second stage', or ''."""
-    worst = s.worst
-    if worst is None or s.worst_part < s.site.threshold("static_state_share"):
+    """', 84 % of that time with Den calling alone', or ''."""
+    zone, part = s.zone_alone
+    if part < s.site.threshold("static_state_share"):
         return ""
-    on = f" on {words.stage(int(worst.stage))}" if worst.stage in (1, 2) else ""
-    alone = " alone" if worst.n_zones == 1 else ""
-    share = words.share(s.worst_part)
-    return f", {share} of it with {s.site.zones(worst.zones)} calling{alone}{on}"
+    return f", {words.share(part)} of that time with {s.site.zones(zone)} calling alone"
 
 
 def _headline(s: Static) -> str:
     return (
         f"supply static was over its target of {s.site.static(s.target_inwc)} for "
         f"{words.hours(s.over_s)} of {words.hours(s.fan_s)} of blower time, "
-        f"up to {s.site.static(s.max_inwc)}{_state_words(s)}"
+        f"up to {s.site.static(s.max_inwc)}"
     )
 
 
 def _aside(s: Static) -> str:
     return (
-        f"static goes up to {s.site.static(s.max_inwc)} against a target of "
+        f"static then goes up to {s.site.static(s.max_inwc)} against a target of "
         f"{s.site.static(s.target_inwc)}"
     )
 
@@ -399,7 +479,7 @@ def _summary(s: Static) -> str:
         f"{words.count(len(s.rows), 'time')} for a minute or more, first {first}, highest "
         f"{site.clock(int(peak.start_ts))}; more than "
         f"{site.static(site.threshold('static_finding_over_inwc'))} over it "
-        f"{words.share(s.margin_s / s.fan_s)} of blower time",
+        f"{words.share(s.margin_s / s.fan_s)} of blower time{_state_words(s)}",
     )
 
 

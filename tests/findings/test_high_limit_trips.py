@@ -102,7 +102,8 @@ def test_sentence_names_zone_stage_and_clock(build, judge, trip, at):
     assert finding.summary == (
         "The panel's high limit shut the heat off 6 times in 58 hours of heat, every time with "
         "Bedroom over garage calling alone on second stage: on 2 days, first Mon 6:00 am, last "
-        "Tue 7:00 am. Supply air had reached 151 °F (limit set to 150 °F), static 0.80 in. w.c."
+        "Tue 7:00 am. Supply air had reached 151 °F (limit set to 150 °F), static 0.80 in. w.c. "
+        "That is 10 per 100 hours of heat."  # 6 x 100 / 58 = 10.3
     )
 
 
@@ -113,7 +114,7 @@ def test_one_zone_on_second_stage_puts_too_much_heat_first(build, judge, trip, a
     # 14 h of second stage with other zones and no trip; it alone on first stage: no time at all
     assert finding.causes[0].because == (
         "All 6 trips came with Bedroom over garage calling alone on second stage, in 4 hours of "
-        "that; none in 14 hours of second stage with other zones calling."
+        "that (1.5 an hour); none in 14 hours of second stage with other zones calling."
     )
     ruled_out = " ".join(finding.ruled_out)
     assert "filter" in ruled_out  # static 0.80 over a target of 0.40: a filter lowers it
