@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -31,14 +32,17 @@ class Fates:
         """Note what became of one channel's cells."""
         kept = np.zeros(len(series.ts), bool)
         kept[settled.kept] = True
-        for file_id in np.unique(series.file):
-            here = series.file == file_id
+        # Cells stand file after file.
+        edges = np.flatnonzero(np.diff(series.file, prepend=-1, append=-1))
+        for first, last in pairwise(edges.tolist()):
+            here = slice(first, last)
+            file_id = int(series.file[first])
             for flags, marks in (
                 (self.used, kept),
                 (self.repeated, settled.repeated),
                 (self.contradicted, settled.conflicting),
             ):
-                flags[file_id - 1][series.row[here & marks]] = True
+                flags[file_id - 1][series.row[here][marks[here]]] = True
 
 
 @dataclass(frozen=True)
@@ -97,11 +101,10 @@ def _reject_rows(reading: FileReading, empty: Flags, contradicted: Flags) -> Non
     """Add the rows with a time but without a used reading to the file's rejected rows."""
     if not (empty | contradicted).any():
         return
-    content = reading.opened.text.content.split(b"\n")
     dialect = reading.opened.dialect
     for flags in (empty, contradicted):
         lines = reading.line[flags]
-        texts = [content[line - 1].decode() for line in lines]
+        texts = [reading.opened.text.line(line) for line in lines.tolist()]
         reasons = [CONFLICT_REASON] * len(texts)
         if flags is empty:
             bad = set(np.concatenate([np.array([], np.int64), *reading.bad_cells.line]).tolist())

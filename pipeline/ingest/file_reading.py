@@ -20,7 +20,7 @@ from pipeline.ingest.file_clock import (
     read_clock,
     stop_time,
 )
-from pipeline.ingest.rows import OddLine, Rows, read_rows
+from pipeline.ingest.rows import Rows, read_rows
 from pipeline.ingest.sniff import cut
 from pipeline.ingest.timestamps import Ints
 from pipeline.ingest.values import read_values
@@ -151,7 +151,9 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
             continue
         place = places[number]
         assert place is not None
-        column = rows.columns[place].take(pa.array(kept))
+        column = rows.columns[place]
+        if len(kept) < len(column):
+            column = column.take(pa.array(kept))
         blank_cells += _read_column(reading, column, number, channel, unit, missing, site)
     reading.kind, reading.kind_reason = _kind(reading, list(used.values()), blank_cells, long)
     for cells in reading.cells.values():
@@ -245,33 +247,33 @@ def _sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
     opened, clock = reading.opened, reading.clock
     dialect = opened.dialect
     last_line = int(reading.line[-1]) if len(reading.line) else 0
-    content = opened.text.content.split(b"\n") if clock.why or rows.odd else []
-    bad: list[tuple[int, str, str, int | None]] = []  # line, text, reason, cells if odd
+    bad: list[tuple[int, str, str, bool]] = []  # line, text, reason, has another width
     for k, reason in clock.why.items():
         line = int(rows.line[k])
-        bad.append((line, content[line - 1].decode(), reason, None))
+        bad.append((line, opened.text.line(line), reason, False))
     for odd in rows.odd:
         word = "cut short" if odd.n_cells < dialect.width else "too long"
         reason = f"row {word}: {odd.n_cells} cells, the header has {dialect.width}"
-        bad.append((odd.line, odd.text, reason, odd.n_cells))
+        bad.append((odd.line, odd.text, reason, True))
     bad.sort()
-    header = tuple(dialect.header)
-    lost: list[OddLine] = []
+    header = opened.text.line(dialect.header_line) if dialect.header_line else None
+    lost: list[int] = []
     kept: list[tuple[int, str, str]] = []
-    for line, shown, reason, n_cells in bad:
+    for line, shown, reason, is_odd in bad:
         cells = cut(shown, dialect.delimiter, dialect.is_quoted) if "\n" not in shown else [shown]
-        starts_like_row = re.match(r'\s*"?\d', shown) is not None
-        if line > last_line and not starts_like_row and n_cells is not None:
+        at = dialect.time_columns[0]
+        starts_like_row = (cells[at] if len(cells) > at else cells[0])[:1].isdigit()
+        if line > last_line and not starts_like_row:
             reading.n_footer += 1
             stop = stop_time(shown, clock)
             reading.stop_ts = stop if stop is not None else reading.stop_ts
             continue
-        if tuple(cells[: len(header)]) == header:
+        if shown == header:
             reason = "the header line again"
-        elif not starts_like_row and n_cells is not None:
+        elif not starts_like_row and (is_odd or not any(cells[1:])):
             reason = "not a data row"
         else:
-            lost.append(OddLine(line, n_cells or dialect.width, shown))
+            lost.append(line)
         kept.append((line, shown, reason))
     reading.rows_rejected.add(
         np.array([line for line, _, _ in kept], np.int64),
@@ -279,10 +281,10 @@ def _sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
         [shown for _, shown, _ in kept],
         [reason for _, _, reason in kept],
     )
-    # Between the last row before a lost one and the lost one nothing had changed, but its own
-    # time may be the damaged part, so the state is unknown from the row before it.
-    before = [int(np.searchsorted(reading.line, odd.line)) - 1 for odd in lost]
-    return np.array([reading.ts[k] for k in before if k >= 0], np.int64) + 1
+    # Up to the lost row nothing had changed, but its own time may be the damaged part of it, so
+    # the states are unknown from the row before.
+    before = np.searchsorted(reading.line, np.array(lost, np.int64)) - 1
+    return reading.ts[before[before >= 0]]
 
 
 def _kind(

@@ -230,11 +230,9 @@ def _column(
 def _odd_rows(opened: OpenExport, rows: Rows, clock: Clock) -> list[tuple[int, str, str]]:
     width = opened.dialect.width
     odd = [(o.line, o.text[:120], f"{o.n_cells} cells, the header has {width}") for o in rows.odd]
-    if clock.why:
-        content = opened.text.content.split(b"\n")
-        for k, reason in clock.why.items():
-            line = int(rows.line[k])
-            odd.append((line, content[line - 1].decode()[:120], reason))
+    for k, reason in clock.why.items():
+        line = int(rows.line[k])
+        odd.append((line, opened.text.line(line)[:120], reason))
     return sorted(odd)
 
 

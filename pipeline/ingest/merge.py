@@ -195,8 +195,10 @@ def _rate_change(steps: Ints, at: int, nominal: float) -> int:
     while start < len(steps):
         part = steps[start : start + size]
         differs = np.abs(part - nominal) > nominal / 2
-        run = np.cumsum(differs)
-        run = run[RATE_CHANGE_STEPS - 1 :] - np.append(0, run[: len(run) - RATE_CHANGE_STEPS])
+        if len(part) < RATE_CHANGE_STEPS:
+            break
+        count = np.append(0, np.cumsum(differs))
+        run = count[RATE_CHANGE_STEPS:] - count[:-RATE_CHANGE_STEPS]
         found = np.flatnonzero(run == RATE_CHANGE_STEPS)
         if len(found):
             first = start + int(found[0])

@@ -151,9 +151,8 @@ def _without_blank(
         empty &= pc.equal(pc.utf8_trim(columns[i], _BLANKS), "").to_numpy(zero_copy_only=False)
     candidates = np.flatnonzero(empty)
     if len(candidates):
-        raw = text.content.split(b"\n")
-        unfilled = (_BLANKS + dialect.delimiter + '"').encode()
-        blank = [k for k in candidates if not raw[lines[k] - 1].strip(unfilled)]
+        unfilled = _BLANKS + dialect.delimiter + '"'
+        blank = [k for k in candidates if not text.line(int(lines[k])).strip(unfilled)]
         kept = np.setdiff1d(np.arange(len(lines)), blank)
         n_blank += len(lines) - len(kept)
         columns = {i: c.take(pa.array(kept)) for i, c in columns.items()}

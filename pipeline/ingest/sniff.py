@@ -11,6 +11,7 @@ import csv
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from pipeline.errors import InputError
 from pipeline.ingest.timestamps import text_kind
@@ -34,9 +35,13 @@ class Text:
     n_lines: int
     reason: str
 
+    @cached_property
+    def _lines(self) -> list[bytes]:
+        return self.content.split(b"\n")
+
     def line(self, number: int) -> str:
-        """One physical line, from 1. Slow: for messages."""
-        return self.content.split(b"\n")[number - 1].decode()
+        """One physical line, from 1."""
+        return self._lines[number - 1].decode()
 
 
 @dataclass(frozen=True)
