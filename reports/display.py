@@ -128,14 +128,14 @@ class Display:
         return NONE if v is None else f"{round(v):,}"
 
     def basis(self, coverage: Any, resolution_s: Any) -> str:
-        """How much data is behind a figure and how fine it is, in words."""
+        """How much data is behind a figure and how fine it is, in words; '' if not known."""
         c, r = number(coverage), number(resolution_s)
         parts = []
         if c is not None:
             parts.append(f"logged {self.share(c)} of the window")
         if r is not None:
             parts.append(f"to {self.duration(r)}")
-        return ", ".join(parts) if parts else "coverage not known"
+        return ", ".join(parts)
 
 
 @dataclass(frozen=True)

@@ -61,7 +61,33 @@ def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> T
 
 
 def clock_note(model: Model, span: Span) -> tuple[str, ...]:
-    """A sentence for drawings that cross a change of the clocks."""
+    """Sentences for loggers drawn at a wrong time, and for a change of the clocks."""
+    return _offset_notes(model) + _change_note(model, span)
+
+
+def _offset_notes(model: Model) -> tuple[str, ...]:
+    least = model.result.thresholds.get("clock_offset_warn_s", 60)
+    out = []
+    for row in model.rows("trust.clock_offset"):
+        offset = number(row["offset_s"])
+        if offset is None or number(row["applied_s"]) or row["confidence"] != "shown":
+            continue
+        if abs(offset) < least:
+            continue
+        names = [
+            model.role(c["role"], c["zone"])
+            for c in model.rows("channel.channel")
+            if c["logger"] == row["logger"]
+        ]
+        side, when = ("ahead", "late") if offset > 0 else ("behind", "early")
+        out.append(
+            f"The clock of {text(row['logger'])} runs {model.show.duration(abs(offset))} {side} "
+            f"and was not corrected in this report: {joined(names)} drawn that much too {when}."
+        )
+    return tuple(out)
+
+
+def _change_note(model: Model, span: Span) -> tuple[str, ...]:
     if not model.clock.changes_within(span):
         return ()
     return (

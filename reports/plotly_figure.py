@@ -21,7 +21,7 @@ from reports.theme import LIGHT
 GUTTER_PX = 168
 HEAD_PX = 22
 FOOT_PX = 30
-TOP_PX = 34
+TOP_PX = 48
 """Room for the mode bar and the numbers of marks."""
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 CONFIG: dict[str, Any] = {
@@ -81,6 +81,7 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
             "activecolor": LIGHT["link"],
             "orientation": "h",
         },
+        "meta": {"short": [str(escape(shortened(t.name, 15))) for t in figure.tracks]},
         "annotations": [],
         "shapes": [],
     }
@@ -114,6 +115,7 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
             "zeroline": False,
             "ticks": "",
             "tickfont": {"size": 11, "color": LIGHT["ink"]},
+            "automargin": False,
         }
         layout["annotations"].append(_head_text("<b>On and off</b>", domain[1]))
         for track, y in zip(figure.tracks, tops, strict=True):
@@ -320,8 +322,6 @@ def _level_label(words: str, value: float, hue: str, axis: str) -> dict[str, Any
         "yanchor": "bottom",
         "showarrow": False,
         "font": {"size": 11, "color": LIGHT[hue]},
-        "bgcolor": LIGHT["paper"],
-        "borderpad": 0,
     }
 
 

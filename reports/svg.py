@@ -297,7 +297,7 @@ def _tracks(figure: TimeFigure) -> Markup:
             inner.append(Markup('<path d="{}" {}/>').format(path, paint(track.hue)))
         outer.append(hatching(track.unknown, figure.start_ts, figure.end_ts, top + 1, TRACK_PX - 4))
         outer.append(label("-6", top + 10, shortened(track.name, 26), "end", "ink", "tk w"))
-        outer.append(label("-6", top + 10, shortened(track.name, 17), "end", "ink", "tk n"))
+        outer.append(label("-6", top + 10, shortened(track.name, 15), "end", "ink", "tk n"))
     return Markup('<div class="pkey"><b>On and off</b></div>{}').format(
         plot(height, Markup("").join(inner), Markup("").join(outer))
     )

@@ -48,7 +48,7 @@ class Cell:
 class Table:
     """A table: caption, columns, rows of cells; the first column heads its row.
 
-    fold_after : rows beyond this many open on demand (all of them print)
+    fold_after : rows beyond this many open on demand; paper says that they are there
     folded : the whole table opens on demand
     """
 

@@ -152,6 +152,7 @@ def css_variables() -> str:
     classes = "".join(f".s-{k}{{stroke:var(--{k})}}.f-{k}{{fill:var(--{k})}}" for k in LIGHT)
     return (
         f":root{{color-scheme:light dark;{light}}}"
+        f"@media print{{:root{{--paper:#FFFFFF}}}}"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}"
         f"{classes}{calls}"
     )

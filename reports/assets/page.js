@@ -113,6 +113,11 @@ async function draw(figure) {
       made.layout.margin.l = 96;
       made.layout.dragmode = 'pan';
       made.layout.font.size = 10;
+      made.layout.xaxis.nticks = 4;
+      made.layout.xaxis.tickangle = 0;
+      for (const k in made.layout) {
+        if (k.startsWith('yaxis') && made.layout[k].ticktext) made.layout[k].ticktext = made.layout.meta.short;
+      }
       for (const a of made.layout.annotations) if (a.yref === 'paper') a.text = a.text.split('   ')[0];
     }
     const range = made.layout.xaxis.range.slice();
@@ -184,5 +189,4 @@ dark.addEventListener('change', () => {
     draw(figure);
   }
 });
-addEventListener('beforeprint', () => document.querySelectorAll('details').forEach(d => { d.open = true; }));
 })();

@@ -8,6 +8,7 @@ from pipeline.result import Finding
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 from pipeline.words import joined
 from reports.block import Block, Model
+from reports.blocks.first import check_html
 from reports.display import plural
 from reports.drawing import figure_html
 from reports.evidence import evidence_figure
@@ -30,7 +31,8 @@ _HTML = """
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
 <h3 id="h-{{ key }}">{{ f.title }}</h3>
 <p class="lead">{{ f.summary }}</p>
-<p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b> Behind it: {{ basis }}.
+<p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b>
+{% if basis %}Behind it: {{ basis }}.{% endif %}
 {% if f.about == 'log' %}This is about the log, not the installation.{% endif %}</p>
 {{ figures }}
 {% if rest %}<details class="evidence"><summary>{{ more }}: {{ titles }}</summary>
@@ -41,8 +43,8 @@ _HTML = """
 {% if f.causes %}<div><h4>Possible causes, likeliest first</h4><ol class="causes">
 {% for c in f.causes %}<li><b>{{ c.cause }}</b> {{ c.because }}</li>{% endfor %}
 </ol></div>{% endif %}
-{% if f.checks %}<div><h4>Check next</h4><ol class="checks">
-{% for c in f.checks %}<li>{{ c }}</li>{% endfor %}</ol></div>{% endif %}
+{% if checks %}<div><h4>Check next</h4><ol class="checks">
+{% for c in checks %}<li>{{ c }}</li>{% endfor %}</ol></div>{% endif %}
 </div>
 {% if f.cautions %}<div class="caution"><h4>Take care</h4><ul>
 {% for c in f.cautions %}<li>{{ c }}</li>{% endfor %}</ul></div>{% endif %}
@@ -79,6 +81,7 @@ def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
         means=CALL_MEANS[finding.severity],
         shape=Markup(call_shape(finding.severity)),
         basis=model.show.basis(finding.coverage, finding.resolution_s),
+        checks=[check_html(c) for c in finding.checks],
         figures=Markup("").join(figure_html(f, model.clock) for f in first),
         rest=Markup("").join(figure_html(f, model.clock) for f in rest),
         more=plural(len(rest), "more stretch", "more stretches"),

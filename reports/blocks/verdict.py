@@ -11,7 +11,7 @@ from reports.theme import CALL_MEANS, CALL_WORDS, call_hue, call_shape
 _HTML = """
 <div class="verdict rule-{{ hue }}">
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
-<h2 id="h-verdict">{{ v.sentence }}</h2>
+<h2 id="h-verdict"{% if v.sentence|length > 170 %} class="long"{% endif %}>{{ v.sentence }}</h2>
 <p class="sure">{{ v.how_sure }}</p>
 </div>
 <div class="{{ 'two' if findings }}"><div>
