@@ -1,7 +1,7 @@
 -- one row per run of a heat or cooling source: burner, strip or compressor
 -- W of a furnace is a burner, of a heat pump strip heat. Y heats or cools by O/B, read after Y has
 -- been on for the settling time (a shorter run is read at its end, if O/B did not change in it);
--- where O/B is not logged, by the calls; else it cannot be told.
+-- where O/B does not tell, by the calls; else it cannot be told.
 with
 
 named as (
@@ -38,25 +38,24 @@ valve as (
     where role = 'output_ob'
 ),
 
-has_valve as (select distinct site_id from valve),
-
--- calls standing at the instant the mode is read, for systems without O/B in the log
+-- calls standing at the instant the mode is read
 standing as (
     select
         n.site_id,
         n.start_ts,
-        bool_or(s.role in ('zone_call_w1', 'zone_call_w2')) as any_heat,
-        bool_or(s.role in ('zone_call_y1', 'zone_call_y2') and z.thermostat = 'conventional') as any_cool,
+        bool_or(c.mode = 'heating') as any_heat,
+        bool_or(c.mode = 'cooling') as any_cool,
     from named n
-    join signal.state s
-        on s.site_id = n.site_id
-        and s.is_on
-        and s.role like 'zone_call_%'
-        and s.start_ts <= n.read_ts
-        and s.end_ts > n.read_ts
-    join run.zone z on z.site_id = s.site_id and z.zone = s.zone
+    join interval.call c on c.site_id = n.site_id and c.start_ts <= n.read_ts and c.end_ts > n.read_ts
     where n.source = 'compressor' and n.has_heat_pump
     group by n.site_id, n.start_ts
+),
+
+-- the off time right before a run, as far back as it was seen
+off_before as (
+    select site_id, role as output, start_ts as off_ts, end_ts as on_ts
+    from signal.state
+    where not is_on and role in ('output_w1', 'output_y1', 'output_aux')
 )
 
 select
@@ -65,8 +64,7 @@ select
     case
         when n.source <> 'compressor' then 'heating'
         when not n.has_heat_pump then 'cooling'
-        when h.site_id is not null and v.is_on is null then 'unknown'
-        when h.site_id is not null
+        when v.is_on is not null
             then if(v.is_on = (n.ob_energised_in = 'heating'), 'heating', 'cooling')
         when s.any_heat and not s.any_cool then 'heating'
         when s.any_cool and not s.any_heat then 'cooling'
@@ -79,20 +77,21 @@ select
     n.has_end,
     n.is_closed,
     n.n_chatter,
+    -- known only if that off time reaches back to the run before: across a gap it may have run
     case
-        when n.has_start and lag(n.has_end) over (partition by n.site_id, n.source order by n.start_ts)
-            then (n.start_ts - lag(n.end_ts) over (partition by n.site_id, n.source order by n.start_ts)) / 1e6
+        when lag(n.end_ts) over (partition by n.site_id, n.source order by n.start_ts) = o.off_ts
+            then (n.start_ts - o.off_ts) / 1e6
     end as rest_before_s,
     exists (
         from run.visit x
         where x.site_id = n.site_id and x.start_ts < n.end_ts and x.end_ts > n.start_ts
     ) as in_visit,
 from named n
-left join has_valve h on h.site_id = n.site_id
 left join valve v
     on v.site_id = n.site_id
     and v.start_ts <= n.read_ts
     and v.end_ts > n.read_ts
     and (n.is_settled or v.start_ts <= n.start_ts)
+left join off_before o on o.site_id = n.site_id and o.output = n.output and o.on_ts = n.start_ts
 left join standing s on s.site_id = n.site_id and s.start_ts = n.start_ts
 order by n.site_id, n.source, n.start_ts
