@@ -233,7 +233,7 @@ def judge(site: SiteFrames) -> Outcome:
         if heat_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(f"only {words.hours(heat_s)} of {kind} outside visits")
         return NotFound(f"none in {words.hours(heat_s)} of {kind}")
-    rows = with_condition(site, rows, "start_ts")
+    rows = with_condition(site.table("interval.condition"), rows, "start_ts")
     cut_outs = CutOuts(site, rows, pattern(site, rows, "heating", sources))
     events = [_event(site, row) for row in records(rows)]
     state = cut_outs.pattern.state

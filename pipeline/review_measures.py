@@ -1,0 +1,318 @@
+"""The measured blocks of review.json: runtime, stages, runs, cycles, trips, static, staging, zones.
+
+Each is made from the frames of one result and carries `coverage` and `resolution_s`. What this
+version does not measure stands as null with its reason under `not_measured`: an empty list or a
+zero would be a claim.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pandas as pd
+
+from pipeline.channels import OUTPUT_ROLES
+from pipeline.findings._context import with_condition
+from pipeline.findings._site import flags, none_if_null, number, records
+from pipeline.result import SiteResult
+from pipeline.units import MICROSECONDS
+from pipeline.words import zone_numbers
+
+LATER = "not measured in this version"
+HEAT_SOURCES = ("burner", "strip")
+KIND_OF_CUT_OUT = {"burner": "high", "strip": "high", "compressor": "low"}
+
+Block = dict[str, Any]
+
+
+class Measured:
+    """The measured blocks of one result; each public method makes one."""
+
+    def __init__(self, result: SiteResult) -> None:
+        self.result = result
+        self.figures = {
+            row.figure: (number(row.coverage), number(row.resolution_s))
+            for row in self.rows("measure.coverage")
+        }
+
+    def frame(self, name: str) -> pd.DataFrame | None:
+        """A table of the result; None if it has none of that name."""
+        return self.result.frames.get(name)
+
+    def rows(self, name: str) -> list[Any]:
+        """The table's rows as records, nulls as None; empty where there is no such table."""
+        table = self.frame(name)
+        return [] if table is None else records(table)
+
+    def quality(self, figure: str) -> Block:
+        """Coverage and resolution of a figure; null where it was not measured."""
+        coverage, resolution_s = self.figures.get(figure, (None, None))
+        return {"coverage": rounded(coverage), "resolution_s": resolution_s}
+
+    def blocks(self) -> Block:
+        """All of them, by their keys in review.json."""
+        return {
+            "runtime": self.runtime(),
+            "stages": self.stages(),
+            "runs": self.runs(),
+            "cycles": {
+                "heat_output": self.cycles(HEAT_SOURCES, ("output_w1", "output_aux")),
+                "compressor_output": self.cycles(("compressor",), ("output_y1",)),
+            },
+            "trips": self.trips(),
+            "static": self.static(),
+            "staging": self.staging(),
+            "balance": self.balance(),
+            "zones": self.zones(),
+        }
+
+    def runtime(self) -> Block:
+        """Seconds and starts per output that was logged, visits included."""
+        return {
+            r.output: {
+                "seconds": number(r.on_s),
+                "starts": int(r.n_start),
+                "open_runs": int(r.n_open_run),
+                "plus_minus_s": number(r.plus_minus_s),
+                "coverage": rounded(number(r.coverage)),
+                "resolution_s": number(r.resolution_s),
+            }
+            for r in self.rows("measure.runtime")
+        }
+
+    def stages(self) -> Block:
+        """The exclusive split of each mode by stage, and the same by source; visits included."""
+        rows = self.rows("measure.stage_time")
+        known = bool(self.figures.get("outputs", (0.0, None))[0])
+
+        def total(mode: str, stage: str) -> float | None:
+            if not known:
+                return None
+            return float(sum(float(r.s) for r in rows if r.mode == mode and r.stage == stage))
+
+        def block(mode: str, stages: tuple[str, ...]) -> Block:
+            by_source = [
+                {"source": r.source, "stage": r.stage, "seconds": number(r.s)}
+                for r in sorted(rows, key=lambda r: (str(r.source), str(r.stage)))
+                if r.mode == mode
+            ]
+            return {
+                **{f"{stage}_s": total(mode, stage) for stage in stages},
+                "by_source": by_source,
+                **self.quality("outputs"),
+            }
+
+        return {
+            "heating": block("heating", ("first", "second", "aux")),
+            "cooling": block("cooling", ("first", "second")),
+        }
+
+    def runs(self) -> list[Block]:
+        """Every run of every output, by output and time."""
+        order = {role: n for n, role in enumerate(OUTPUT_ROLES)}
+        rows = sorted(
+            self.rows("interval.output_run"),
+            key=lambda r: (order.get(r.output, len(order)), int(r.start_ts)),
+        )
+        quality = {r.output: self.quality(r.output) for r in rows}
+        return [
+            {
+                "output": r.output,
+                "start": iso(r.start_ts),
+                "end": iso(r.end_ts),
+                "closed": bool(r.is_closed),
+                **quality[r.output],
+            }
+            for r in rows
+        ]
+
+    def cycles(self, sources: tuple[str, ...], roles: tuple[str, ...]) -> Block:
+        """Starts and short runs of some sources; nulls where none of their outputs was logged."""
+        figures = [self.figures[role] for role in roles if role in self.figures]
+        if not any(coverage for coverage, _ in figures):
+            return {
+                "starts": None,
+                "starts_outside_visits": None,
+                "short_runs": None,
+                "short_runs_ended_by_limit": None,
+                "short_rests": None,
+                "at_least": None,
+                "fitted_nmax_per_h": None,
+                "by_mode": [],
+                "coverage": 0.0,
+                "resolution_s": None,
+            }
+        rows = [r for r in self.rows("measure.cycle") if r.source in sources]
+        fitted = [r for r in rows if r.fitted_nmax_per_h is not None]
+        best = max(fitted, key=lambda r: (int(r.n_fit_hour), r.mode), default=None)
+        return {
+            "starts": sum(int(r.n_start_all) for r in rows),
+            "starts_outside_visits": sum(int(r.n_start) for r in rows),
+            "short_runs": sum(int(r.n_short_run) for r in rows),
+            "short_runs_ended_by_limit": sum(int(r.n_short_run_by_limit) for r in rows),
+            "short_rests": sum(int(r.n_short_rest) for r in rows),
+            "at_least": any(bool(r.is_at_least) for r in rows),
+            "fitted_nmax_per_h": None if best is None else rounded(number(best.fitted_nmax_per_h)),
+            "by_mode": [
+                {
+                    "source": r.source,
+                    "mode": r.mode,
+                    "starts": int(r.n_start_all),
+                    "starts_outside_visits": int(r.n_start),
+                    "short_runs": int(r.n_short_run),
+                    "short_rests": int(r.n_short_rest),
+                    "median_run_s": number(r.median_run_s),
+                    "fitted_nmax_per_h": rounded(number(r.fitted_nmax_per_h)),
+                }
+                for r in sorted(rows, key=lambda r: (str(r.source), str(r.mode)))
+            ],
+            "coverage": rounded(min(coverage or 0.0 for coverage, _ in figures)),
+            "resolution_s": max((res for _, res in figures if res is not None), default=None),
+        }
+
+    def trips(self) -> list[Block]:
+        """Panel trips and equipment cut-outs, visits included and marked, by time."""
+        made = [
+            {
+                "kind": r.kind,
+                "opened_by": r.opened_by,
+                "start": iso(r.start_ts),
+                "drop": iso(r.drop_ts),
+                "end": iso(r.end_ts),
+                "peak_f": number(r.peak_f),
+                "certain": bool(r.is_certain),
+                "zones_calling": list(zone_numbers(r.zones)),
+                "stage": None if r.stage is None else int(r.stage),
+                "in_visit": bool(r.in_visit),
+                **self.quality("trips"),
+            }
+            for r in self.rows("measure.trip_context")
+        ]
+        made += self._cut_outs()
+        return sorted(made, key=lambda t: (t["start"], t["kind"], t["opened_by"]))
+
+    def _cut_outs(self) -> list[Block]:
+        """Equipment cut-outs as entries of `trips`, opened by the equipment."""
+        cut_outs, condition = self.frame("interval.cut_out"), self.frame("interval.condition")
+        if cut_outs is None or condition is None or cut_outs.empty:
+            return []
+        quality = self.quality("cut_outs")
+        least_s = 2 * (quality["resolution_s"] or 0.0)
+        return [
+            {
+                "kind": KIND_OF_CUT_OUT.get(r.source, "high"),
+                "opened_by": "equipment",
+                "start": iso(r.start_ts),
+                "drop": None,
+                "end": iso(r.end_ts),
+                "peak_f": number(r.peak_f),
+                "certain": (r.end_ts - r.start_ts) / MICROSECONDS >= least_s,
+                "zones_calling": list(zone_numbers(r.zones)),
+                "stage": None if r.stage is None else int(r.stage),
+                "in_visit": bool(r.in_visit),
+                **quality,
+            }
+            for r in records(with_condition(condition, cut_outs, "start_ts"))
+        ]
+
+    def static(self) -> Block:
+        """Time above target, visits included; excursions and relief, visits left out."""
+        rows = self.rows("measure.static_total")
+        if not rows:
+            return {
+                "fan_s": None,
+                "above_target_s": None,
+                "max_inwc": None,
+                "excursions": None,
+                "relief_actions": None,
+                "coverage": 0.0,
+                "resolution_s": None,
+            }
+        r = rows[0]
+        return {
+            "fan_s": number(r.fan_s),
+            "above_target_s": rounded(number(r.above_target_s)),
+            "max_inwc": rounded(number(r.max_inwc)),
+            "excursions": None if r.n_excursion is None else int(r.n_excursion),
+            "relief_actions": None if r.n_relief is None else int(r.n_relief),
+            "coverage": rounded(number(r.coverage)),
+            "resolution_s": number(r.resolution_s),
+        }
+
+    def staging(self) -> Block:
+        """Second-stage starts that were out of order, visits left out."""
+        table = self.frame("measure.stage_up")
+        rows = [] if table is None else records(table[~flags(table["in_visit"])])
+        stays_s = self.result.thresholds.get("stage2_stays_after_s", float("inf"))
+        return {
+            "early": [_start(r) for r in rows if r.result == "early"],
+            "too_few_zones": [_start(r) for r in rows if r.result == "too few zones"],
+            "never_came_on": None,
+            "stayed_in": [
+                _start(r) for r in rows if r.stayed_in_s is not None and r.stayed_in_s >= stays_s
+            ],
+            "starts": len(rows),
+            "not_measured": {"never_came_on": LATER},
+            **self.quality("staging"),
+        }
+
+    def balance(self) -> Block:
+        """Balance points: not measured yet."""
+        return {
+            "compressor_below_low_s": None,
+            "furnace_above_high_s": None,
+            "not_measured": {"compressor_below_low_s": LATER, "furnace_above_high_s": LATER},
+            "coverage": None,
+            "resolution_s": None,
+        }
+
+    def zones(self) -> list[Block]:
+        """Each zone of the site: its calls in both modes, visits included."""
+        calls = self.rows("measure.zone_call")
+        made = []
+        for zone, name in sorted(self.result.site.zones.items()):
+            own = [r for r in calls if int(r.zone) == zone]
+            made.append(
+                {
+                    "zone": zone,
+                    "name": name,
+                    "calling_s": sum(float(r.calling_s) for r in own) if own else None,
+                    "calls": sum(int(r.n_call) for r in own) if own else None,
+                    "not_keeping_up_s": None,
+                    "not_measured": {"not_keeping_up_s": LATER},
+                    "coverage": rounded(min(number(r.coverage) or 0.0 for r in own))
+                    if own
+                    else 0.0,
+                    "resolution_s": max((number(r.resolution_s) or 0.0 for r in own), default=None),
+                }
+            )
+        return made
+
+
+def iso(ts: Any) -> str:
+    """UTC microseconds as ISO 8601 with Z; fractions only where there are any."""
+    seconds, microseconds = divmod(int(ts), MICROSECONDS)
+    t = datetime.fromtimestamp(seconds, UTC).replace(microsecond=microseconds)
+    return t.isoformat().replace("+00:00", "Z")
+
+
+def rounded(value: float | None) -> float | None:
+    """Six decimals: enough for any figure here, and the same on every machine."""
+    value = none_if_null(value)
+    return None if value is None else round(float(value), 6)
+
+
+def _start(r: Any) -> Block:
+    """One second-stage start as staging lists it."""
+    return {
+        "start": iso(r.start_ts),
+        "end": iso(r.end_ts),
+        "source": r.source,
+        "mode": r.mode,
+        "zones_calling": list(zone_numbers(r.zones)),
+        "longest_call_s": number(r.longest_call_s),
+        "run_before_s": number(r.run_before_s),
+        "early_by_s": number(r.early_by_s),
+        "stayed_in_s": number(r.stayed_in_s),
+    }
