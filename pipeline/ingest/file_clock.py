@@ -62,7 +62,8 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
     name, source, zone_note = _timezone(opened, timezone)
     stated = readable & (fields.offset_us != timestamps.NO_OFFSET)
     ts = local - np.where(stated, fields.offset_us, 0)
-    why = {int(k): "no readable date and time" for k in np.flatnonzero(~readable)}
+    unreadable = np.setdiff1d(np.flatnonzero(~readable), rows.blank)
+    why = dict.fromkeys(unreadable.tolist(), "no readable date and time")
     notes = [zone_note] if zone_note else []
     good = readable.copy()
     if stated.all() or (stated.any() and stated.sum() == readable.sum()):

@@ -104,7 +104,9 @@ def look_at(path: Path, folder: Path, site: Site | None = None) -> FileLook:
     try:
         clock = read_clock(opened, rows, site.timezone if site else "UTC")
     except InputError as error:
-        return FileLook(export.path, facts, columns, n_rows=len(rows.line), problem=error)
+        return FileLook(
+            export.path, facts, columns, n_rows=len(rows.line) - len(rows.blank), problem=error
+        )
     return _timed(opened, rows, clock, columns, facts, has_site=site is not None)
 
 
@@ -162,7 +164,7 @@ def _timed(
         last_ts=int(ts.max()) if len(ts) else None,
         timezone=clock.timezone,
         timezone_source=clock.timezone_source,
-        n_rows=len(rows.line) + len(rows.odd),
+        n_rows=len(rows.line) - len(rows.blank) + len(rows.odd),
         n_odd_rows=len(odd),
         odd_rows=tuple(odd[:MAX_SHOWN]),
         gaps=gaps,

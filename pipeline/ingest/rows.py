@@ -39,12 +39,14 @@ class Rows:
     line : physical line of each record, from 1 (of its first line, where quoted cells hold breaks)
     columns : the wanted columns by number: time columns as text, others dictionary-encoded
     odd : records with another number of cells, blank lines left out, in the order of their lines
-    n_blank, n_continued : blank lines; lines that belong to the record above them
+    blank : numbers of those records of which no cell at all is filled
+    n_blank, n_continued : blank lines, with these; lines that belong to the record above them
     """
 
     line: NDArray[np.int64]
     columns: dict[int, pa.Array]
     odd: list[OddLine]
+    blank: NDArray[np.int64]
     n_blank: int
     n_continued: int
 
@@ -97,7 +99,7 @@ def _read_plain(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
         lines = np.delete(lines, [o.line - first for o in odd])
     filled = [o for o in odd if o.text.strip(_BLANKS)]
     columns = {i: _one_chunk(table.column(str(i))) for i in wanted}
-    return _without_blank(lines, columns, dialect, filled, len(odd) - len(filled), 0, text)
+    return _marked(lines, columns, dialect, filled, len(odd) - len(filled), 0, text)
 
 
 def _read_quoted(text: Text, dialect: Dialect, wanted: list[int]) -> Rows | None:
@@ -133,10 +135,10 @@ def _read_quoted(text: Text, dialect: Dialect, wanted: list[int]) -> Rows | None
         column = pa.array([record[i] for record in records], pa.string())
         columns[i] = column if i in dialect.time_columns else column.dictionary_encode()
     numbers = np.array(lines, np.int64)
-    return _without_blank(numbers, columns, dialect, odd, n_blank, n_continued, text)
+    return _marked(numbers, columns, dialect, odd, n_blank, n_continued, text)
 
 
-def _without_blank(
+def _marked(
     lines: NDArray[np.int64],
     columns: dict[int, pa.Array],
     dialect: Dialect,
@@ -145,19 +147,14 @@ def _without_blank(
     n_continued: int,
     text: Text,
 ) -> Rows:
-    """Rows without those of which no cell at all is filled."""
+    """The rows, with those marked of which no cell at all is filled."""
     empty = np.ones(len(lines), bool)
     for i in dialect.time_columns:
         empty &= pc.equal(pc.utf8_trim(columns[i], _BLANKS), "").to_numpy(zero_copy_only=False)
-    candidates = np.flatnonzero(empty)
-    if len(candidates):
-        unfilled = _BLANKS + dialect.delimiter + '"'
-        blank = [k for k in candidates if not text.line(int(lines[k])).strip(unfilled)]
-        kept = np.setdiff1d(np.arange(len(lines)), blank)
-        n_blank += len(lines) - len(kept)
-        columns = {i: c.take(pa.array(kept)) for i, c in columns.items()}
-        lines = lines[kept]
-    return Rows(lines, columns, odd, n_blank, n_continued)
+    unfilled = _BLANKS + dialect.delimiter + '"'
+    found = [k for k in np.flatnonzero(empty) if not text.line(int(lines[k])).strip(unfilled)]
+    blank = np.array(found, np.int64)
+    return Rows(lines, columns, odd, blank, n_blank + len(blank), n_continued)
 
 
 def _below_header(text: Text, first_line: int) -> memoryview:

@@ -19,6 +19,7 @@ from pipeline.ingest.timestamps import text_kind
 # In this order where two explain a file equally well: a comma may be a decimal sign.
 DELIMITERS = ("\t", ";", "|", ",")
 DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", "|": "vertical bar", ",": "comma"}
+_HEAD_BYTES = 400_000
 _SAMPLE_LINES = 400
 _MAX_PREAMBLE = 60
 
@@ -90,29 +91,28 @@ def decode(content: bytes, shown: str) -> Text:
     elif b"\0" in content[:65_536]:
         raise _not_text(shown, "zero bytes between the letters")
     else:
-        try:
-            content.decode("utf-8")
-            encoding, reason = "utf-8", "all bytes are valid UTF-8"
-        except UnicodeDecodeError as error:
-            letter = content[error.start]
-            encoding = "cp1252"
-            reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
+        encoding, reason = "utf-8", "all bytes are valid UTF-8"
     try:
         text = content.decode(encoding)
-    except UnicodeDecodeError:
-        if encoding != "cp1252":
+    except UnicodeDecodeError as error:
+        if encoding != "utf-8":
             raise _not_text(shown, f"bytes that are not {encoding}") from None
-        encoding, text = "latin-1", content.decode("latin-1")
-    strange = sum(text[:20_000].count(chr(c)) for c in range(32) if chr(c) not in "\t\n\r\x0c\x1a")
-    if strange > max(2, len(text[:20_000]) // 100):
+        letter = content[error.start]
+        reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
+        encoding, text = _western(content)
+    start = text[:20_000]
+    strange = sum(start.count(chr(c)) for c in range(32) if chr(c) not in "\t\n\r\x0c\x1a")
+    if strange > max(2, len(start) // 100):
         raise _not_text(shown, f"{strange} control characters")
-    pairs = text.count("\r\n")
-    ends = pairs + (text.count("\r") - pairs) + (text.count("\n") - pairs)
+    pairs, returns = text.count("\r\n"), text.count("\r")
+    ends = text.count("\n") + returns - pairs
     n_lines = ends + (not text.endswith(("\r", "\n")))
-    if "\r" in text:
+    if returns:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    # A trailing end-of-file mark of old systems is not a row.
-    return Text(text.encode(), encoding.removesuffix("-sig"), n_lines, reason)
+    as_it_came = encoding == "utf-8" and not returns
+    return Text(
+        content if as_it_came else text.encode(), encoding.removesuffix("-sig"), n_lines, reason
+    )
 
 
 def sniff(text: Text, shown: str) -> Dialect:
@@ -120,14 +120,14 @@ def sniff(text: Text, shown: str) -> Dialect:
 
     Raises InputError if no column holds readable dates and times.
     """
-    content = text.content.decode()
-    head = content[:400_000].split("\n")
-    if len(content) > 400_000:
-        head = head[:-1]  # the last one is cut
+    # Lines end outside letters, so only a cut last letter is ignored here, and its line with it.
+    head = text.content[:_HEAD_BYTES].decode(errors="ignore").split("\n")
+    if len(text.content) > _HEAD_BYTES:
+        head = head[:-1]
     lines = head[: _SAMPLE_LINES + _MAX_PREAMBLE]
     if len(head) > len(lines):
         lines += head[-100:]
-    is_quoted = '"' in content
+    is_quoted = b'"' in text.content
     best: _Candidate | None = None
     for delimiter in DELIMITERS:
         candidate = _candidate(lines, delimiter, is_quoted)
@@ -304,6 +304,13 @@ def _decimal_sign(sample: tuple[tuple[str, ...], ...], best: _Candidate) -> tupl
     if commas > points:
         return ",", f"{commas} cells are written like 12,5 and {points} like 12.5"
     return ".", f"{points} cells are written like 12.5 and {commas} like 12,5"
+
+
+def _western(content: bytes) -> tuple[str, str]:
+    try:
+        return "cp1252", content.decode("cp1252")
+    except UnicodeDecodeError:  # five bytes mean nothing in it
+        return "latin-1", content.decode("latin-1")
 
 
 def _utf16_without_mark(content: bytes) -> str | None:

@@ -102,7 +102,7 @@ def split_texts(texts: pa.Array, needs_time: bool) -> Fields:
     texts = _tidied(texts)
     lengths = pc.fill_null(pc.binary_length(texts), 0).to_numpy(zero_copy_only=False)
     layouts = 0
-    for length in np.unique(lengths):
+    for length in np.flatnonzero(np.bincount(lengths)):
         if not 4 <= length <= 64:
             continue
         rows = np.flatnonzero(lengths == length)
