@@ -118,15 +118,13 @@ def measure_sites(
 
 def _offsets_to_take_out(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], float]:
     """Offsets the data show beyond doubt, by (site, logger), that are not taken out yet."""
-    found = frame(con, CLOCK_TABLE)
     least_s = THRESHOLDS["clock_apply_min_s"].value
-    return {
-        (row.site_id, row.logger): float(row.offset_s)
-        for row in found.itertuples()
-        if row.confidence == "shown"
-        and row.applied_s == 0
-        and abs(row.offset_s) >= max(least_s, row.plus_minus_s)
-    }
+    shown = con.execute(
+        f"select site_id, logger, offset_s from {CLOCK_TABLE} where confidence = 'shown'"
+        " and applied_s = 0 and abs(offset_s) >= greatest(?, plus_minus_s)",
+        [least_s],
+    ).fetchall()
+    return {(site_id, logger): float(offset_s) for site_id, logger, offset_s in shown}
 
 
 def _judge(

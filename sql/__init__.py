@@ -1,1 +1,1 @@
-"""The stages as plain SQL files, in running order, and columns.toml that says what each table holds."""
+"""The stages as SQL files in running order, and columns.toml: what each table holds."""

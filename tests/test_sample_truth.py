@@ -122,9 +122,7 @@ def test_starts_and_short_runs_are_exact(
     true = truth["cycles"][output]
     assert cycles["n_start_all"].sum() == true["whole_span"]["starts"]
     assert cycles["n_start"].sum() == true["without_visits"]["starts"]
-    assert (
-        cycles["n_short_run"].sum() == true["without_visits"]["short_runs_not_ended_by_limit"]
-    )
+    assert cycles["n_short_run"].sum() == true["without_visits"]["short_runs_not_ended_by_limit"]
     if source == "compressor":
         assert cycles["n_short_rest"].sum() == true["short_rests"]
 
@@ -219,7 +217,9 @@ def test_gap_is_found_to_the_sample(result: SiteResult, truth: dict[str, Any]) -
         (ts(g["last_before"]), ts(g["first_after"])) for g in planted
     ]
     # no other channel has lost more than a reading or two
-    others = gaps[(gaps["position"] == "inside") & ~gaps["role"].isin(["supply_temp", "return_temp"])]
+    others = gaps[
+        (gaps["position"] == "inside") & ~gaps["role"].isin(["supply_temp", "return_temp"])
+    ]
     assert ((others["end_ts"] - others["start_ts"]) / 1e6).max() <= 480 or others.empty
 
 
