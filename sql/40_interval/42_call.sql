@@ -1,6 +1,7 @@
 -- one row per call of a zone: calling for one mode without a break
 -- A conventional thermostat calls for heat with W and for cooling with Y. A heat-pump thermostat
--- calls with Y, and its own O/B says for which; W, aux and emergency heat are heat calls.
+-- calls with Y, and its own O/B says for which (not logged: unknown); W, aux and emergency heat are
+-- heat calls.
 with
 
 lit as (
@@ -47,6 +48,16 @@ part as (
     union all
     select site_id, zone, mode, start_ts, end_ts
     from pumped
+    union all
+    select y.site_id, y.zone, 'unknown', y.start_ts, y.end_ts
+    from lit y
+    where
+        y.role in ('zone_call_y1', 'zone_call_y2')
+        and y.thermostat = 'heat_pump'
+        and not exists (
+            from signal.state v
+            where v.site_id = y.site_id and v.zone = y.zone and v.role = 'zone_call_ob'
+        )
 ),
 
 -- where the zone's call channels are known without a break

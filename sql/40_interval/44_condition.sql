@@ -25,7 +25,7 @@ change as (
     select c.site_id, unnest([c.start_ts, c.end_ts]), unnest([1, -1]), 'call_' || c.mode, true, c.zone
     from interval.call c
     union all
-    -- calls are known where every call channel is
+    -- calls are known where every call channel is, and no call stands whose mode cannot be told
     select s.site_id, unnest([s.start_ts, s.end_ts]), unnest([1, -1]), 'call_channel', true, null
     from signal.state s
     where s.role like 'zone_call_%'
@@ -33,9 +33,19 @@ change as (
     select v.site_id, unnest([v.start_ts, v.end_ts]), unnest([1, -1]), 'visit', true, null
     from run.visit v
     union all
-    -- a purge may last this long after its source; then the same fan is fan-only
-    select r.site_id, r.end_ts + (coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6)::bigint, 0, 'purge_end', true, null
-    from interval.source_run r
+    -- a purge may last this long after source and call; then the same fan is fan-only
+    select
+        r.site_id,
+        r.end_ts + (coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6)::bigint,
+        0,
+        'purge_end',
+        true,
+        null,
+    from (
+        select site_id, end_ts from interval.source_run
+        union
+        select site_id, end_ts from interval.call
+    ) r
     join run.threshold t on t.site_id = r.site_id
     left join run.setting g
         on g.site_id = r.site_id and g.name = 'purge_s' and g.start_ts <= r.end_ts and g.end_ts > r.end_ts
@@ -66,6 +76,7 @@ at_once as (
         sum(step) filter (what = 'call_heating') as n_heat,
         sum(step * (1::bigint << zone)) filter (what = 'call_cooling') as cool_mask,
         sum(step) filter (what = 'call_cooling') as n_cool,
+        sum(step) filter (what = 'call_unknown') as n_untold,
         sum(step) filter (what = 'call_channel') as call_known,
         sum(step) filter (what = 'visit') as visit,
     from change
@@ -102,7 +113,9 @@ standing as (
         coalesce(sum(a.pump_heating) over w, 0) > 0 as pump_heating,
         coalesce(sum(a.pump_cooling) over w, 0) > 0 as pump_cooling,
         l.any_source,
-        l.n_call_channel > 0 and coalesce(sum(a.call_known) over w, 0) = l.n_call_channel as calls_known,
+        l.n_call_channel > 0
+            and coalesce(sum(a.call_known) over w, 0) = l.n_call_channel
+            and coalesce(sum(a.n_untold) over w, 0) = 0 as calls_known,
         coalesce(sum(a.heat_mask) over w, 0)::bigint as heat_mask,
         coalesce(sum(a.n_heat) over w, 0)::bigint as n_heat,
         coalesce(sum(a.cool_mask) over w, 0)::bigint as cool_mask,
@@ -128,28 +141,29 @@ mode as (
     where s.start_ts >= w.start_ts and s.end_ts <= w.end_ts
 ),
 
--- since when no source has been on, to tell purge from fan-only
+-- since when neither source nor call has been on, to tell purge from fan-only
 rested as (
     select
         *,
         burner_on or strip_on or compressor_heats or compressor_cools or compressor_unknown as any_on,
-        max(if(any_on, end_ts, null)) over (
-            partition by site_id order by start_ts rows between unbounded preceding and 1 preceding
-        ) as source_off_ts,
-        max(if(fan_on is not distinct from false, end_ts, null)) over (
-            partition by site_id order by start_ts rows between unbounded preceding and 1 preceding
-        ) as fan_off_ts,
+        max(if(any_on, end_ts, null)) over before as source_off_ts,
+        max(if(any_on or (calls_known and n_heat + n_cool > 0), end_ts, null)) over before as idle_ts,
+        max(if(fan_on is not distinct from false, end_ts, null)) over before as fan_off_ts,
         heat_mask is distinct from lag(heat_mask) over (partition by site_id order by start_ts)
             or cool_mask is distinct from lag(cool_mask) over (partition by site_id order by start_ts)
             as calls_changed,
     from mode
+    window before as (
+        partition by site_id order by start_ts rows between unbounded preceding and 1 preceding
+    )
 ),
 
 classed as (
     select
         r.*,
         case
-            when r.w1 is null or r.y1 is null or not r.any_source then 'unknown'
+            when r.w1 is null or r.w2 is null or r.y1 is null or r.y2 is null or r.aux is null
+                or not r.any_source then 'unknown'
             when r.burner_on or r.strip_on or r.compressor_heats then 'heating'
             when r.compressor_cools then 'cooling'
             when r.compressor_unknown or r.fan_on is null then 'unknown'
@@ -158,7 +172,7 @@ classed as (
             when
                 r.source_off_ts is not null
                 and coalesce(r.fan_off_ts, 0) < r.source_off_ts
-                and r.start_ts - r.source_off_ts
+                and r.start_ts - r.idle_ts
                     < coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6
                 then 'purge'
             else 'fan_only'
@@ -173,12 +187,78 @@ classed as (
     left join run.setting d
         on d.site_id = r.site_id and d.name = 'damper_travel_s'
         and d.start_ts <= r.start_ts and d.end_ts > r.start_ts
+),
+
+named as (
+    select
+        site_id,
+        start_ts,
+        end_ts,
+        w1,
+        w2,
+        y1,
+        y2,
+        aux,
+        fan_on,
+        class,
+        case
+            when class not in ('heating', 'cooling') then null
+            when (burner_on or strip_on) and (compressor_heats or compressor_cools) then 'both'
+            when burner_on then 'burner'
+            when strip_on then 'strip'
+            else 'compressor'
+        end as source,
+        case
+            when class not in ('heating', 'cooling') then 0
+            when burner_on and coalesce(w2, false) then 2
+            when (compressor_heats or compressor_cools) and coalesce(y2, false) then 2
+            else 1
+        end as stage,
+        if(calls_known, n_heat, null) as n_heat,
+        if(
+            calls_known,
+            array_to_string(list_filter(range(0, 63), lambda z: (heat_mask >> z) & 1 = 1), '+'),
+            null
+        ) as heat_zones,
+        if(calls_known, n_cool, null) as n_cool,
+        if(
+            calls_known,
+            array_to_string(list_filter(range(0, 63), lambda z: (cool_mask >> z) & 1 = 1), '+'),
+            null
+        ) as cool_zones,
+        case
+            when not calls_known then null
+            when class = 'heating' then n_heat
+            when class = 'cooling' then n_cool
+            else bit_count(heat_mask | cool_mask)::bigint
+        end as n_zones,
+        if(calls_known, array_to_string(list_filter(range(0, 63), lambda z: (
+            case
+                when class = 'heating' then heat_mask
+                when class = 'cooling' then cool_mask
+                else heat_mask | cool_mask
+            end >> z) & 1 = 1), '+'), null) as zones,
+        settled_ts,
+        in_visit,
+    from classed
+),
+
+-- an edge that changes nothing here (a fan call, a purge's end with the fan off) parts nothing
+parted as (
+    select
+        n.*,
+        max(end_ts) over (partition by site_id) as last_ts,
+        row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit)
+            is distinct from lag(
+                row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit)
+            ) over (partition by site_id order by start_ts) as is_new,
+    from named n
 )
 
 select
     site_id,
     start_ts,
-    end_ts,
+    coalesce(lead(start_ts) over (partition by site_id order by start_ts), last_ts) as end_ts,
     w1,
     w2,
     y1,
@@ -186,44 +266,16 @@ select
     aux,
     fan_on,
     class,
-    case
-        when class not in ('heating', 'cooling') then null
-        when (burner_on or strip_on) and (compressor_heats or compressor_cools) then 'both'
-        when burner_on then 'burner'
-        when strip_on then 'strip'
-        else 'compressor'
-    end as source,
-    case
-        when class not in ('heating', 'cooling') then 0
-        when burner_on and coalesce(w2, false) then 2
-        when (compressor_heats or compressor_cools) and coalesce(y2, false) then 2
-        else 1
-    end as stage,
-    if(calls_known, n_heat, null) as n_heat,
-    if(
-        calls_known,
-        array_to_string(list_filter(range(0, 63), lambda z: (heat_mask >> z) & 1 = 1), '+'),
-        null
-    ) as heat_zones,
-    if(calls_known, n_cool, null) as n_cool,
-    if(
-        calls_known,
-        array_to_string(list_filter(range(0, 63), lambda z: (cool_mask >> z) & 1 = 1), '+'),
-        null
-    ) as cool_zones,
-    case
-        when not calls_known then null
-        when class = 'heating' then n_heat
-        when class = 'cooling' then n_cool
-        else bit_count(heat_mask | cool_mask)::bigint
-    end as n_zones,
-    if(calls_known, array_to_string(list_filter(range(0, 63), lambda z: (
-        case
-            when class = 'heating' then heat_mask
-            when class = 'cooling' then cool_mask
-            else heat_mask | cool_mask
-        end >> z) & 1 = 1), '+'), null) as zones,
+    source,
+    stage,
+    n_heat,
+    heat_zones,
+    n_cool,
+    cool_zones,
+    n_zones,
+    zones,
     settled_ts,
     in_visit,
-from classed
+from parted
+where is_new
 order by site_id, start_ts
