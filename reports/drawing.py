@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from reports.display import Clock
 from reports.figure import Band, DayFigure, Figure, TimeFigure
-from reports.markup import fill
+from reports.markup import clean, fill
 from reports.svg import paint, time_still
 from reports.svg_days import day_still, point_still
 from reports.table import table_html
@@ -65,7 +65,7 @@ def _filled(figure: Figure, still: Markup, clock: Clock | None = None) -> Markup
             Markup(
                 '<span class="key"><svg width="14" height="12" aria-hidden="true">'
                 '<rect width="14" height="12" {}/></svg>{}</span>'
-            ).format(paint(band.hue), band.label)
+            ).format(paint(band.hue), clean(band.label))
             for band in _distinct(figure)
         )
     return fill(

@@ -281,6 +281,8 @@ def _line(
     covered = []
     for a, b in zip([0, *(at + 1)], [*at, len(ts) - 1], strict=True):
         covered.append((int(ts[a]), int(ts[b])))
+    if hold_us is None and len(ts) > 1:  # a channel that no table lists: its own usual step
+        hold_us = round(2.5 * float(np.median(np.diff(ts))))
     missing = [
         (a, b) for a, b in uncovered(tuple(covered), span) if hold_us is None or b - a > hold_us
     ]

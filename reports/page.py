@@ -83,7 +83,7 @@ def page_html(
     script = _asset("page.js")
     css = css_variables() + _asset("page.css")
     hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
-    return fill(
+    page = fill(
         _PAGE,
         title=title,
         policy=policy((script, _asset(LIBRARY)) if live else ()),
@@ -99,6 +99,7 @@ def page_html(
         library=Markup(_packed_library()) if live else "",
         script=Markup(script),
     )
+    return str(page)
 
 
 def policy(scripts: Sequence[str]) -> str:

@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 
 from reports.axis import time_ticks, value_ticks
 from reports.figure import Level, Line, Panel, TimeFigure, Track
-from reports.markup import drawn, shortened
+from reports.markup import clean, drawn, shortened
 from reports.theme import LIGHT, SVG_DASH
 
 WIDE = 1500
@@ -62,7 +62,7 @@ def time_still(figure: TimeFigure) -> Markup:
         parts.append(_tracks(figure))
     parts.append(_axis(figure))
     return Markup('<div class="poster" role="img" aria-label="{}">{}</div>').format(
-        figure.sentence, Markup("").join(parts)
+        clean(figure.sentence), Markup("").join(parts)
     )
 
 

@@ -9,6 +9,7 @@ from markupsafe import Markup
 from pipeline.units import MICROSECONDS
 from reports.axis import value_ticks
 from reports.figure import DayFigure, DayPart, DayRow, PointFigure
+from reports.markup import clean
 from reports.svg import FINE, WIDE, hatching, label, paint, place, plot, span_path
 from reports.theme import SVG_DASH
 
@@ -51,7 +52,7 @@ def day_still(figure: DayFigure) -> Markup:
             )
         )
     return Markup('<div class="poster days" role="img" aria-label="{}">{}{}</div>{}').format(
-        figure.sentence, rows, plot(16, Markup(), Markup("").join(marks)), _key(figure)
+        clean(figure.sentence), rows, plot(16, Markup(), Markup("").join(marks)), _key(figure)
     )
 
 
@@ -210,7 +211,7 @@ def point_still(figure: PointFigure) -> Markup:
         '<div class="poster points" role="img" aria-label="{}"><div class="pkey"><b>{}</b>{}</div>'
         '{}{}<div class="xtitle">{}</div></div>'
     ).format(
-        figure.sentence,
+        clean(figure.sentence),
         figure.y_title,
         keys,
         plot(height, Markup("").join(inner), Markup("").join(outer)),

@@ -31,7 +31,9 @@ def render(model: Model) -> Block:
     """The head of the page; with redaction only the site's id stands for it."""
     site, window = model.result.site, model.window
     name = site.site_id if model.result.redacted else (site.name or site.site_id)
-    system = f"{len(site.zones)}-zone {KIND_WORDS.get(site.kind, site.kind)}"
+    system = KIND_WORDS.get(site.kind, site.kind)
+    if site.zones:
+        system = f"{len(site.zones)}-zone {system}"
     if not model.result.redacted and site.name:
         system += f" · site {site.site_id}"
     zones = [model.clock.name(window.start_ts)]
