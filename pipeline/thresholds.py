@@ -883,9 +883,10 @@ _TABLE = [
         "cause_rate_ratio_min",
         3,
         "times",
-        "how much oftener events come in the named state than in the rest, for it to be telling",
+        "how much oftener events come in the named state than in the rest, and how many were to be "
+        "expected in the rest at the state's rate, for it to be telling",
         "findings with events",
-        "less is within chance for the few events of a week",
+        "three expected and none seen is within chance in one log of twenty (Poisson)",
         "ours",
     ),
     Threshold(

@@ -57,7 +57,8 @@ class Pattern:
     state : the narrowest state that holds most of them; None if no state does
     n, seconds : events and time in it; n_all, all_s : in the mode altogether
     contrasts : what other states saw, in words, only those with enough time
-    is_telling : the log holds enough other time, and events came several times less often in it
+    is_telling : the log holds so much other time that several events were to be expected in it,
+        and they came several times less often
     """
 
     mode: str
@@ -122,7 +123,9 @@ def pattern(
     other_s, n_other = all_s - seconds, n_all - n
     enough_s = site.threshold("cause_other_min_h") * 3600
     often = site.threshold("cause_rate_ratio_min")
-    is_telling = other_s >= enough_s and seconds > 0 and n / seconds >= often * (n_other / other_s)
+    # at the state's own rate the other hours would have brought that many: none there is no chance
+    expected = n * other_s / seconds if seconds > 0 else 0.0
+    is_telling = other_s >= enough_s and expected >= often and expected >= often * n_other
     return Pattern(
         mode,
         state,

@@ -233,7 +233,7 @@ def _unseen(roles: Iterable[str]) -> str:
     for role in sorted(roles):
         key = next((k for k in UNSEEN if role == k or role.startswith(f"{k}_")), None)
         said.append(UNSEEN[key] if key else role_words(role))
-    return words.joined(dict.fromkeys(said))
+    return ", ".join(dict.fromkeys(said))
 
 
 def _meanwhile(site: SiteFrames, g: Gap) -> str:

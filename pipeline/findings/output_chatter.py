@@ -242,8 +242,8 @@ def _offs(site: SiteFrames, max_s: float) -> pd.DataFrame:
         & (after["start_ts"] == rows["end_ts"])
     )
     found = rows[short]
-    keep = [not site.overlaps_visit(int(r.start_ts), int(r.end_ts)) for r in records(found)]
-    return found[keep].reset_index(drop=True)
+    in_visit = [site.overlaps_visit(int(r.start_ts), int(r.end_ts)) for r in records(found)]
+    return found[~pd.Series(in_visit, index=found.index, dtype=bool)].reset_index(drop=True)
 
 
 def _blinks(site: SiteFrames, offs: pd.DataFrame) -> list[Blink]:

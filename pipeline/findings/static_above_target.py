@@ -143,8 +143,10 @@ def _second_stage(s: Static) -> Weighed:
     )
     if part == 0:
         return Weighed(Weight.RULED_OUT, said)
-    strong = part >= s.site.threshold("cause_share_min_frac")
-    return Weighed(Weight.STRONG if strong else Weight.AGAINST, said)
+    if part < s.site.threshold("cause_share_min_frac"):
+        return Weighed(Weight.AGAINST, said)
+    enough = settled_1 >= s.site.threshold("cause_other_min_h") * 3600
+    return Weighed(Weight.STRONG if enough else Weight.FITS, said)
 
 
 def _relief_missing(s: Static) -> Weighed:

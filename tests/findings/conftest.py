@@ -6,10 +6,8 @@ that sql/columns.toml lists, so a finding that reads a column which no stage mak
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
-from importlib.resources import files
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,6 +17,7 @@ import pytest
 from pipeline.findings import SiteFrames
 from pipeline.findings._judge import Rule, judge_rules, rules
 from pipeline.result import Finding, Judged, SiteInfo, Span
+from pipeline.tables import tables
 from pipeline.thresholds import values_for
 
 ZONES = {1: "Main floor", 2: "Primary bedroom", 3: "Bedroom over garage", 4: "Basement"}
@@ -36,7 +35,7 @@ ROLES = {
     "outdoor_temp": "rooms",
     "zone_temp": "rooms",
 }
-FIGURES = ("trips", "static", "staging", "calls", "fan", "conditions", "output_w1", "output_y1")
+FIGURES = ("trips", "cut_outs", "static", "staging", "outputs", "calls", "fan", "conditions")
 SETTINGS = {
     "static_target_inwc": 0.40,
     "high_limit_f": 150.0,
@@ -50,16 +49,7 @@ HOUR = 60 * MINUTE
 Rows = Iterable[Mapping[str, Any]]
 
 
-def _columns() -> dict[str, list[str]]:
-    text = (files("sql") / "columns.toml").read_text(encoding="utf-8")
-    return {
-        f"{schema}.{name}": list(table["columns"])
-        for schema, tables in tomllib.loads(text).items()
-        for name, table in tables.items()
-    }
-
-
-COLUMNS = _columns()
+COLUMNS = {name: [c.name for c in table.columns] for name, table in tables().items()}
 
 
 def frame(table: str, rows: Rows) -> pd.DataFrame:
@@ -102,7 +92,7 @@ Build = Callable[..., SiteFrames]
 
 
 def build_site(
-    tables: Mapping[str, Rows] | None = None,
+    rows_of: Mapping[str, Rows] | None = None,
     *,
     hours: Mapping[tuple[str, int, str], float] | None = None,
     settings: Mapping[str, Any] | None = None,
@@ -114,6 +104,7 @@ def build_site(
     days: int = 7,
     visits: Iterable[tuple[int, int]] = (),
     without: Iterable[str] = (),
+    equipment: Mapping[str, Any] | None = None,
 ) -> SiteFrames:
     """Frames of a week in which nothing happened, with these rows and settings put in.
 
@@ -121,6 +112,7 @@ def build_site(
     settings : replace SETTINGS; a value None takes one out, a word stands as value_text
     roles : logged roles, default ROLES; coverage and resolution hold for every figure
     without : tables that were not made
+    equipment : columns of run.site that differ
     """
     start, end = instant(0, "00:00"), instant(0, "00:00") + days * 24 * HOUR
     window_s = (end - start) / 1e6
@@ -137,6 +129,7 @@ def build_site(
                 "has_heat_pump": False,
                 "fan_output_in_gas_heat": True,
                 "staged_by": "panel",
+                **(equipment or {}),
             }
         ],
         "run.zone": [
@@ -198,7 +191,7 @@ def build_site(
         "measure.condition_time": condition_time(hours),
     }
     made = {name: frame(name, ()) for name in COLUMNS if name != "run.threshold"}
-    for name, rows in (base | dict(tables or {})).items():
+    for name, rows in (base | dict(rows_of or {})).items():
         made[name] = frame(name, rows)
     for name in without:
         del made[name]

@@ -1,0 +1,181 @@
+"""Second stage with too few zones, early, and stayed in: one audit, three findings."""
+
+import pytest
+
+FEW, EARLY, STAYED = (
+    "second-stage-too-few-zones",
+    "second-stage-early",
+    "second-stage-stayed-in",
+)
+
+
+def start(at, n, result="in order", **changes):
+    """The n-th second-stage start: one every three hours from Monday 00:00, 8 min long."""
+    begin = at(n // 8, f"{3 * (n % 8):02d}:00")
+    row = {
+        "source": "burner",
+        "mode": "heating",
+        "start_ts": begin,
+        "end_ts": begin + 480_000_000,
+        "length_s": 480.0,
+        "n_zones": 2,
+        "zones": "1+3",
+        "longest_call_s": 600.0,
+        "run_before_s": 640.0,
+        "stage2_called": False,
+        "delay_setting_s": 600.0,
+        "min_zones_setting": 2.0,
+        "result": result,
+        "clock_used": "zone_call",
+        "stayed_in_s": 0.0,
+        "in_visit": False,
+    }
+    return row | changes
+
+
+def starts(at, n_bad, n_good, result, **changes):
+    bad = [start(at, n, result, **changes) for n in range(n_bad)]
+    return [*bad, *(start(at, n) for n in range(n_bad, n_bad + n_good))]
+
+
+def site_with(build, rows, **more):
+    roles = ["output_w1", "output_w2", "zone_call_w1", "supply_temp"]
+    return build({"measure.stage_up": rows}, **({"roles": roles} | more))
+
+
+ALONE = {"n_zones": 1, "zones": "3"}
+
+
+@pytest.mark.parametrize(
+    ("n_bad", "n_good", "result", "severity"),
+    [
+        (2, 2, "not found", None),
+        (3, 10, "found", "watch"),  # 3 of 13
+        (3, 9, "found", "plan"),  # 3 of 12, a quarter
+    ],
+)
+def test_few_zones_thresholds(build, judge, at, n_bad, n_good, result, severity):
+    rows = starts(at, n_bad, n_good, "too few zones", **ALONE)
+    judged, finding = judge(FEW, site_with(build, rows))
+    assert judged.result == result
+    assert (finding.severity if finding else None) == severity
+
+
+def test_few_zones_sentence_and_first_cause(build, judge, at):
+    rows = starts(at, 4, 6, "too few zones", **ALONE)
+    _, finding = judge(FEW, site_with(build, rows))
+    assert finding.summary == (
+        "Second stage came on 4 times with fewer zones than the panel's minimum of 2 zones, every "
+        "time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am, 32 min of second "
+        "stage in all. It came on 10 times altogether."  # 4 x 8 min
+    )
+    assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
+    assert finding.causes[0].because == (
+        "4 of 10 second-stage starts came with too few zones, each about 10 min into the call: "
+        "the stage-up delay is at work, the minimum is not."
+    )
+    assert "Bedroom over garage" in " ".join(finding.checks)
+
+
+def test_thermostat_that_asks_itself_comes_first(build, judge, at):
+    changes = {**ALONE, "stage2_called": True}
+    rows = starts(at, 4, 6, "too few zones", **changes)
+    for n, row in enumerate(rows[:4]):
+        row["longest_call_s"] = 100.0 * (n + 1) ** 2  # 100, 400, 900, 1600: no timer
+    roles = ["output_w1", "output_w2", "zone_call_w1", "zone_call_w2"]
+    _, finding = judge(FEW, site_with(build, rows, roles=roles))
+    assert finding.causes[0].cause.startswith("A thermostat asks for second stage itself")
+    for row in rows:
+        row["stage2_called"] = False
+    _, finding = judge(FEW, site_with(build, rows, roles=roles))
+    assert any("Not a thermostat's own second-stage call" in x for x in finding.ruled_out)
+
+
+def test_few_zones_without_minimum_is_not_audited(build, judge, at):
+    rows = [start(at, n, "not audited", min_zones_setting=None, **ALONE) for n in range(5)]
+    judged, _ = judge(FEW, site_with(build, rows, settings={"stage2_min_zones": None}))
+    assert judged.result == "cannot tell"
+    assert judged.why == (
+        "No minimum number of zones was given, so it is not audited; second stage came on 5 times, "
+        "five of them with one zone calling."
+    )
+
+
+@pytest.mark.parametrize("code", [FEW, EARLY, STAYED])
+def test_cannot_tell(build, judge, at, code):
+    assert judge(code, site_with(build, []))[0].result == "cannot tell"  # never came on
+    rows = starts(at, 5, 5, "too few zones", **ALONE)
+    no_calls = site_with(build, rows, roles=["output_w1", "output_w2"])
+    assert "not logged" in judge(code, no_calls)[0].why.lower()
+    for staged_by in ("modulating", "equipment"):
+        site = site_with(build, rows, equipment={"staged_by": staged_by})
+        assert judge(code, site)[0].result == "cannot tell"
+
+
+@pytest.mark.parametrize("code", [FEW, EARLY, STAYED])
+def test_visits_are_left_out(build, judge, at, code):
+    result = "early" if code == EARLY else "too few zones"
+    rows = starts(at, 5, 5, result, in_visit=True, early_by_s=100.0, stayed_in_s=500.0, **ALONE)
+    assert judge(code, site_with(build, rows))[0].result == "not found"
+
+
+@pytest.mark.parametrize(("n_bad", "result"), [(2, "not found"), (3, "found")])
+def test_early_threshold(build, judge, at, n_bad, result):
+    rows = starts(at, n_bad, 5, "early", longest_call_s=300.0, early_by_s=300.0)
+    assert judge(EARLY, site_with(build, rows))[0].result == result
+
+
+def test_early_sentence_names_the_delay_it_looks_like(build, judge, at):
+    rows = starts(at, 4, 4, "early", longest_call_s=300.0, early_by_s=300.0)
+    _, finding = judge(EARLY, site_with(build, rows))
+    assert finding.summary == (
+        "Second stage came on before the stage-up delay of 10 min 4 times out of 8, typically 5 "
+        "min too soon, every time Main floor and Bedroom over garage: first Mon 12:00 am, last Mon "
+        "9:00 am. Counted from the longest call."
+    )
+    assert finding.causes[0].because == (
+        "They came 5 min into the longest call: looks like a delay of about 5 min."
+    )
+    assert any("Not W1 and W2 (Y1 and Y2) joined" in x for x in finding.ruled_out)
+
+
+def test_early_with_the_equipments_start_is_a_joined_wire(build, judge, at):
+    # 60 s after the start is within the spread, 61 s is not
+    for run_s, first in ((60.0, True), (61.0, False)):
+        rows = starts(at, 4, 4, "early", run_before_s=run_s, early_by_s=300.0)
+        for n, row in enumerate(rows[:4]):
+            row["longest_call_s"] = 60.0 + 120.0 * n
+        _, finding = judge(EARLY, site_with(build, rows))
+        assert finding.causes[0].cause.startswith("W1 and W2") is first
+
+
+def test_early_without_delay_is_not_audited_and_says_what_was_seen(build, judge, at):
+    rows = [start(at, n, "not audited", delay_setting_s=None) for n in range(5)]
+    judged, _ = judge(EARLY, site_with(build, rows, settings={"stage_up_delay_min": None}))
+    assert judged.result == "cannot tell"
+    assert "it came on after about 10 min of call; confirm at the panel" in judged.why
+
+
+@pytest.mark.parametrize(("stayed_s", "result"), [(119.0, "not found"), (120.0, "found")])
+def test_stayed_in_threshold(build, judge, at, stayed_s, result):
+    rows = [*(start(at, n, stayed_in_s=stayed_s) for n in range(3)), start(at, 3)]
+    assert judge(STAYED, site_with(build, rows))[0].result == result
+
+
+def test_stayed_in_only_where_the_panel_follows(build, judge, at):
+    rows = [start(at, n, stayed_in_s=None) for n in range(5)]
+    judged, _ = judge(STAYED, site_with(build, rows))
+    assert judged.result == "cannot tell"
+    assert "not said to follow the calls" in judged.why
+
+
+def test_stayed_in_causes(build, judge, at):
+    held = [start(at, n, stayed_in_s=200.0 + 60 * n, length_s=500.0 + 200 * n) for n in range(4)]
+    rows = [*held, *(start(at, n) for n in range(4, 8))]
+    _, finding = judge(STAYED, site_with(build, rows))
+    assert finding.causes[0].cause.startswith("Second stage is set to hold")
+    assert any("Not a minimum run of second stage" in x for x in finding.ruled_out)
+    # with starts with too few zones as well, it is the minimum that is not in force
+    few = [start(at, n, "too few zones", **ALONE) for n in range(8, 11)]
+    _, finding = judge(STAYED, site_with(build, [*rows, *few]))
+    assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
