@@ -260,7 +260,7 @@ FINDING = Declaration(
             "zone too small for the stage: zoning, stage or minimum zones",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.LIMIT),
+    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.GAS, _cautions.LIMIT),
     confused_with=(
         "High-limit trips: the panel ends the run, not the thermostat.",
         "Output chatter: off for seconds, not minutes.",

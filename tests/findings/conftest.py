@@ -61,6 +61,9 @@ def frame(table: str, rows: Rows) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=COLUMNS[table])
 
 
+EMPTY = {name: frame(name, ()) for name in COLUMNS if name != "run.threshold"}
+
+
 def instant(day: int, clock: str) -> int:
     """UTC microseconds of a local clock time ('06:42' or '06:42:10') of day 0 to 6."""
     hour, minute, *second = (int(part) for part in clock.split(":"))
@@ -190,7 +193,7 @@ def build_site(
         ],
         "measure.condition_time": condition_time(hours),
     }
-    made = {name: frame(name, ()) for name in COLUMNS if name != "run.threshold"}
+    made = dict(EMPTY)
     for name, rows in (base | dict(rows_of or {})).items():
         made[name] = frame(name, rows)
     for name in without:

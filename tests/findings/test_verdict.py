@@ -1,0 +1,140 @@
+"""The head of the page: the call, the sentence, and when it may say Clear."""
+
+import pytest
+
+from pipeline.findings import judge_site, verdict
+from pipeline.findings._base import SiteFinding
+from pipeline.result import Judged
+
+HEAT = {("heating", 1, "1"): 40.0}
+
+
+def finding(code, severity, headline, about="installation", goes_with=(), aside="", **changes):
+    base = {
+        "code": code,
+        "title": code.replace("-", " ").capitalize(),
+        "severity": severity,
+        "about": about,
+        "certainty": "shown",
+        "summary": f"{headline}.",
+        "evidence": (),
+        "windows": (),
+        "ruled_out": (),
+        "causes": (),
+        "checks": (),
+        "cautions": (),
+        "source": "",
+        "coverage": 1.0,
+        "resolution_s": 10.0,
+        "headline": headline,
+        "aside": aside or headline,
+        "goes_with": goes_with,
+    }
+    return SiteFinding(**(base | changes))
+
+
+def judged(result="not found", code="high-limit-trips", why="No trip in 40 hours of heat."):
+    return [Judged(code, "High-limit trips", "?", result, why)]
+
+
+def test_clear_says_in_how_much_and_is_no_safety_statement(build):
+    v = verdict([], judged(), build(hours=HEAT))
+    assert v.call == "clear"
+    assert v.sentence == "None of the patterns looked for was seen in 40 hours of heat."
+    assert "A clean log is not a safety check" in v.how_sure
+    assert "safe" not in v.sentence
+    assert v.ruled_out == ("High-limit trips: no trip in 40 hours of heat.",)
+
+
+@pytest.mark.parametrize(
+    ("hours", "call"),
+    [
+        ({("heating", 1, "1"): 5.99}, "cannot judge"),
+        ({("heating", 1, "1"): 6.0}, "clear"),
+        ({("heating", 1, "1"): 3.5, ("cooling", 1, "1"): 3.5}, "cannot judge"),  # of either
+    ],
+)
+def test_clear_needs_six_hours(build, hours, call):
+    v = verdict([], judged(), build(hours=hours))
+    assert v.call == call
+    if call == "cannot judge":
+        assert v.sentence.startswith("Only ")
+        assert "6 hours of either are needed" in v.sentence
+
+
+@pytest.mark.parametrize(("coverage", "call"), [(0.79, "cannot judge"), (0.8, "clear")])
+def test_clear_needs_coverage(build, coverage, call):
+    assert verdict([], judged(), build(hours=HEAT, coverage=coverage)).call == call
+
+
+def test_clear_needs_the_limit_rule_of_that_mode(build):
+    site = build(hours=HEAT)
+    v = verdict([], judged("cannot tell", why="Not logged: supply air."), site)
+    assert v.call == "cannot judge"
+    assert v.sentence == "High-limit trips cannot be judged: not logged: supply air."
+    low = judged("cannot tell", "low-limit-trips")
+    assert verdict([], judged() + low, site).call == "clear"  # no cooling in this log
+
+
+def test_worst_severity_is_the_call(build):
+    some = [finding("one", "watch", "one is"), finding("two", "plan", "two is")]
+    assert verdict(some, [], build(hours=HEAT)).call == "plan"
+
+
+def test_linked_findings_are_one_sentence(build):
+    some = [
+        finding("trips", "act", "it tripped 23 times", goes_with=("few", "static")),
+        finding("few", "plan", "second stage came on", aside="the minimum was not kept"),
+        finding("stayed", "watch", "it stayed in", goes_with=("few",)),
+        finding("static", "watch", "static was high", aside="static goes up to 0.88 in. w.c."),
+        finding("cycling", "watch", "short runs"),
+    ]
+    v = verdict(some, [], build(hours=HEAT))
+    assert v.sentence == (
+        "It tripped 23 times; the minimum was not kept; static goes up to 0.88 in. w.c. Also: "
+        "stayed and cycling."
+    )
+
+
+def test_log_is_named_before_anything_is_concluded(build):
+    some = [
+        finding("clock", "watch", "the clock of static runs 4 min ahead", about="log"),
+        finding("trips", "act", "it tripped 23 times"),
+        finding("gap", "note", "logger plenum stopped for 3 h", about="log"),
+    ]
+    v = verdict(some, [], build(hours=HEAT))
+    assert v.sentence == (
+        "First the log itself: the clock of static runs 4 min ahead. It tripped 23 times."
+    )
+    assert v.how_sure.startswith("About the log: logger plenum stopped for 3 h. Shown by the log.")
+    assert v.how_sure.endswith(
+        "Looked at: 7.0 days with 40 hours of heat; outputs, calls and fan logged 100 % of the "
+        "time, to 10 s."
+    )
+
+
+def test_log_findings_alone(build):
+    note = [finding("gap", "note", "logger plenum stopped for 3 h", about="log")]
+    v = verdict(note, judged(), build(hours=HEAT))
+    assert (v.call, v.sentence) == (
+        "note",
+        "None of the patterns looked for was seen in 40 hours of heat.",
+    )
+    # nothing could be judged: the note about the log does not hide that
+    assert verdict(note, judged(), build(hours={})).call == "cannot judge"
+
+
+def test_quiet_site_all_rules(build):
+    findings, results = judge_site(build(hours={("heating", 1, "1"): 40.0}))
+    v = verdict(findings, results, build(hours={("heating", 1, "1"): 40.0}))
+    assert findings == []
+    assert v.call == "clear"
+    assert all(text[0].isupper() and text.endswith(".") for text in v.ruled_out + v.cannot_tell)
+
+
+def test_empty_log_cannot_judge(build):
+    site = build(roles=[], hours={}, coverage=0.0)
+    findings, results = judge_site(site)
+    assert findings == []
+    assert verdict(findings, results, site).call == "cannot judge"
+    assert {j.result for j in results if j.code != "rejected-rows"} <= {"cannot tell", "not found"}
