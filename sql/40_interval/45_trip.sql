@@ -63,6 +63,21 @@ next_on as (
         on r.site_id = s.site_id and r.kind = s.kind and r.resume_ts > s.drop_ts
 ),
 
+-- the last call has ended: no zone calls for the mode any more, or nobody knows
+quiet as (
+    select c.site_id, k.kind, c.start_ts as quiet_ts
+    from interval.condition c
+    cross join kind k
+    where coalesce(if(k.mode = 'heating', c.n_heat, c.n_cool), 0) = 0
+),
+
+ended as (
+    select n.*, least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)) as end_ts
+    from next_on n
+    asof left join quiet q
+        on q.site_id = n.site_id and q.kind = n.kind and q.quiet_ts > n.drop_ts
+),
+
 slowest as (
     select site_id, max(interval_s) as interval_s
     from channel.channel
@@ -76,26 +91,26 @@ candidate as (
     select
         n.*,
         s.interval_s,
-        least(coalesce(n.resume_ts, n.call_end_ts), n.call_end_ts) as end_ts,
         n.drop_ts - (1e6 * greatest(t.trip_drop_after_s, 2 * s.interval_s))::bigint as from_ts,
-        least(
-            n.drop_ts + (1e6 * t.trip_peak_search_s)::bigint,
-            coalesce(n.resume_ts, n.drop_ts + (1e6 * t.trip_peak_search_s)::bigint)
-        ) as to_ts,
-    from next_on n
+        n.drop_ts + (1e6 * greatest(t.trip_drop_before_s, s.interval_s))::bigint as reach_by_ts,
+        least(n.drop_ts + (1e6 * t.trip_peak_search_s)::bigint, n.resume_ts) as to_ts,
+    from ended n
     join slowest s on s.site_id = n.site_id
     join run.threshold t on t.site_id = n.site_id
-    -- chatter is not a trip; supply proves something only with the fan on for a while
     where
+        -- chatter is not a trip
         (n.resume_ts is null or n.resume_ts - n.drop_ts > t.chatter_max_s * 1e6)
-        and not exists (
+        -- supply proves something only with the fan known to have run for a while
+        and coalesce((
+            select sum(least(f.end_ts, n.drop_ts)
+                - greatest(f.start_ts, n.drop_ts - (t.supply_judged_after_fan_s * 1e6)::bigint))
             from run_state.fan f
             where
                 f.site_id = n.site_id
-                and not f.is_on
+                and f.is_on
                 and f.start_ts < n.drop_ts
-                and f.end_ts > n.drop_ts - t.supply_judged_after_fan_s * 1e6
-        )
+                and f.end_ts > n.drop_ts - (t.supply_judged_after_fan_s * 1e6)::bigint
+        ), 0) >= t.supply_judged_after_fan_s * 1e6
 ),
 
 supply as (
@@ -104,21 +119,24 @@ supply as (
     where role = 'supply_temp'
 ),
 
+-- at the limit by the drop (and the probe's lag); the peak is looked for longer, soak included
 peaked as (
     select
         c.*,
         arg_max(p.start_value, c.sign * p.start_value) as peak_f,
         arg_max(p.start_ts, c.sign * p.start_value) as peak_ts,
+        arg_max(p.start_value, c.sign * p.start_value) filter (p.start_ts <= c.reach_by_ts) as seen_f,
     from candidate c
     join supply p on p.site_id = c.site_id and p.start_ts >= c.from_ts and p.start_ts <= c.to_ts
     group by all
 ),
 
 accuracy as (
-    select site_id, max(accuracy) as accuracy_f
-    from store.channel
-    where role = 'supply_temp'
-    group by site_id
+    select c.site_id, max(s.accuracy) as accuracy_f
+    from channel.channel c
+    join store.channel s on s.site_id = c.site_id and s.channel_id = c.channel_id
+    where c.role = 'supply_temp' and c.is_primary
+    group by c.site_id
 ),
 
 limited as (
@@ -126,7 +144,7 @@ limited as (
         p.*,
         g.value as limit_f,
         p.sign * g.value - coalesce(a.accuracy_f, t.limit_sensor_tolerance_f) as reach_level,
-        p.sign * p.peak_f >= p.sign * g.value - coalesce(a.accuracy_f, t.limit_sensor_tolerance_f)
+        p.sign * p.seen_f >= p.sign * g.value - coalesce(a.accuracy_f, t.limit_sensor_tolerance_f)
             as at_limit,
     from peaked p
     join run.threshold t on t.site_id = p.site_id
@@ -134,6 +152,7 @@ limited as (
     left join run.setting g
         on g.site_id = p.site_id and g.name = p.setting
         and g.start_ts <= p.drop_ts and g.end_ts > p.drop_ts
+    where p.seen_f is not null
 ),
 
 -- drops that did not read as high as the setting: is there one level they gather at?
@@ -141,7 +160,7 @@ gathered as (
     select
         l.site_id,
         l.kind,
-        median(l.peak_f) as level_f,
+        median(l.seen_f) as level_f,
         count(*) as n_below,
     from limited l
     where not coalesce(l.at_limit, false)
@@ -159,11 +178,12 @@ cluster as (
         on l.site_id = g.site_id and l.kind = g.kind and not coalesce(l.at_limit, false)
     group by g.site_id, g.kind, g.level_f, g.n_below, t.limit_cluster_f, t.limit_cluster_min_events
     having
-        count(*) filter (abs(l.peak_f - g.level_f) <= t.limit_cluster_f) >= t.limit_cluster_min_events
-        and 2 * count(*) filter (abs(l.peak_f - g.level_f) <= t.limit_cluster_f) >= g.n_below
+        count(*) filter (abs(l.seen_f - g.level_f) <= t.limit_cluster_f) >= t.limit_cluster_min_events
+        and 2 * count(*) filter (abs(l.seen_f - g.level_f) <= t.limit_cluster_f) >= g.n_below
 ),
 
--- the instant supply reached the limit: last upward crossing at or before the peak
+-- the instant supply reached the limit: last upward crossing at or before the peak; the panel's own
+-- sensor was there by the drop, however slow the logger's probe
 reached as (
     select
         l.site_id,
@@ -190,13 +210,13 @@ select
     row_number() over (partition by l.site_id order by l.drop_ts) as trip_id,
     l.kind,
     if(l.limit_f is null, 'unknown', 'panel') as opened_by,
-    least(coalesce(r.reach_ts, l.drop_ts), l.end_ts) as start_ts,
+    least(coalesce(r.reach_ts, l.drop_ts), l.drop_ts) as start_ts,
     l.drop_ts,
     l.end_ts,
     l.peak_f,
     l.peak_ts,
     l.limit_f,
-    l.end_ts - least(coalesce(r.reach_ts, l.drop_ts), l.end_ts) >= 2e6 * l.interval_s as is_certain,
+    l.end_ts - least(coalesce(r.reach_ts, l.drop_ts), l.drop_ts) >= 2e6 * l.interval_s as is_certain,
     l.in_visit,
 from limited l
 join run.threshold t on t.site_id = l.site_id
@@ -205,7 +225,7 @@ left join reached r on r.site_id = l.site_id and r.kind = l.kind and r.drop_ts =
 where
     l.at_limit
     or (
-        abs(l.peak_f - c.level_f) <= t.limit_cluster_f
+        abs(l.seen_f - c.level_f) <= t.limit_cluster_f
         and (l.limit_f is null or abs(c.level_f - l.limit_f) <= t.limit_cluster_reach_f)
     )
 order by l.site_id, l.drop_ts
