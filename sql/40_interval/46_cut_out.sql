@@ -9,9 +9,9 @@ damper_edge as (
     where role = 'zone_damper'
 ),
 
--- steady stretches: cut at damper edges too, fan on throughout
+-- steady stretches: cut at damper edges too, fan proven throughout
 edge as (
-    select site_id, start_ts as ts from interval.condition
+    select site_id, unnest([start_ts, end_ts]) as ts from interval.condition
     union
     select site_id, ts from damper_edge
 ),
@@ -38,7 +38,7 @@ steady as (
     where
         c.class = 'heating'
         and c.source in ('burner', 'strip')
-        and coalesce(c.fan_on, true)
+        and c.fan_on
         and s.end_ts <= c.end_ts
         and s.end_ts - s.start_ts > t.cut_out_steady_s * 1e6
 ),
@@ -70,6 +70,7 @@ ahead as (
         t.cut_out_steady_s,
         t.cut_out_fall_min_f,
         t.cut_out_fall_share,
+        (t.cut_out_fall_s * 1e6)::bigint as fall_us,
         coalesce(b.return_f, 70) as return_f,
         min(p.supply_f) over later as low_f,
         arg_min(p.ts, p.supply_f) over later as low_ts,
@@ -81,11 +82,11 @@ ahead as (
     window
         later as (
             partition by s.site_id, s.stretch_id order by p.ts
-            range between current row and 180000000 following
+            range between current row and fall_us following
         ),
         around as (
             partition by s.site_id, s.stretch_id order by p.ts
-            range between 180000000 preceding and 180000000 following
+            range between fall_us preceding and fall_us following
         )
 ),
 
@@ -102,20 +103,23 @@ first_of as (
     select *
     from fall
     qualify coalesce(
-        ts - lag(ts) over (partition by site_id, stretch_id order by ts) > 180e6, true
+        ts - lag(ts) over (partition by site_id, stretch_id order by ts) > fall_us, true
     )
 )
 
+-- it climbs again with the output on, or the output ends first
 select
     f.site_id,
     f.source,
     f.ts as start_ts,
     f.low_ts,
-    coalesce(min(p.ts) filter (p.supply_f >= f.low_f + 5), f.end_ts) as end_ts,
+    coalesce(min(p.ts) filter (p.supply_f >= f.low_f + 5), any_value(r.end_ts)) as end_ts,
     f.supply_f as peak_f,
     f.low_f,
     f.in_visit,
 from first_of f
-left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < f.end_ts
-group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.in_visit, f.end_ts
+join interval.source_run r
+    on r.site_id = f.site_id and r.source = f.source and r.start_ts <= f.ts and r.end_ts > f.ts
+left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < r.end_ts
+group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.in_visit
 order by f.site_id, start_ts
