@@ -244,6 +244,7 @@ class Measured:
         """Second-stage starts that were out of order, visits left out."""
         table = self.frame("measure.stage_up")
         rows = [] if table is None else records(table[~flags(table["in_visit"])])
+        rows.sort(key=lambda r: (int(r.start_ts), r.source))
         stays_s = self.result.thresholds.get("stage2_stays_after_s", float("inf"))
         return {
             "early": [_start(r) for r in rows if r.result == "early"],
