@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from datetime import date, datetime
 from difflib import get_close_matches
-from functools import partial
+from functools import cache, partial
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -107,16 +107,21 @@ def _setback(value: Any) -> str:
     raise Wrong('local times, such as "22:00-06:00"')
 
 
+@cache
+def _zones() -> tuple[str, ...]:
+    return tuple(sorted(available_timezones()))  # looks into some 600 files
+
+
 def _zone_name(value: Any) -> str:
-    if isinstance(value, str) and (value in available_timezones() or is_fixed_offset(value)):
+    if isinstance(value, str) and (value in _zones() or is_fixed_offset(value)):
         return value
-    raise Wrong(nearest(value, tuple(sorted(available_timezones()))) + ', or "UTC-07:00"')
+    raise Wrong(nearest(value, _zones()) + ', or "UTC-07:00"')
 
 
 def _iana_zone(value: Any) -> str:
-    if isinstance(value, str) and value in available_timezones():
+    if isinstance(value, str) and value in _zones():
         return value
-    raise Wrong(nearest(value, tuple(sorted(available_timezones()))))
+    raise Wrong(nearest(value, _zones()))
 
 
 def _moment(value: Any) -> datetime:

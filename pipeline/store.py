@@ -162,6 +162,9 @@ def write_store(
     try:
         with duckdb.connect(str(part), config=_config()) as connection:
             _settle(connection)
+            # One transaction: a commit for each of some twenty statements would be twenty waits
+            # for the disk.
+            connection.execute("begin")
             create_store_tables(connection)
             for table, columns in store_columns().items():
                 connection.register("incoming", contents[table])
@@ -176,6 +179,7 @@ def write_store(
             connection.execute("create table meta (name VARCHAR, value VARCHAR)")
             rows = sorted({**meta, "layout": layout()}.items())
             connection.executemany("insert into meta values (?, ?)", [list(row) for row in rows])
+            connection.execute("commit")
             connection.execute("checkpoint")
         part.replace(path)
     finally:

@@ -76,11 +76,14 @@ def _read_plain(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
     names = [str(i) for i in range(dialect.width)]
     as_text = {str(i): pa.string() for i in dialect.time_columns}
     as_dictionary = pa.dictionary(pa.int32(), pa.string())
+    region = _below_header(text, first)
     table = pa_csv.read_csv(
-        pa.py_buffer(_below_header(text, first)),
+        pa.py_buffer(region),
         # One thread: only then are rejected rows numbered.
         read_options=pa_csv.ReadOptions(
-            use_threads=False, column_names=names, block_size=_BLOCK_BYTES
+            use_threads=False,
+            column_names=names,
+            block_size=min(_BLOCK_BYTES, len(region) + 1),
         ),
         parse_options=pa_csv.ParseOptions(
             delimiter=dialect.delimiter,
