@@ -90,5 +90,5 @@ select
         else (greatest(start_inwc, end_inwc) - margin_inwc) / abs(end_inwc - start_inwc)
     end as above_margin_s,
 from placed
-where end_ts > start_ts
+where end_ts > start_ts and fan_on is not null
 order by site_id, start_ts
