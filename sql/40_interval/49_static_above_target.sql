@@ -8,40 +8,49 @@ piece as (
         p.*,
         p.target_inwc - t.static_excursion_end_inwc as low_inwc,
         t.static_excursion_end_s,
-        coalesce(lag(p.end_ts) over w = p.start_ts, false) and lag(p.fan_on) over w as joins_before,
+        coalesce(lag(p.end_ts) over w = p.start_ts, false) as joins_before,
+        coalesce(lag(p.end_inwc > p.target_inwc) over w, false) as was_above,
     from interval.static_piece p
     join run.threshold t on t.site_id = p.site_id
     where p.fan_on and p.target_inwc is not null
     window w as (partition by p.site_id order by p.start_ts)
 ),
 
--- stretches below target less hysteresis, long enough to end an excursion
+-- the part of each piece below target less hysteresis
 low_part as (
     select
-        *,
-        coalesce(
-            not joins_before
-            or not lag(greatest(start_inwc, end_inwc) <= low_inwc) over w,
-            true
-        ) as is_new,
+        site_id,
+        static_excursion_end_s,
+        case
+            when start_inwc < low_inwc then start_ts
+            else start_ts + ((end_ts - start_ts) * (start_inwc - low_inwc) / (start_inwc - end_inwc))::bigint
+        end as start_ts,
+        case
+            when end_inwc < low_inwc then end_ts
+            else start_ts + ((end_ts - start_ts) * (low_inwc - start_inwc) / (end_inwc - start_inwc))::bigint
+        end as end_ts,
     from piece
-    where true
-    window w as (partition by site_id order by start_ts)
+    where least(start_inwc, end_inwc) < low_inwc
 ),
 
+-- those that touch, if together they last long enough to end an excursion
 low_run as (
     select site_id, min(start_ts) as start_ts
     from (
         select *, sum(is_new::int) over (partition by site_id order by start_ts) as run_id
-        from low_part
-        where greatest(start_inwc, end_inwc) <= low_inwc
+        from (
+            select
+                *,
+                lag(end_ts) over (partition by site_id order by start_ts) is distinct from start_ts as is_new,
+            from low_part
+        )
     )
     group by site_id, run_id
     having max(end_ts) - min(start_ts) >= any_value(static_excursion_end_s) * 1e6
 ),
 
 event as (
-    -- crosses the target upwards inside the piece, or begins above it after a stop or a gap
+    -- crosses the target upwards inside the piece, or stands above it after a stop, a gap or a new target
     select
         site_id,
         case
@@ -53,7 +62,7 @@ event as (
     from piece
     where
         (start_inwc <= target_inwc and end_inwc > target_inwc)
-        or (not joins_before and start_inwc > target_inwc)
+        or (start_inwc > target_inwc and not (joins_before and was_above))
     union all
     select site_id, start_ts, 'end' from low_run
     union all
