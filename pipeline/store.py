@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
+import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -84,31 +85,16 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
     Raises StoreError if the file is missing, damaged or of another layout; all three are mended
     by loading again.
     """
-    if not path.is_file():
-        raise StoreError("there is no store yet", file=path, hint=_load_again(path))
+    _refuse_missing(path)
     try:
         connection = duckdb.connect(str(path), read_only=read_only, config=_config())
     except duckdb.Error as error:
-        raise StoreError(
-            "the store cannot be opened",
-            file=path,
-            found=str(error).splitlines()[0],
-            expected="a store written by zonetrail and not open for writing elsewhere",
-            hint=f"delete it and {_load_again(path)}; it is rebuilt from exports/",
-        ) from error
+        raise _cannot_open(path, error) from error
     try:
-        found = _meta(connection).get("layout")
-    except duckdb.Error:
-        found = None
-    if found != layout():
+        _refuse_other_layout(connection, "meta", path)
+    except StoreError:
         connection.close()
-        raise StoreError(
-            "the store was written by another version of zonetrail",
-            file=path,
-            found=f"layout {found}",
-            expected=f"layout {layout()}",
-            hint=_load_again(path),
-        )
+        raise
     _settle(connection)
     return connection
 
@@ -155,33 +141,19 @@ def write_store(
 
     A load that is killed leaves the old store as it was.
     """
-    handle, name = tempfile.mkstemp(prefix=path.name + ".", suffix=".part", dir=path.parent)
+    _remove_left_behind(path)
+    try:
+        handle, name = tempfile.mkstemp(prefix=path.name + ".", suffix=".part", dir=path.parent)
+    except OSError as error:
+        raise _cannot_write(path, error) from error
     os.close(handle)
     part = Path(name)
     part.unlink()  # DuckDB refuses to open an empty file
     try:
-        with duckdb.connect(str(part), config=_config()) as connection:
-            _settle(connection)
-            # One transaction: a commit for each of some twenty statements would be twenty waits
-            # for the disk.
-            connection.execute("begin")
-            create_store_tables(connection)
-            for table, columns in store_columns().items():
-                connection.register("incoming", contents[table])
-                names = ", ".join(quoted(c.name) for c in columns)
-                connection.execute(
-                    f"insert into {quoted(table)} ({names}) select {names} from incoming"
-                )
-                connection.unregister("incoming")
-            connection.register("incoming", originals)
-            connection.execute("create table original as select * from incoming")
-            connection.unregister("incoming")
-            connection.execute("create table meta (name VARCHAR, value VARCHAR)")
-            rows = sorted({**meta, "layout": layout()}.items())
-            connection.executemany("insert into meta values (?, ?)", [list(row) for row in rows])
-            connection.execute("commit")
-            connection.execute("checkpoint")
+        _fill(part, contents, originals, meta)
         part.replace(path)
+    except (OSError, duckdb.IOException) as error:
+        raise _cannot_write(path, error) from error
     finally:
         part.unlink(missing_ok=True)
         part.with_name(part.name + ".wal").unlink(missing_ok=True)
@@ -209,9 +181,13 @@ def attach_sites(connection: duckdb.DuckDBPyConnection, stores: Mapping[str, Pat
     """
     selects: dict[str, list[str]] = {table: [] for table in store_columns()}
     for number, (site_id, path) in enumerate(sorted(stores.items())):
-        open_store(path).close()
         name = f"site_{number}"
-        connection.execute(f"attach {literal(str(path))} as {quoted(name)} (read_only)")
+        _refuse_missing(path)
+        try:
+            connection.execute(f"attach {literal(str(path))} as {quoted(name)} (read_only)")
+        except duckdb.Error as error:
+            raise _cannot_open(path, error) from error
+        _refuse_other_layout(connection, f"{name}.main.meta", path)
         for table, columns in store_columns().items():
             listed = ", ".join(quoted(c.name) for c in columns)
             selects[table].append(
@@ -237,8 +213,80 @@ def literal(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def _meta(connection: duckdb.DuckDBPyConnection) -> dict[str, str]:
-    return dict(connection.execute("select name, value from meta").fetchall())
+def _fill(
+    part: Path, contents: Mapping[str, pa.Table], originals: pa.Table, meta: Mapping[str, str]
+) -> None:
+    with duckdb.connect(str(part), config=_config()) as connection:
+        _settle(connection)
+        # One transaction: a commit for each of some twenty statements would be twenty waits
+        # for the disk.
+        connection.execute("begin")
+        create_store_tables(connection)
+        for table, columns in store_columns().items():
+            connection.register("incoming", contents[table])
+            names = ", ".join(quoted(c.name) for c in columns)
+            connection.execute(
+                f"insert into {quoted(table)} ({names}) select {names} from incoming"
+            )
+            connection.unregister("incoming")
+        connection.register("incoming", originals)
+        connection.execute("create table original as select * from incoming")
+        connection.unregister("incoming")
+        connection.execute("create table meta (name VARCHAR, value VARCHAR)")
+        rows = sorted({**meta, "layout": layout()}.items())
+        connection.executemany("insert into meta values (?, ?)", [list(row) for row in rows])
+        connection.execute("commit")
+        connection.execute("checkpoint")
+
+
+def _remove_left_behind(path: Path) -> None:
+    """Take away what loads that were killed have left; none takes an hour."""
+    for part in path.parent.glob(f"{path.name}.*.part*"):
+        if time.time() - part.stat().st_mtime > 3_600:
+            part.unlink(missing_ok=True)
+
+
+def _refuse_missing(path: Path) -> None:
+    if not path.is_file():
+        raise StoreError("there is no store yet", file=path, hint=_load_again(path))
+
+
+def _refuse_other_layout(connection: duckdb.DuckDBPyConnection, meta: str, path: Path) -> None:
+    try:
+        found = _meta(connection, meta).get("layout")
+    except duckdb.Error:
+        found = None
+    if found != layout():
+        raise StoreError(
+            "the store was written by another version of zonetrail",
+            file=path,
+            found=f"layout {found}",
+            expected=f"layout {layout()}",
+            hint=_load_again(path),
+        )
+
+
+def _cannot_open(path: Path, error: Exception) -> StoreError:
+    return StoreError(
+        "the store cannot be opened",
+        file=path,
+        found=str(error).splitlines()[0],
+        expected="a store written by zonetrail and not open for writing elsewhere",
+        hint=f"delete it and {_load_again(path)}; it is rebuilt from exports/",
+    )
+
+
+def _cannot_write(path: Path, error: Exception) -> StoreError:
+    return StoreError(
+        "the store cannot be written",
+        file=path,
+        found=str(error).splitlines()[0],
+        expected="a folder that can be written to, on a disk with room",
+    )
+
+
+def _meta(connection: duckdb.DuckDBPyConnection, table: str = "meta") -> dict[str, str]:
+    return dict(connection.execute(f"select name, value from {table}").fetchall())
 
 
 def _load_again(path: Path) -> str:

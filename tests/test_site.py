@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -226,10 +227,15 @@ def test_an_unknown_judgement_number_is_refused_with_the_nearest(tmp_path: Path)
     assert problem.line == 7 and problem.expected == f'"{name}"?'
 
 
-@pytest.mark.parametrize("name", [n for n, t in THRESHOLDS.items() if t.kind in FIXED_KINDS])
-def test_numbers_of_standards_and_safeties_cannot_be_set(tmp_path: Path, name: str) -> None:
+@pytest.mark.parametrize("kind", sorted(FIXED_KINDS))
+def test_numbers_of_standards_and_safeties_cannot_be_set(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    name, threshold = next(iter(THRESHOLDS.items()))
+    monkeypatch.setitem(THRESHOLDS, name, replace(threshold, kind=kind))
     problem = problems_of(tmp_path, f"[thresholds]\n{name} = 7")[0]
     assert problem.what.startswith(f"{name} cannot be set by a site")
+    assert f"{threshold.value:g} {threshold.unit} stands" in (problem.expected or "")
 
 
 # ------------------------------------------------------------------------------------- fingerprint

@@ -150,6 +150,20 @@ def test_attached_stores_cannot_be_written_and_nothing_else_be_reached(tmp_path:
         connection.execute(f"attach '{tmp_path / 'new.duckdb'}'")
 
 
+def test_a_store_of_another_layout_is_not_attached(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = loaded(tmp_path / "a")
+    monkeypatch.setattr(store, "READER_VERSION", store.READER_VERSION + 1)
+    with pytest.raises(StoreError, match="another version"):
+        attach_sites(connect_working(), {"a": path})
+
+
+def test_a_folder_that_cannot_be_written_to_is_the_users_to_mend(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="cannot be written"):
+        write_store(tmp_path / "nowhere" / "site.duckdb", {}, store_table("repeat", {}), {})
+
+
 def test_no_sites_give_empty_tables(tmp_path: Path) -> None:
     connection = connect_working()
     attach_sites(connection, {})

@@ -152,7 +152,8 @@ def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
                 expected="an export, or a folder with exports",
             )
         folder = path if path.is_dir() else path.parent
-        files = list_exports(folder)[0] if path.is_dir() else [path]
+        inside = folder / "exports" if (folder / "exports").is_dir() else folder
+        files = list_exports(inside)[0] if path.is_dir() else [path]
         if not files:
             raise InputError(
                 "there is no export in this folder",

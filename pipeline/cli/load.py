@@ -70,7 +70,8 @@ def as_text(report: LoadReport) -> str:
     ]
     for f in report.files:
         if not f.is_present:
-            lines.append(f"{f.path}: no longer in exports/; its rows stay")
+            gone = "no longer in exports/; its rows stay (delete site.duckdb to forget them)"
+            lines.append(f"{f.path}: {gone}")
         elif f.was_loaded:
             lines.append(f"{f.path}: already loaded")
         if f.unused_columns:

@@ -16,7 +16,7 @@ from pipeline.ingest.timestamps import Flags, Ints
 from pipeline.store import store_table
 
 EMPTY_REASON = "no cell holds a reading"
-UNUSED_REASON = "holds values only in columns that no [[channel]] names"
+UNUSED_REASON = "holds values only in columns that are not used"
 CONFLICT_REASON = "every reading contradicts another row of the same instant"
 
 

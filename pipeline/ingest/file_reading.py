@@ -138,7 +138,7 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
         n_blank=rows.n_blank,
         n_footer=0,
         n_continued=rows.n_continued,
-        unused=_unused(opened, used, long),
+        unused=_unused(opened, used, long, site),
         notes=clock.notes,
     )
     broken = _sort_out_rows(reading, rows)
@@ -303,10 +303,12 @@ def _kind(
 
 
 def _unused(
-    opened: OpenExport, used: dict[int, Channel], long: tuple[int, int] | None
+    opened: OpenExport, used: dict[int, Channel], long: tuple[int, int] | None, site: Site
 ) -> tuple[str, ...]:
+    """Names in the file that no channel carries and that site.toml does not set aside."""
+    ignored = {c.column for c in site.channels if c.role == "ignore"}
     if long:
-        named = {c.column for c in used.values()}
+        named = {c.column for c in used.values()} | ignored
         return tuple(n for n in long_names(opened) if n not in named)
     taken = {opened.column_number(c.column) for c in used.values()} | set(
         opened.dialect.time_columns
@@ -314,7 +316,7 @@ def _unused(
     return tuple(
         name
         for i, name in enumerate(opened.dialect.header)
-        if i not in taken and not re.fullmatch(r"column \d+", name)
+        if i not in taken and name not in ignored and not re.fullmatch(r"column \d+", name)
     )
 
 

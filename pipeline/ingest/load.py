@@ -178,7 +178,8 @@ def _vanished(site: Site, present: dict[str, str]) -> list[Export]:
     for sha, path, n_bytes, packed in read_originals(site.store_path):
         if sha not in present:
             content = bytes(codec.decompress(packed, n_bytes, asbytes=True))
-            gone.append(Export(path, f"{site.folder / path} (no longer there)", content, sha))
+            shown = f"{site.folder / path} (no longer there; delete site.duckdb to forget it)"
+            gone.append(Export(path, shown, content, sha))
     return gone
 
 

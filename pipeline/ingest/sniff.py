@@ -184,13 +184,14 @@ def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate 
 
 
 def _time_place(kinds: list[str | None]) -> tuple[tuple[int, ...], tuple[str, ...]] | None:
-    for kind in ("datetime", "epoch_s", "epoch_ms"):
-        if kind in kinds:
-            return (kinds.index(kind),), (kind,)
+    # A serial number may look like seconds since 1970, so those come last.
+    if "datetime" in kinds:
+        return (kinds.index("datetime"),), ("datetime",)
     if "date" in kinds and "time" in kinds:
         return (kinds.index("date"), kinds.index("time")), ("date", "time")
-    if "date" in kinds:
-        return (kinds.index("date"),), ("date",)
+    for kind in ("epoch_s", "epoch_ms", "date"):
+        if kind in kinds:
+            return (kinds.index(kind),), (kind,)
     return None
 
 
