@@ -21,6 +21,7 @@ class Line:
     """One channel drawn as a line; NaN breaks it.
 
     scale : steps per unit that the drawn line keeps (see display.Display.wire_scale)
+    is_envelope : the values are lowest and highest of stretches, not readings one by one
     """
 
     name: str
@@ -31,6 +32,7 @@ class Line:
     unit: str = ""
     decimals: int = 1
     scale: int = 1000
+    is_envelope: bool = False
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@ FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, s
 CONFIG: dict[str, Any] = {
     "displaylogo": False,
     "showSendToCloud": False,
+    "showTips": False,
     "responsive": True,
     "scrollZoom": False,
     "displayModeBar": True,
@@ -226,6 +227,7 @@ def _panel_traces(
                     "unit": line.unit,
                     "decimals": line.decimals,
                     "steps": line.scale,
+                    "envelope": line.is_envelope,
                 },
             )
         )

@@ -24,8 +24,8 @@ PANEL_PX = 118
 TRACK_PX = 15
 GROUP_PX = 7
 STRIP_PX = 15
-EVENT_STEPS = 7
-"""A rare event is drawn at least this wide: about 3 px on a wide screen."""
+EVENT_STEPS = 4
+"""A rare event is drawn at least this wide: about 2 px on a wide screen."""
 SIMPLIFY_PX = 0.45
 """A point is left out of the still drawing where the line passes this close to it anyway."""
 

@@ -86,7 +86,7 @@ def _scroll(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str
     body = Markup("").join(_row(table.columns, row) for row in rows)
     note = Markup('<p class="tnote">{}</p>').format(clean(table.note)) if table.note else Markup()
     return Markup(
-        '<div class="scroll" tabindex="0" role="region" aria-label="{label}"><table>'
+        '<div class="scroll" tabindex="0" role="group" aria-label="{label}"><table>'
         "<caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
         "</table></div>{note}"
     ).format(label=clean(caption), caption=clean(caption), head=head, body=body, note=note)

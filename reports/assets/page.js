@@ -65,6 +65,13 @@ function valueAt(trace, t) {
   const b = trace.y[i + 1];
   return a + (b - a) * (t - trace.x[i]) / (trace.x[i + 1] - trace.x[i]);
 }
+const fixed = (v, decimals) => v.toFixed(decimals).replace('-', '\u2212');
+// Lowest and highest of the stretch around t, where the line joins only those.
+function around(trace, t, decimals) {
+  const i = before(trace.x, t), near = [i - 1, i, i + 1, i + 2].map(k => trace.y[k]).filter(isFinite);
+  const low = fixed(Math.min(...near), decimals), high = fixed(Math.max(...near), decimals);
+  return low === high ? low : low + ' to ' + high;
+}
 function stateAt(trace, t) {
   if (trace.meta.unknown.some(s => s[0] <= t && t < s[1])) return 'not recorded';
   const i = before(trace.exact || trace.x, t);
@@ -86,8 +93,10 @@ function values(box, data, t) {
     const span = document.createElement('span'), b = document.createElement('b');
     let words;
     if (m.kind === 'line') {
-      const v = valueAt(trace, t);
-      words = isFinite(v) ? v.toFixed(m.decimals).replace('-', '\u2212') + ' ' + m.unit : 'not recorded';
+      const v = valueAt(trace, t), sample = document.createElement('i');
+      sample.style.borderTop = '2px ' + (trace.line.dash === 'solid' ? 'solid ' : 'dashed ') + trace.line.color;
+      span.append(sample);
+      words = !isFinite(v) ? 'not recorded' : (m.envelope ? around(trace, t, m.decimals) : fixed(v, m.decimals)) + ' ' + m.unit;
     } else {
       words = stateAt(trace, t);
       if (words === 'off') span.className = 'off';
@@ -116,7 +125,9 @@ async function draw(figure) {
       made.layout.xaxis.nticks = 4;
       made.layout.xaxis.tickangle = 0;
       for (const k in made.layout) {
-        if (k.startsWith('yaxis') && made.layout[k].ticktext) made.layout[k].ticktext = made.layout.meta.short;
+        if (!k.startsWith('yaxis') || !made.layout[k].ticktext) continue;
+        made.layout[k].ticktext = made.layout.meta.short;
+        made.layout[k].tickfont.size = 9;
       }
       for (const a of made.layout.annotations) if (a.yref === 'paper') a.text = a.text.split('   ')[0];
     }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -29,8 +31,9 @@ def whole_log(model: Model) -> TimeFigure:
     panels: tuple[Panel, ...] = ()
     notes: tuple[str, ...] = ()
     if overview is not None:
-        panels, notes = reading_panels(model, _both_ends(overview), window, calling=set())
-        notes = tuple(n for n in notes if not n.startswith("Setpoints"))
+        panels, _ = reading_panels(model, _both_ends(overview), window, calling=set())
+        panels = tuple(_enveloped(panel) for panel in panels)
+        notes = ("Hatched: not recorded; every gap is listed under Data quality.",)
     trips = model.rows("interval.trip")
     tracks = tuple(_outputs(model) + _calls(model) + _trips(trips))
     when = model.clock.span(window.start_ts, window.end_ts)
@@ -53,11 +56,15 @@ def whole_log(model: Model) -> TimeFigure:
         ),
         notes=(
             *notes,
-            "Lines keep the lowest and the highest reading of every stretch that one step of the "
-            "drawing covers, so no peak is lost; full detail stands under each finding.",
+            "Lines join the lowest and the highest reading of every few minutes, so no peak is "
+            "lost; reading by reading, the minutes of each finding are drawn under it.",
             *clock_note(model, window),
         ),
     )
+
+
+def _enveloped(panel: Panel) -> Panel:
+    return replace(panel, lines=tuple(replace(line, is_envelope=True) for line in panel.lines))
 
 
 def _both_ends(overview: pd.DataFrame) -> pd.DataFrame:

@@ -61,48 +61,56 @@ def _files(model: Model) -> Markup:
     rows = model.rows("store.file")
     if not rows:
         return Markup()
-    heads = (
-        ("File", "wide"),
-        ("Logged", "text"),
-        ("Rows read", "number"),
-        ("= loaded", "number"),
-        ("+ rejected", "number"),
-        ("+ repeated", "number"),
-        ("Cells without a reading", "number"),
-        ("From", "text"),
-        ("To", "text"),
-        ("Read as", "wide"),
+    counts = (
+        ("Rows read", "n_read"),
+        ("= loaded", "n_loaded"),
+        ("+ rejected", "n_rejected"),
+        ("+ repeated", "n_repeated"),
+        ("Cells without a reading", "n_bad_cells"),
     )
-    body = []
-    for r in rows:
-        zone = text(r["timezone"])
-        source = ZONE_SOURCE.get(text(r["timezone_source"]), "taken from the site")
-        read_as = (
-            f"{text(r['encoding'])}, “{_delimiter(text(r['delimiter']))}”, decimals "
-            f"“{text(r['decimal_sign'])}”, clock {zone} ({source})"
-        )
-        gone = "" if r["is_present"] in (True, None) else " (no longer in exports/)"
-        body.append(
+    rows_went = Table(
+        "Files: where every row went",
+        (Column("File", "wide"), *(Column(title, "number") for title, _ in counts)),
+        tuple((_path(r), *(model.show.count(r[key]) for _, key in counts)) for r in rows),
+    )
+    read_as = Table(
+        "Files: how each was read",
+        (
+            Column("File", "wide"),
+            Column("Logged"),
+            Column("From"),
+            Column("To"),
+            Column("Read as", "wide"),
+        ),
+        tuple(
             (
-                text(r["path"]) + gone,
+                _path(r),
                 KIND_WORDS.get(text(r["kind"]), text(r["kind"])),
-                *(
-                    model.show.count(r[k])
-                    for k in ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
-                ),
                 model.clock.moment(r["first_ts"]),
                 model.clock.moment(r["last_ts"]),
-                read_as,
+                _read_as(r),
             )
-        )
-    return table_html(
-        Table(
-            "Files: where every row went",
-            tuple(Column(t, k) for t, k in heads),
-            tuple(body),
-            note="From and to are on each logger’s own clock.",
-        )
+            for r in rows
+        ),
+        note="From and to are on each logger’s own clock.",
     )
+    return table_html(rows_went) + table_html(read_as)
+
+
+def _path(row: dict[str, object]) -> str:
+    gone = "" if row["is_present"] in (True, None) else " (no longer in exports/)"
+    return text(row["path"]) + gone
+
+
+def _read_as(row: dict[str, object]) -> str:
+    source = ZONE_SOURCE.get(text(row["timezone_source"]), "taken from the site")
+    said = (
+        f"{text(row['encoding'])}, parted by “{_delimiter(text(row['delimiter']))}”, decimals "
+        f"“{text(row['decimal_sign'])}”, clock {text(row['timezone'])} ({source})"
+    )
+    unused, notes = text(row.get("unused_columns")), text(row.get("notes"))
+    said += f"; columns not used: {unused}" if unused else ""
+    return said + (f"; {notes}" if notes else "")
 
 
 def _delimiter(sign: str) -> str:
