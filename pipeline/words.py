@@ -59,7 +59,16 @@ def duration(seconds: float) -> str:
         return f"{minutes} min"
     if minutes < 48 * 60:
         return f"{minutes // 60} h {minutes % 60} min" if minutes % 60 else f"{minutes // 60} h"
-    return f"{seconds / 86400:.1f} days"
+    return f"{seconds / 86400:.1f}".removesuffix(".0") + " days"
+
+
+def durations(values: Sequence[float]) -> str:
+    """Shortest to longest, the unit said once where it is the same: '2 to 23 min'."""
+    low, high = duration(min(values)), duration(max(values))
+    if low == high:
+        return low
+    number_low, unit_low = low.split(" ", 1)
+    return f"{number_low if unit_low == high.split(' ', 1)[1] else low} to {high}"
 
 
 def hours(seconds: float) -> str:

@@ -16,6 +16,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline import words
+from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._base import (
     WALK,
     CannotTell,
@@ -179,7 +180,7 @@ def _missing(site: SiteFrames, d: Declaration) -> str | None:
             return f"{name} was not made in this run"
     absent = [g for g in d.needs_roles if not any(r in site.logged_roles for r in g)]
     if absent:
-        return f"not logged: {words.joined(_group_words(g) for g in absent)}"
+        return f"not logged: {'; '.join(_group_words(g) for g in absent)}"
     if d.figure is None:
         return None
     covered = site.coverage(d.figure)
@@ -196,6 +197,8 @@ def _missing(site: SiteFrames, d: Declaration) -> str | None:
 
 
 def _group_words(group: Sequence[str]) -> str:
+    if set(group) == set(OUTPUT_ROLES):
+        return "any output of the panel"
     return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")
 
 

@@ -106,6 +106,14 @@ def who_called(s: Starts) -> str:
     return f", every time {who}" if n == s.n else f", {n} of them {who}"
 
 
+def by_zones(s: Starts) -> str:
+    """'calling were: Den 12 times, Office and Den twice', the commonest three."""
+    sizes = s.rows["zones"].fillna("").value_counts().sort_index().sort_values(ascending=False)
+    told = [f"{s.site.zones(str(z))} {words.times(int(n))}" for z, n in sizes.head(3).items()]
+    more = f" and {len(sizes) - 3} more" if len(sizes) > 3 else ""
+    return f"calling were {', '.join(told)}{more}"
+
+
 def events(s: Starts, label: str, worth: str, clause: Any) -> list[Event]:
     """The starts as events; `worth` names the column by which the worst is chosen."""
     made = []

@@ -157,8 +157,13 @@ def judge(site: SiteFrames) -> Outcome:
 def _agree(compared: list[Clock]) -> Outcome:
     good = [c for c in compared if c.is_found]
     open_ = [c for c in compared if not c.is_found and c.confidence != "reference"]
-    reasons = words.joined(
-        f"{c.logger} cannot be told" + (f" ({c.why.rstrip('.')})" if c.why else "") for c in open_
+    by_reason: dict[str, list[str]] = {}
+    for c in open_:
+        by_reason.setdefault(c.why.rstrip("."), []).append(c.logger)
+    reasons = "; ".join(
+        f"{words.joined(loggers)} cannot be told"
+        + (f" ({why[0].lower() + why[1:]})" if why else "")
+        for why, loggers in by_reason.items()
     )
     if not good:
         if not compared or (len(compared) == 1 and not open_):

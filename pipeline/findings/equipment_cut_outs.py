@@ -107,9 +107,7 @@ def _flame(c: CutOuts) -> Weighed | None:
     site = c.site
     low, high = site.threshold("cut_out_retry_min_s"), site.threshold("cut_out_retry_max_s")
     n_retry = sum(low <= w <= high for w in c.waits_s)
-    shortest, longest = words.duration(min(c.waits_s)), words.duration(max(c.waits_s))
-    waits = shortest if shortest == longest else f"{shortest} to {longest}"
-    said = f"heat was back after {waits}"
+    said = f"heat was back after {words.durations(c.waits_s)}"
     if c.n < 2:
         return Weighed(Weight.OPEN, f"{said}; one event does not tell")
     scattered = not c.peaks_together

@@ -41,9 +41,7 @@ from pipeline.findings._windows import evidence, windows
 
 def _other_delay(s: Starts) -> Weighed:
     clocks = sorted(s.clocks_s)
-    shortest, longest = words.duration(clocks[0]), words.duration(clocks[-1])
-    spread = shortest if shortest == longest else f"{shortest} to {longest}"
-    said = f"they came {spread} into the {_clock_words(s)}"
+    said = f"they came {words.durations(clocks)} into the {_clock_words(s)}"
     if s.from_timer:
         middle = words.duration(clocks[len(clocks) // 2])
         return Weighed(Weight.STRONG, f"{said}: looks like a delay of about {middle}")

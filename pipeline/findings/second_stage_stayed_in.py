@@ -68,9 +68,8 @@ def _minimum_run(s: Starts) -> Weighed:
     middle = words.duration(lengths[len(lengths) // 2])
     if most >= share * len(lengths):
         return Weighed(Weight.STRONG, f"these runs were all about {middle} long, as a timer's are")
-    shortest, longest = words.duration(lengths[0]), words.duration(lengths[-1])
     return Weighed(
-        Weight.RULED_OUT, f"these runs were {shortest} to {longest} long, not of one length"
+        Weight.RULED_OUT, f"these runs were {words.durations(lengths)} long, not of one length"
     )
 
 
@@ -173,9 +172,7 @@ def judge(site: SiteFrames) -> Outcome:
 
 
 def _span(s: Starts) -> str:
-    values = numbers(s.rows["stayed_in_s"])
-    low, high = words.duration(min(values)), words.duration(max(values))
-    return low if low == high else f"{low} to {high}"
+    return words.durations(numbers(s.rows["stayed_in_s"]))
 
 
 def _clause(row: Any) -> str:

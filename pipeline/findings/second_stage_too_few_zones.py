@@ -169,9 +169,11 @@ def _clause(row: Any) -> str:
 
 
 def _headline(s: Starts) -> str:
+    alone = bool((s.rows["n_zones"] == 1).all())
+    who = "only one zone" if alone else "fewer zones"
     return (
-        f"second stage came on {words.times(s.n)} with fewer zones than the panel's minimum of "
-        f"{_minimum(s)}{_staging.who_called(s)}"
+        f"second stage came on {words.times(s.n)} with {who} calling, against the panel's minimum "
+        f"of {_minimum(s)}{_staging.who_called(s)}"
     )
 
 
@@ -189,5 +191,6 @@ def _summary(s: Starts) -> str:
     total = sum(_staging.after(row) for row in s.rows.itertuples(index=False))
     return words.sentences(
         f"{_headline(s)}: first {first}, last {last}, {words.hours(total)} of second stage in all",
+        "" if _staging.who_called(s) else _staging.by_zones(s),
         f"it came on {words.times(len(s.all))} altogether",
     )

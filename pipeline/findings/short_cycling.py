@@ -42,7 +42,7 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, flags, number, records
+from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._windows import Event, evidence, windows
 
 RATE_NAMES = {
@@ -99,6 +99,8 @@ def _after_trips(c: Cycling) -> Weighed | None:
     runs = c.rows[c.rows["what"] == "run"]
     if runs.empty:
         return None
+    if "supply_temp" not in c.site.logged_roles:
+        return Weighed(Weight.OPEN, "supply air was not logged, so that no trip could be seen")
     n = int(flags(runs["after_trip"]).sum())
     within = words.duration(c.site.threshold("after_trip_s"))
     said = f"{words.of_all(n, len(runs))} short runs began within {within} of a limit trip"
@@ -118,7 +120,10 @@ def _one_zone(c: Cycling) -> Weighed | None:
     if not alone.empty:
         sizes = alone["zones"].value_counts()
         zone, n = c.site.zones(str(sizes.index[0])), int(sizes.iloc[0])
-        said += f", {words.of_all(n, len(alone))} of those with {zone}"
+        if n == len(runs):
+            said = f"{words.of_all(n, n)} short runs came with {zone} calling alone"
+        else:
+            said += f", {n} of them {zone}"
     return Weighed(Weight.FITS if len(alone) >= share * len(runs) else Weight.AGAINST, said)
 
 
@@ -159,11 +164,8 @@ def _rest_timer(c: Cycling) -> Weighed | None:
         return None
     given = c.site.setting("compressor_min_off_min")
     limit = max(float(r.short_rest_limit_s or 0.0) for r in c.sources)
-    rests = c.rows.loc[c.rows["what"] == "rest", "length_s"].astype(float)
-    said = (
-        f"{words.count(c.n_rest, 'rest')} of {words.duration(float(rests.min()))} to "
-        f"{words.duration(float(rests.max()))}"
-    )
+    rests = numbers(c.rows.loc[c.rows["what"] == "rest", "length_s"])
+    said = f"{words.count(c.n_rest, 'rest')} of {words.durations(rests)}"
     if given is None:
         return Weighed(
             Weight.FITS, f"{said}, under {words.duration(limit)}; no minimum-off was given"
@@ -391,6 +393,12 @@ def _severity(c: Cycling, by_number: bool) -> str:
     return "plan" if share >= site.threshold("short_cycling_plan_share") else "watch"
 
 
+def _what(r: Any) -> str:
+    """'the furnace', 'the compressor in cooling'."""
+    mode = f" in {r.mode}" if r.source == "compressor" and r.mode != "unknown" else ""
+    return f"{words.source(r.source)}{mode}"
+
+
 def _counts(c: Cycling) -> str:
     parts = []
     for r in c.sources:
@@ -399,13 +407,12 @@ def _counts(c: Cycling) -> str:
         at_least = "at least " if r.is_at_least else ""
         if runs:
             parts.append(
-                f"{at_least}{runs} of {words.count(int(r.n_start), 'start')} of "
-                f"{words.source(r.source)} in {r.mode} ran for less than "
-                f"{words.duration(float(r.short_run_limit_s))}"
+                f"{at_least}{runs} of {words.count(int(r.n_start), 'run')} of {_what(r)} lasted "
+                f"less than {words.duration(float(r.short_run_limit_s))}"
             )
         if rests:
             parts.append(
-                f"{words.source(r.source)} rested for less than "
+                f"{_what(r)} rested for less than "
                 f"{words.duration(float(r.short_rest_limit_s))} {at_least}{words.times(rests)}"
             )
     return words.joined(parts)
@@ -438,7 +445,7 @@ def _summary(c: Cycling, by_number: bool) -> str:
 def _not_found(site: SiteFrames, cycles: list[Any]) -> Outcome:
     told = [
         f"{int(r.n_short_run) + int(r.n_short_rest)} short of "
-        f"{words.count(int(r.n_start), 'start')} of {words.source(r.source)} in {r.mode}"
+        f"{words.count(int(r.n_start), 'run')} of {_what(r)}"
         for r in cycles
         if r.n_start
     ]

@@ -43,6 +43,7 @@ from pipeline.findings._site import SiteFrames, flags, number, records
 from pipeline.findings._windows import Event, evidence, lines, windows
 
 MODES = ("heating", "cooling")
+NOT_ATTRIBUTED = "who called and on which stage was not logged together with static"
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,11 @@ class Static:
     n_zones_all: int
 
     @property
+    def is_attributed(self) -> bool:
+        """Whether time over target is known by who called and on which stage."""
+        return float(self.states["above_margin_s"].sum()) > 0
+
+    @property
     def worst(self) -> Any:
         """The state with most time over target plus margin; None if none has any."""
         over = self.states[self.states["above_margin_s"] > 0]
@@ -111,6 +117,8 @@ class Static:
 
 
 def _one_zone(s: Static) -> Weighed:
+    if not s.is_attributed:
+        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
     alone, more = s.states["n_zones"] == 1, s.states["n_zones"] >= 2
     part = s.part(alone)
     other_share, other_s = s.share(more)
@@ -135,6 +143,8 @@ def _one_zone(s: Static) -> Weighed:
 
 
 def _second_stage(s: Static) -> Weighed:
+    if not s.is_attributed:
+        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
     second = s.states["stage"] == 2
     part, (share_1, settled_1) = s.part(second), s.share(s.states["stage"] == 1)
     said = (
@@ -201,13 +211,14 @@ def _relief_limited(s: Static) -> Weighed:
 
 def _target(s: Static) -> Weighed:
     site = s.site
+    if not s.is_attributed:
+        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
     everyone = s.states["n_zones"] == s.n_zones_all
     share, settled_s = s.share(everyone)
     all_zones = f"all {words.number(s.n_zones_all)} zones"
     if settled_s < site.threshold("static_state_min_h") * 3600:
-        return Weighed(
-            Weight.OPEN, f"{all_zones} called together for only {words.hours(settled_s)}"
-        )
+        together = f"for only {words.hours(settled_s)}" if settled_s else "never"
+        return Weighed(Weight.OPEN, f"{all_zones} called together {together}")
     said = (
         f"with {all_zones} calling static was over target {words.share(share)} of "
         f"{words.hours(settled_s)}"

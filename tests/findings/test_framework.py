@@ -81,7 +81,7 @@ def test_tables_needed_are_tables_that_exist():
         ({"needs_roles": (("flame", "gas_valve"),)}, "Not logged: flame or gas valve."),
         (
             {"needs_roles": (("flame",), ("supply_temp",), ("voltage_24",))},
-            "Not logged: flame and 24 V present.",
+            "Not logged: flame; 24 V present.",
         ),
         ({"figure": "balance"}, "How much of the window shows it was not measured (balance)."),
     ],

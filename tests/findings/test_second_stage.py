@@ -65,9 +65,9 @@ def test_few_zones_sentence_and_first_cause(build, judge, at):
     rows = starts(at, 4, 6, "too few zones", **ALONE)
     _, finding = judge(FEW, site_with(build, rows))
     assert finding.summary == (
-        "Second stage came on 4 times with fewer zones than the panel's minimum of 2 zones, every "
-        "time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am, 32 min of second "
-        "stage in all. It came on 10 times altogether."  # 4 x 8 min
+        "Second stage came on 4 times with only one zone calling, against the panel's minimum of 2 "
+        "zones, every time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am, 32 min "
+        "of second stage in all. It came on 10 times altogether."  # 4 x 8 min
     )
     assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
     assert finding.causes[0].because == (
@@ -75,6 +75,14 @@ def test_few_zones_sentence_and_first_cause(build, judge, at):
         "the stage-up delay is at work, the minimum is not."
     )
     assert "Bedroom over garage" in " ".join(finding.checks)
+
+
+def test_few_zones_names_who_called_when_it_was_not_one(build, judge, at):
+    rows = starts(at, 5, 6, "too few zones", **ALONE)
+    for row in rows[:2]:
+        row["zones"] = "4"
+    _, finding = judge(FEW, site_with(build, rows))
+    assert "Calling were Bedroom over garage 3 times, Basement twice." in finding.summary
 
 
 def test_thermostat_that_asks_itself_comes_first(build, judge, at):

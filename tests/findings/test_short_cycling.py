@@ -99,7 +99,7 @@ def test_sentence(build, judge, at):
     rows = [short(at, d, n) for d in range(2) for n in range(3)]
     _, finding = judge(CODE, site_with(build, [cycle(30, 6, n_short_run_by_limit=2)], rows))
     assert finding.summary == (
-        "6 of 30 starts of the furnace in heating ran for less than 3 min: on 2 days, first Mon "
+        "6 of 30 runs of the furnace lasted less than 3 min: on 2 days, first Mon "
         "8:00 am, last Tue 8:30 am. 2 more short runs ended in a limit trip and are not counted "
         "here."
     )
@@ -169,6 +169,15 @@ def test_short_runs_after_trips_are_told_with_the_trips(build, judge, rule, trip
     )
 
 
+def test_without_supply_air_trips_are_not_ruled_out(build, judge, at):
+    rows = [short(at, d, n) for d in range(2) for n in range(4)]
+    blind = site_with(build, [cycle(40, 8)], rows, roles=["output_w1", "zone_call_w1"])
+    _, finding = judge(CODE, blind)
+    assert not any("limit trips" in text for text in finding.ruled_out)
+    _, finding = judge(CODE, site_with(build, [cycle(40, 8)], rows))
+    assert "Not limit trips: none of 8 short runs" in finding.ruled_out[0]
+
+
 def test_cannot_tell(build, judge):
     assert judge(CODE, site_with(build, []))[0].result == "cannot tell"
     coarse = site_with(build, [cycle(100, is_at_least=True)])
@@ -181,5 +190,5 @@ def test_cannot_tell(build, judge):
 def test_coarse_sampling_says_at_least(build, judge, at):
     rows = [short(at, d, n) for d in range(2) for n in range(3)]
     _, finding = judge(CODE, site_with(build, [cycle(30, 6, is_at_least=True)], rows))
-    assert finding.summary.startswith("At least 6 of 30 starts")
+    assert finding.summary.startswith("At least 6 of 30 runs")
     assert finding.certainty == "likely"

@@ -188,6 +188,19 @@ def test_dampers_not_logged_says_so(build, judge, at):
     assert relief.because == "Damper positions were not logged."
 
 
+def test_without_calls_nothing_is_blamed_and_nothing_ruled_out(build, judge, at):
+    tables = case(at) | {"measure.static_by_calling": []}
+    _, finding = judge(CODE, build(tables, roles=["static_pressure"]))
+    assert finding.ruled_out == (
+        "Not the filter or the return side: they lower supply static, they do not raise it.",
+    )
+    assert {c.because for c in finding.causes} == {
+        "Who called and on which stage was not logged together with static.",
+        "Damper positions were not logged.",
+        "The transducer's zero was not checked against times with no fan.",
+    }
+
+
 def test_over_target_with_all_zones_points_to_the_target(build, judge, at):
     states = [(1, "1+2+3+4", 10.0, 5.1), (1, "1", 50.0, 0.9)]
     site = build(case(at, states=states, zones="1+2+3+4"))

@@ -108,7 +108,7 @@ def test_log_is_named_before_anything_is_concluded(build):
     )
     assert v.how_sure.startswith("About the log: logger plenum stopped for 3 h. Shown by the log.")
     assert v.how_sure.endswith(
-        "Looked at: 7.0 days with 40 hours of heat; outputs, calls and fan logged 100 % of the "
+        "Looked at: 7 days with 40 hours of heat; outputs, calls and fan logged 100 % of the "
         "time, to 10 s."
     )
 

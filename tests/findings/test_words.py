@@ -61,11 +61,18 @@ def test_clock_span_says_the_day_once():
         (900, "15 min"),
         (7170, "2 h"),  # 119.5 min is said as 120
         (7800, "2 h 10 min"),
-        (172800, "2.0 days"),
+        (172800, "2 days"),
+        (700000, "8.1 days"),
     ],
 )
 def test_duration(seconds, said):
     assert words.duration(seconds) == said
+
+
+def test_durations_say_the_unit_once():
+    assert words.durations([1380, 120, 600]) == "2 to 23 min"
+    assert words.durations([45, 240]) == "45 s to 4 min"
+    assert words.durations([240, 241]) == "4 min"
 
 
 def test_duration_refuses_negative():
