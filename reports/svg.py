@@ -49,9 +49,9 @@ def label(
     x: str, y: float, words: str, anchor: str = "start", hue: str = "muted", more: str = ""
 ) -> Markup:
     """A word in a drawing, cleaned, escaped and cut."""
-    return Markup('<text x="{}" y="{}" text-anchor="{}" class="f-{}{}" fill="{}">{}</text>').format(
-        x, f"{y:g}", anchor, hue, f" {more}" if more else "", LIGHT[hue], drawn(words)
-    )
+    return Markup(
+        '<text x="{}" y="{}" text-anchor="{}" class="f-{}{}" fill="{}" font-size="11">{}</text>'
+    ).format(x, f"{y:g}", anchor, hue, f" {more}" if more else "", LIGHT[hue], drawn(words))
 
 
 def time_still(figure: TimeFigure) -> Markup:
@@ -318,13 +318,14 @@ def _axis(figure: TimeFigure) -> Markup:
 def _mark_strip(figure: TimeFigure) -> Markup:
     """Numbers above the panels, moved apart where they would cover one another."""
     out, least = [], -100.0
-    gap = 100.0 / max(30, len(figure.marks) + 1)
+    gap = 100.0 / max(22, len(figure.marks) + 1)
     for i, mark in enumerate(figure.marks, start=1):
         at = max(place(mark.ts, figure.start_ts, figure.end_ts), least + gap)
         least = at
         out.append(
             Markup(
-                '<text x="{}%" y="11" text-anchor="middle" class="f-{} mk" fill="{}">{}</text>'
+                '<text x="{}%" y="11" text-anchor="middle" class="f-{} mk" fill="{}" '
+                'font-size="11">{}</text>'
             ).format(f"{min(at, 100):.2f}", mark.hue, LIGHT[mark.hue], escape(str(i)))
         )
     return plot(STRIP_PX, Markup(), Markup("").join(out))

@@ -108,7 +108,8 @@ def _read_as(row: dict[str, object]) -> str:
         f"{text(row['encoding'])}, parted by “{_delimiter(text(row['delimiter']))}”, decimals "
         f"“{text(row['decimal_sign'])}”, clock {text(row['timezone'])} ({source})"
     )
-    unused, notes = text(row.get("unused_columns")), text(row.get("notes"))
+    unused = text(row.get("unused_columns")).replace("\n", ", ")
+    notes = text(row.get("notes")).replace("\n", " ")
     said += f"; columns not used: {unused}" if unused else ""
     return said + (f"; {notes}" if notes else "")
 
