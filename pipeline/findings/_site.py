@@ -107,9 +107,18 @@ class SiteFrames:
 
     def _setting(self, name: str, column: str, ts: int | None) -> Any:
         at = self.window.end_ts - 1 if ts is None else ts
-        rows = self.table("run.setting")
-        rows = rows[(rows["name"] == name) & (rows["start_ts"] <= at) & (rows["end_ts"] > at)]
-        return None if rows.empty else none_if_null(rows.iloc[0][column])
+        for row in self._settings.get(name, []):
+            if row.start_ts <= at < row.end_ts:
+                return getattr(row, column)
+        return None
+
+    @cached_property
+    def _settings(self) -> dict[str, list[Any]]:
+        """Rows of run.setting by name: asked for once per event, so read once."""
+        found: dict[str, list[Any]] = {}
+        for row in records(self.table("run.setting")):
+            found.setdefault(row.name, []).append(row)
+        return found
 
     # ------------------------------------------------------------------ time in a state
 

@@ -84,6 +84,7 @@ FINDING = Declaration(
         "trust.clock_offset",
         "store.file",
         "interval.output_run",
+        "run.clock",
         "channel.channel",
         "signal.coverage",
         "run.visit",
@@ -213,16 +214,18 @@ def _summary(c: Clocks) -> str:
 
 
 def _action(c: Clocks) -> str:
-    if not c.still:
-        return "keep the correction in the site file, so that every run has it"
+    sources = {r.logger: r.source for r in records(c.site.table("run.clock"))}
+    wanted = [k for k in c.off if k in c.still or sources.get(k.logger) != "site_file"]
+    if not wanted:
+        return "nothing to do: site.toml has the correction"
     blocks = words.joined(
         f'files = "{_pattern(c.site, k.logger)}" and clock_offset_s = {round(k.offset_s or 0.0)}'
-        for k in c.still
+        for k in wanted
     )
-    return (
-        f"add to site.toml an [[export]] block with the lines {blocks}, and review again (or run "
-        "the review once with --align)"
-    )
+    lines = f"add to site.toml an [[export]] block with the lines {blocks}"
+    if not c.still:
+        return f"{lines}, so that every run has the correction and not only this one"
+    return f"{lines}, and review again (or run the review once with --align)"
 
 
 def _pattern(site: SiteFrames, logger: str) -> str:

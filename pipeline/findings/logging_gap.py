@@ -148,7 +148,7 @@ FINDING = Declaration(
             "log",
             "{logger}: battery, memory, plug and lead before it goes out again",
             "battery fresh, memory for twice the planned time",
-            "replace the battery, shorten the interval's length or offload in between",
+            "fresh battery, longer interval, or offload in between",
         ),
         Check(
             "log",
@@ -248,8 +248,8 @@ def _meanwhile(site: SiteFrames, g: Gap) -> str:
             overlap = min(int(r.end_ts), g.end_ts) - max(int(r.start_ts), g.start_ts)
             on += max(0, overlap) / MICROSECONDS
         if on > 0:
-            told.append(f"{output.removeprefix('output_').upper()} {words.duration(on)}")
-    return f"in it ran: {words.joined(told)}" if told else ""
+            told.append(f"{output.removeprefix('output_').upper()} on for {words.duration(on)}")
+    return f"meanwhile the panel had {words.joined(told)}" if told else ""
 
 
 def _headline(c: Gaps) -> str:

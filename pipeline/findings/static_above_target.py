@@ -471,7 +471,7 @@ def _state_words(s: Static) -> str:
 def _headline(s: Static) -> str:
     return (
         f"supply static was over its target of {s.site.static(s.target_inwc)} for "
-        f"{words.hours(s.over_s)} of {words.hours(s.fan_s)} of blower time, "
+        f"{words.hours(s.over_s)} in {words.hours(s.fan_s)} of blower time, "
         f"up to {s.site.static(s.max_inwc)}"
     )
 

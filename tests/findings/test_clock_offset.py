@@ -128,3 +128,14 @@ def test_agreeing_clocks_say_how_well(build, judge, at):
 def test_likely_stays_likely(build, judge, at):
     _, finding = judge(CODE, site_with(build, at, REFERENCE, clock(confidence="likely")))
     assert finding.certainty == "likely"
+
+
+def test_offset_taken_out_for_this_run_only_still_gives_the_line(build, judge, at):
+    for source, said in (("align", "clock_offset_s = 240"), ("site_file", "nothing to do")):
+        tables = {
+            "trust.clock_offset": [REFERENCE, clock(applied_s=240.0)],
+            "run.clock": [{"logger": "static", "offset_s": 240.0, "source": source}],
+            "store.file": [file("static", "exports/trunk_static.csv")],
+        }
+        _, finding = judge(CODE, build(tables))
+        assert said in finding.checks[0]

@@ -42,8 +42,8 @@ def test_channels_that_stop_together_are_one_gap(build, judge, at):
     _, finding = judge(CODE, build({"trust.gap": rows, "interval.output_run": runs}))
     assert finding.summary == (
         "Logger plenum stopped for 3 h 1 min, Fri 11:02 am to 2:03 pm. Last reading Fri 11:02:40 "
-        "am, next Fri 2:03:10 pm. Not seen then: temperature rise, limit trips and cut-outs. In it "
-        "ran: W1 30 min."  # from 11:02:40 to 11:32:40
+        "am, next Fri 2:03:10 pm. Not seen then: temperature rise, limit trips and cut-outs. "
+        "Meanwhile the panel had W1 on for 30 min."  # from 11:02:40 to 11:32:40
     )
     assert len(finding.evidence) == 1
     assert finding.severity == "note"

@@ -134,7 +134,7 @@ def test_visits_and_short_ones_are_left_out(build, judge, at):
 def test_sentence(build, judge, at):
     _, finding = judge(CODE, build(case(at)))
     assert finding.summary == (
-        "Supply static was over its target of 0.40 in. w.c. for 7 hours of 60 hours of blower "
+        "Supply static was over its target of 0.40 in. w.c. for 7 hours in 60 hours of blower "
         "time, up to 0.79 in. w.c. 10 times for a minute or more, first Mon 6:00 am, highest Mon "
         "10:30 am; more than 0.05 in. w.c. over it 10 % of blower time, 100 % of that time with "
         "Bedroom over garage calling alone."
