@@ -30,7 +30,7 @@ runs again alone, to say which it is.
 
 from __future__ import annotations
 
-import csv
+import re
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
@@ -51,6 +51,8 @@ from pipeline.tables import tables
 CASES = Path(__file__).parent / "sql"
 CASE_FOLDERS = sorted(p for p in CASES.glob("*/*") if p.is_dir())
 SITE = "larch"
+# A quoted empty cell is an empty text, a bare one null: the csv module does not tell them apart.
+CELL = re.compile(r'(?:^|(?<=,))("[^"]*"|[^,]*)')
 NEIGHBOUR_SHIFT_US = 37_000_000
 RUN_TABLES = ("run.window", "run.threshold", "run.day", "run.site", "run.setting", "run.zone")
 
@@ -65,11 +67,10 @@ def read_rows(path: Path, table: str, instant: Callable[[str], int], is_input: b
         for line in path.read_text(encoding="utf-8").splitlines()
         if line and not line.startswith("#")
     ]
-    # a quoted empty cell is an empty text, a bare one is null: the csv module keeps them apart
-    # only when told not to strip quotes
     rows = []
     names: list[str] = []
-    for cells in csv.reader(lines, quoting=csv.QUOTE_NONE, skipinitialspace=True):
+    for line in lines:
+        cells = CELL.findall(line)
         if not names:
             names = [c.strip() for c in cells]
             unknown = [n for n in names if n not in types and not tables()[table].is_open]

@@ -1,4 +1,5 @@
 -- one row per figure: how much of the window had every channel it needs, and how fine they are
+-- A site has a row for each output it logs, whatever other sites of the batch log.
 with
 
 -- what each figure rests on; `is_required` channels must exist, others count where they are logged
@@ -7,8 +8,10 @@ rests_on as (
         {'figure': 'trips', 'pattern': 'supply_temp', 'is_required': true},
         {'figure': 'trips', 'pattern': 'output_%', 'is_required': true},
         {'figure': 'trips', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'trips', 'pattern': 'fan', 'is_required': true},
         {'figure': 'cut_outs', 'pattern': 'supply_temp', 'is_required': true},
         {'figure': 'cut_outs', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'cut_outs', 'pattern': 'fan', 'is_required': true},
         {'figure': 'static', 'pattern': 'static_pressure', 'is_required': true},
         {'figure': 'static', 'pattern': 'fan', 'is_required': true},
         {'figure': 'staging', 'pattern': 'output_%', 'is_required': true},
@@ -23,9 +26,11 @@ rests_on as (
 ),
 
 figure as (
-    select figure, pattern, is_required from rests_on
+    select w.site_id, r.figure, r.pattern, r.is_required
+    from run.window w
+    cross join rests_on r
     union all
-    select distinct role, role, true from signal.coverage where role like 'output_%'
+    select distinct site_id, role, role, true from signal.coverage where role like 'output_%'
 ),
 
 -- the fan is no channel of its own: its gaps are what its source left open
@@ -56,21 +61,32 @@ gap as (
 channel as (
     select site_id, role, interval_s from signal.coverage
     union all
-    select distinct f.site_id, 'fan', 1.0 from run_state.fan f
+    -- the fan is as fine as what it was read from
+    select f.site_id, 'fan', max(c.interval_s)
+    from (select distinct site_id, source from run_state.fan) f
+    left join signal.coverage c
+        on c.site_id = f.site_id
+        and (
+            c.role = f.source
+            or (
+                f.source = 'outputs'
+                and c.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
+            )
+        )
+    group by f.site_id
 ),
 
 needed as (
     select
-        w.site_id,
+        f.site_id,
         f.figure,
         f.pattern,
         f.is_required,
         max(c.interval_s) as interval_s,
         count(c.role) as n_channel,
-    from run.window w
-    cross join figure f
-    left join channel c on c.site_id = w.site_id and c.role like f.pattern
-    group by w.site_id, f.figure, f.pattern, f.is_required
+    from figure f
+    left join channel c on c.site_id = f.site_id and c.role like f.pattern
+    group by f.site_id, f.figure, f.pattern, f.is_required
 ),
 
 summed as (
@@ -89,7 +105,7 @@ summed as (
 open_gap as (
     select distinct g.site_id, f.figure, g.start_ts, g.end_ts
     from gap g
-    join figure f on g.role like f.pattern
+    join figure f on f.site_id = g.site_id and g.role like f.pattern
 ),
 
 new_gap as (
