@@ -1,4 +1,4 @@
-"""Plain functions of this package, compiled by numba where it is installed."""
+"""Plain functions of the sample data, compiled by numba where it is installed."""
 
 import importlib
 import importlib.util
@@ -15,12 +15,12 @@ def numba_installed() -> bool:
 
 @cache
 def compiled(function: FunctionType) -> Callable[..., Any]:
-    """`function` compiled by numba, together with the plain functions of this package it calls.
+    """`function` compiled by numba, together with the plain functions of sample data it calls.
 
     The source stays ordinary Python: the same functions run uncompiled, and a test holds the two
     against each other. Raises ModuleNotFoundError where numba is not installed.
     """
-    package = __name__.rpartition(".")[0]
+    package = __name__.partition(".")[0]
     space = dict(function.__globals__)
     for name in function.__code__.co_names:
         called = space.get(name)

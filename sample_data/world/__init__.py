@@ -1,0 +1,1 @@
+"""A simulated world of zone systems whose truth is known to the second."""
