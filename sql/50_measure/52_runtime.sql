@@ -17,7 +17,7 @@ summed as (
         count(r.start_ts) as n_run,
         count(*) filter (not r.is_closed) as n_open_run,
         coalesce(sum(r.n_chatter), 0)::bigint as n_chatter,
-        coalesce(sum(r.has_start::int + r.has_end::int + 2 * r.n_chatter), 0)::double as n_edge,
+        coalesce(sum((r.has_start or r.has_end)::int + r.n_chatter), 0)::double as n_pair,
     from known k
     left join interval.output_run r on r.site_id = k.site_id and r.output = k.output
     group by k.site_id, k.output
@@ -31,8 +31,9 @@ select
     s.n_run,
     s.n_open_run,
     s.n_chatter,
-    -- each edge lies somewhere within one interval, half of it either way
-    s.n_edge * s.interval_s / 2 as plus_minus_s,
+    -- each edge came up to one interval before it was read; a run's two delays take from each other,
+    -- so a run, or a chatter within it, is an interval off at most, whichever of its edges was seen
+    s.n_pair * s.interval_s as plus_minus_s,
     c.coverage,
     c.resolution_s,
 from summed s

@@ -31,18 +31,22 @@ summed as (
         sum(end_ts - start_ts)::double / 1e6 as valid_s,
     from part
     group by site_id, day, output
-)
+),
+
+-- a day on which an output is not known at all is there too, with nothing known
+logged as (select distinct site_id, output from part)
 
 select
-    s.site_id,
-    s.day,
-    s.output,
-    s.on_s,
+    d.site_id,
+    d.day,
+    o.output,
+    coalesce(s.on_s, 0) as on_s,
     coalesce(t.n_start, 0) as n_start,
-    s.valid_s,
+    coalesce(s.valid_s, 0) as valid_s,
     (least(d.end_ts, w.end_ts) - greatest(d.start_ts, w.start_ts)) / 1e6 as day_s,
-from summed s
-join run.day d on d.site_id = s.site_id and d.day = s.day
-join run.window w on w.site_id = s.site_id
-left join started t on t.site_id = s.site_id and t.day = s.day and t.output = s.output
-order by s.site_id, s.day, s.output
+from run.day d
+join logged o on o.site_id = d.site_id
+join run.window w on w.site_id = d.site_id
+left join summed s on s.site_id = d.site_id and s.day = d.day and s.output = o.output
+left join started t on t.site_id = d.site_id and t.day = d.day and t.output = o.output
+order by d.site_id, d.day, o.output
