@@ -23,7 +23,6 @@ Source
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -42,57 +41,17 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, flags, number, numbers, records
+from pipeline.findings._cycling import (
+    Cycling,
+    equipment_rates,
+    fitted_rate,
+    of_cycle,
+    rate_words,
+    what_ran,
+    zone_rates,
+)
+from pipeline.findings._site import SiteFrames, flags, numbers, records
 from pipeline.findings._windows import Event, evidence, windows
-
-RATE_NAMES = {
-    "burner": "cycles_per_hour_gas",
-    "compressor": "cycles_per_hour_compressor",
-    "strip": "cycles_per_hour_electric",
-}
-
-
-@dataclass(frozen=True)
-class Rate:
-    """A fitted cycle rate that is in excess: of what, how high, and what it is held against."""
-
-    what: str
-    mode: str
-    fitted_per_h: float
-    allowed_per_h: float
-    is_set: bool
-
-
-@dataclass(frozen=True)
-class Cycling:
-    """What was short, of the sources in which it is found; visits and limits left out.
-
-    sources : rows of measure.cycle in which short cycling is found by number
-    rows : their short runs and rests, in order of time
-    rates : zone calls whose fitted rate is in excess
-    equipment : sources that start more often than the calls do
-    """
-
-    site: SiteFrames
-    sources: list[Any]
-    rows: pd.DataFrame
-    rates: list[Rate]
-    equipment: list[Rate]
-
-    @property
-    def n_run(self) -> int:
-        """Short runs."""
-        return int((self.rows["what"] == "run").sum())
-
-    @property
-    def n_rest(self) -> int:
-        """Short rests."""
-        return int((self.rows["what"] == "rest").sum())
-
-    @property
-    def n_start(self) -> int:
-        """Starts of the sources in which it is found."""
-        return sum(int(r.n_start) for r in self.sources)
 
 
 def _after_trips(c: Cycling) -> Weighed | None:
@@ -139,16 +98,16 @@ def _thermostat_rate(c: Cycling) -> Weighed:
             f"no zone's thermostat cycles in excess: about {highest:.1f} an hour at half load at "
             "the most",
         )
-    return Weighed(Weight.STRONG, words.joined(_rate_words(c.site, r) for r in c.rates))
+    return Weighed(Weight.STRONG, words.joined(rate_words(c.site, r) for r in c.rates))
 
 
 def _staggered(c: Cycling) -> Weighed:
     if c.equipment:
-        return Weighed(Weight.RULED_OUT, words.joined(_rate_words(c.site, r) for r in c.equipment))
+        return Weighed(Weight.RULED_OUT, words.joined(rate_words(c.site, r) for r in c.equipment))
     fits = c.site.table("measure.cycle_fit")
     told = []
     for r in c.sources:
-        own, calls = _fit(fits, r.source, r.mode), _fit(fits, "any call", r.mode)
+        own, calls = fitted_rate(fits, r.source, r.mode), fitted_rate(fits, "any call", r.mode)
         if own is not None and calls is not None:
             told.append(
                 f"{words.source(r.source)} starts about {own:.1f} times an hour at half load, the "
@@ -284,12 +243,12 @@ def judge(site: SiteFrames) -> Outcome:
     cycles = records(site.table("measure.cycle"))
     if not any(r.n_start for r in cycles):
         return CannotTell("no start was seen outside visits")
-    sources = [r for r in cycles if _by_number(site, r, _of(short, r))]
-    rates, equipment = _zone_rates(site), _equipment_rates(site)
+    sources = [r for r in cycles if _by_number(site, r, of_cycle(short, r))]
+    rates, equipment = zone_rates(site), equipment_rates(site)
     if not sources and not rates and not equipment:
         return _not_found(site, cycles)
     told = sources or cycles
-    rows = pd.concat([_of(short, r) for r in told]).sort_values("start_ts")
+    rows = pd.concat([of_cycle(short, r) for r in told]).sort_values("start_ts")
     c = Cycling(site, told, rows.reset_index(drop=True), rates, equipment)
     events = [_event(site, row) for row in records(c.rows)]
     trips = _after_trips(c)
@@ -307,10 +266,6 @@ def judge(site: SiteFrames) -> Outcome:
     )
 
 
-def _of(short: pd.DataFrame, cycle: Any) -> pd.DataFrame:
-    return short[(short["source"] == cycle.source) & (short["mode"] == cycle.mode)]
-
-
 def _by_number(site: SiteFrames, cycle: Any, short: pd.DataFrame) -> bool:
     n_start, n = int(cycle.n_start), len(short)
     if n_start >= site.threshold("short_cycling_min_starts") and n >= n_start * site.threshold(
@@ -322,69 +277,6 @@ def _by_number(site: SiteFrames, cycle: Any, short: pd.DataFrame) -> bool:
     return busy >= site.threshold("short_cycling_days")
 
 
-def _zone_rates(site: SiteFrames) -> list[Rate]:
-    """Zone calls whose fitted rate is in excess of their setting, or of the usual one."""
-    fits = site.table("measure.cycle_fit")
-    found = []
-    for row in records(fits[fits["what"].str.startswith("zone")]):
-        fitted = number(row.nmax_per_h)
-        if fitted is None:
-            continue
-        set_per_h = number(row.set_per_h)
-        if set_per_h is not None:
-            allowed = set_per_h * site.threshold("cycle_rate_excess_ratio")
-        else:
-            allowed = site.threshold(RATE_NAMES[_source_of(site, row.mode)])
-        if fitted > allowed:
-            held = set_per_h if set_per_h is not None else allowed
-            found.append(Rate(row.what, row.mode, fitted, held, set_per_h is not None))
-    return found
-
-
-def _equipment_rates(site: SiteFrames) -> list[Rate]:
-    """Sources that start more often at half load than all calls taken together."""
-    fits = site.table("measure.cycle_fit")
-    found = []
-    for row in records(fits[fits["what"].isin(list(RATE_NAMES))]):
-        fitted, calls = number(row.nmax_per_h), _fit(fits, "any call", row.mode)
-        if fitted is None or calls is None:
-            continue
-        limit = max(
-            calls * site.threshold("cycle_rate_excess_ratio"),
-            site.threshold(RATE_NAMES[row.what]),
-        )
-        if fitted > limit:
-            found.append(Rate(row.what, row.mode, fitted, calls, True))
-    return found
-
-
-def _source_of(site: SiteFrames, mode: str) -> str:
-    if mode == "cooling":
-        return "compressor"
-    equipment = site.equipment
-    if equipment.get("has_burner"):
-        return "burner"
-    return "compressor" if equipment.get("has_heat_pump") else "strip"
-
-
-def _fit(fits: pd.DataFrame, what: str, mode: str) -> float | None:
-    rows = fits[(fits["what"] == what) & (fits["mode"] == mode)]
-    return None if rows.empty else number(rows["nmax_per_h"].iloc[0])
-
-
-def _rate_words(site: SiteFrames, r: Rate) -> str:
-    if r.what.startswith("zone"):
-        who = site.zones(r.what.removeprefix("zone ").strip())
-        against = (
-            f"set to {r.allowed_per_h:g}" if r.is_set else f"{r.allowed_per_h:g} is usual at most"
-        )
-        return f"{who} cycles about {r.fitted_per_h:.1f} an hour at half load, {against}"
-    return (
-        f"{words.source(r.what)} cycles about {r.fitted_per_h:.1f} an hour at half load, the calls "
-        f"taken together {r.allowed_per_h:.1f}"
-    )
-
-
 def _severity(c: Cycling, by_number: bool) -> str:
     site = c.site
     if c.n_rest >= site.threshold("short_rest_plan_min"):
@@ -393,26 +285,20 @@ def _severity(c: Cycling, by_number: bool) -> str:
     return "plan" if share >= site.threshold("short_cycling_plan_share") else "watch"
 
 
-def _what(r: Any) -> str:
-    """'the furnace', 'the compressor in cooling'."""
-    mode = f" in {r.mode}" if r.source == "compressor" and r.mode != "unknown" else ""
-    return f"{words.source(r.source)}{mode}"
-
-
 def _counts(c: Cycling) -> str:
     parts = []
     for r in c.sources:
-        of = _of(c.rows, r)
+        of = of_cycle(c.rows, r)
         runs, rests = int((of["what"] == "run").sum()), int((of["what"] == "rest").sum())
         at_least = "at least " if r.is_at_least else ""
         if runs:
             parts.append(
-                f"{at_least}{runs} of {words.count(int(r.n_start), 'run')} of {_what(r)} lasted "
+                f"{at_least}{runs} of {words.count(int(r.n_start), 'run')} of {what_ran(r)} lasted "
                 f"less than {words.duration(float(r.short_run_limit_s))}"
             )
         if rests:
             parts.append(
-                f"{_what(r)} rested for less than "
+                f"{what_ran(r)} rested for less than "
                 f"{words.duration(float(r.short_rest_limit_s))} {at_least}{words.times(rests)}"
             )
     return words.joined(parts)
@@ -420,7 +306,7 @@ def _counts(c: Cycling) -> str:
 
 def _headline(c: Cycling, by_number: bool) -> str:
     said = _counts(c) if by_number else ""
-    rates = words.joined(_rate_words(c.site, r) for r in (*c.equipment, *c.rates))
+    rates = words.joined(rate_words(c.site, r) for r in (*c.equipment, *c.rates))
     return "; ".join(part for part in (said, rates) if part)
 
 
@@ -445,7 +331,7 @@ def _summary(c: Cycling, by_number: bool) -> str:
 def _not_found(site: SiteFrames, cycles: list[Any]) -> Outcome:
     told = [
         f"{int(r.n_short_run) + int(r.n_short_rest)} short of "
-        f"{words.count(int(r.n_start), 'run')} of {_what(r)}"
+        f"{words.count(int(r.n_start), 'run')} of {what_ran(r)}"
         for r in cycles
         if r.n_start
     ]

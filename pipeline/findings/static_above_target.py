@@ -20,10 +20,7 @@ Source
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
-
-import pandas as pd
 
 from pipeline import words
 from pipeline.findings import _cautions
@@ -39,81 +36,11 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, flags, number, records
+from pipeline.findings._site import SiteFrames, number, records
+from pipeline.findings._static import Static, answer_s, load, relief_unknown
 from pipeline.findings._windows import Event, evidence, lines, windows
 
-MODES = ("heating", "cooling")
 NOT_ATTRIBUTED = "who called and on which stage was not logged together with static"
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A stretch over target long enough for relief to answer.
-
-    free : relief zones that did not call; opened : those of them whose damper stood open in it
-    """
-
-    length_s: float
-    free: frozenset[int]
-    opened: frozenset[int]
-
-
-@dataclass(frozen=True)
-class Static:
-    """Static against its target, visits left out.
-
-    over_s, margin_s : over target as measured; over target plus the finding's margin, settled
-    rows : excursions that count, in order of time
-    states : measure.static_by_calling of heating and cooling with `share`, the part of the
-        settled time over target plus margin
-    long : the excursions of heating and cooling that relief had time to answer
-    n_zones_all : zones of the site
-    """
-
-    site: SiteFrames
-    target_inwc: float
-    fan_s: float
-    over_s: float
-    margin_s: float
-    max_inwc: float
-    rows: pd.DataFrame
-    states: pd.DataFrame
-    long: tuple[Stretch, ...]
-    n_zones_all: int
-
-    @property
-    def is_attributed(self) -> bool:
-        """Whether time over target is known by who called and on which stage."""
-        return float(self.states["above_margin_s"].sum()) > 0
-
-    @property
-    def worst(self) -> Any:
-        """The state with most time over target plus margin; None if none has any."""
-        over = self.states[self.states["above_margin_s"] > 0]
-        if over.empty:
-            return None
-        return records(over.sort_values(["above_margin_s", "zones"]).tail(1))[0]
-
-    @property
-    def zone_alone(self) -> tuple[str, float]:
-        """The zone that called alone in most of that time, and its part of it; '' if none."""
-        alone = self.states[self.states["n_zones"] == 1]
-        sums = alone.groupby("zones")["above_margin_s"].sum()
-        total = float(self.states["above_margin_s"].sum())
-        if sums.empty or total == 0 or sums.max() == 0:
-            return "", 0.0
-        return str(sums.idxmax()), float(sums.max()) / total
-
-    def part(self, keep: pd.Series) -> float:
-        """The part of the time over target plus margin that lies in these states."""
-        total = float(self.states["above_margin_s"].sum())
-        return float(self.states.loc[keep, "above_margin_s"].sum()) / total if total else 0.0
-
-    def share(self, keep: pd.Series) -> tuple[float, float]:
-        """Share over target plus margin of the settled time in these states, and that time."""
-        settled_s = float(self.states.loc[keep, "settled_s"].sum())
-        over_s = float(self.states.loc[keep, "above_margin_s"].sum())
-        return (over_s / settled_s if settled_s else 0.0), settled_s
 
 
 def _one_zone(s: Static) -> Weighed:
@@ -160,10 +87,10 @@ def _second_stage(s: Static) -> Weighed:
 
 
 def _relief_missing(s: Static) -> Weighed:
-    reason = _relief_unknown(s)
+    reason = relief_unknown(s)
     if reason is not None:
         return Weighed(Weight.OPEN, reason)
-    wait_s, least = 2 * _answer_s(s.site), s.site.threshold("relief_missing_min_events")
+    wait_s, least = 2 * answer_s(s.site), s.site.threshold("relief_missing_min_events")
     long = [x for x in s.long if x.free and x.length_s >= wait_s]
     n_none = sum(not x.opened for x in long)
     length = words.duration(wait_s)
@@ -183,11 +110,11 @@ def _relief_missing(s: Static) -> Weighed:
 
 
 def _relief_limited(s: Static) -> Weighed:
-    reason = _relief_unknown(s)
+    reason = relief_unknown(s)
     if reason is not None:
         return Weighed(Weight.OPEN, reason)
     opened = [x for x in s.long if x.opened]
-    length = words.duration(_answer_s(s.site))
+    length = words.duration(answer_s(s.site))
     if not opened:
         return Weighed(Weight.AGAINST, "no relief damper opened at all")
     part = [x for x in opened if len(x.opened) < len(x.free)]
@@ -358,7 +285,7 @@ def judge(site: SiteFrames) -> Outcome:
             "no static target was given, so it is not audited; highest static with the blower on "
             f"was {site.static(highest)}"
         )
-    static = _load(site, target, fan_s, total[0], highest)
+    static = load(site, target, fan_s, total[0], highest)
     if not _is_found(static):
         if fan_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(f"only {words.hours(fan_s)} of blower time outside visits")
@@ -388,58 +315,13 @@ def judge(site: SiteFrames) -> Outcome:
         fill={
             "zone": site.zones(zone) if alone else "each zone in turn",
             "target": site.static(target),
-            "wait": words.duration(_answer_s(site)),
+            "wait": words.duration(answer_s(site)),
         },
         linked=(
             ("second-stage-too-few-zones",) if few >= site.threshold("linked_min_share") else ()
         ),
         table=_table(static),
     )
-
-
-def _load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: float) -> Static:
-    rows = site.table("interval.static_above_target")
-    rows = rows[flags(rows["counts"]) & ~flags(rows["in_visit"])].sort_values("start_ts")
-    states = site.table("measure.static_by_calling")
-    states = states[states["class"].isin(MODES)].reset_index(drop=True)
-    return Static(
-        site=site,
-        target_inwc=target,
-        fan_s=fan_s,
-        over_s=number(total.above_target_outside_visit_s) or 0.0,
-        margin_s=number(total.above_margin_outside_visit_s) or 0.0,
-        max_inwc=highest,
-        rows=rows.reset_index(drop=True),
-        states=states,
-        long=_stretches(site, rows),
-        n_zones_all=len(site.table("run.zone")),
-    )
-
-
-def _stretches(site: SiteFrames, rows: pd.DataFrame) -> tuple[Stretch, ...]:
-    """Relief in each excursion that lasted as long as the panel may take to answer."""
-    zones = site.table("run.zone")
-    may = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
-    relief = site.table("interval.relief")
-    long = rows[(rows["length_s"] >= _answer_s(site)) & rows["class"].isin(MODES)]
-    made = []
-    for r in records(long):
-        there = relief[(relief["start_ts"] < r.end_ts) & (relief["end_ts"] > r.start_ts)]
-        free = frozenset(may - set(words.zone_numbers(r.zones)))
-        made.append(
-            Stretch(float(r.length_s), free, frozenset(int(z) for z in there["zone"]) & free)
-        )
-    return tuple(made)
-
-
-def _relief_unknown(s: Static) -> str | None:
-    """Why the log says nothing about relief, or None if it does."""
-    if "zone_damper" not in s.site.logged_roles:
-        return "damper positions were not logged"
-    if not any(stretch.free for stretch in s.long):
-        length = words.duration(_answer_s(s.site))
-        return f"it was never over target for {length} with a relief zone free"
-    return None
 
 
 def _is_found(s: Static) -> bool:
@@ -451,13 +333,6 @@ def _is_found(s: Static) -> bool:
     long = s.states[s.states["settled_s"] >= site.threshold("static_state_min_h") * 3600]
     share = long["above_margin_s"] / long["settled_s"]
     return bool((share > site.threshold("static_state_share")).any())
-
-
-def _answer_s(site: SiteFrames) -> float:
-    """How long the panel may take until relief shows: damper travel, its wait, half a minute."""
-    travel = site.setting("damper_travel_s") or site.threshold("damper_travel_unknown_s")
-    wait = site.setting("relief_wait_s") or site.threshold("relief_wait_unknown_s")
-    return travel + wait + 30
 
 
 def _state_words(s: Static) -> str:
