@@ -1,5 +1,6 @@
 -- one row per short run or short rest outside visits
--- Runs ended by a limit belong to the limit finding and are marked.
+-- Runs ended by a limit belong to the limit finding and are marked. Chatter neither ends nor starts a
+-- run, so its length is from end to end.
 with
 
 interval_of as (
@@ -20,6 +21,7 @@ limits as (
             when g.value is null then t.compressor_min_off_unknown_s
             else g.value * 60 - coalesce(i.compressor_interval_s, 1) - t.short_rest_allowance_s
         end as short_rest_s,
+        (r.end_ts - r.start_ts) / 1e6 as run_s,
         t.chatter_max_s,
         t.after_trip_s,
     from interval.source_run r
@@ -39,11 +41,11 @@ short as (
         'run' as what,
         start_ts,
         end_ts,
-        on_s as length_s,
+        run_s as length_s,
         chatter_max_s,
         after_trip_s,
     from limits
-    where is_closed and on_s < short_run_s and source <> 'strip'
+    where is_closed and run_s < short_run_s and source <> 'strip'
     union all
     select
         site_id,
@@ -55,8 +57,16 @@ short as (
         rest_before_s,
         chatter_max_s,
         after_trip_s,
-    from limits
-    where rest_before_s < short_rest_s
+    from limits r
+    where
+        rest_before_s < short_rest_s
+        and not exists (
+            from run.visit x
+            where
+                x.site_id = r.site_id
+                and x.start_ts < r.start_ts
+                and x.end_ts > r.start_ts - (r.rest_before_s * 1e6)::bigint
+        )
 ),
 
 -- the zones that called for most of it
