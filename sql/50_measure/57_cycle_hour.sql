@@ -9,6 +9,7 @@ on_stretch as (
     union all
     select site_id, 'zone ' || zone, mode, start_ts, end_ts, has_start
     from interval.call
+    where mode <> 'unknown'
     union all
     -- the OR of all calls of a mode
     select site_id, 'any call', mode, min(start_ts), max(end_ts), arg_min(has_start, start_ts)
@@ -22,6 +23,7 @@ on_stretch as (
                     rows between unbounded preceding and 1 preceding
                 ), true)::int as is_new,
             from interval.call
+            where mode <> 'unknown'
         )
     )
     group by site_id, mode, stretch_id
