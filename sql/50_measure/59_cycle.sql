@@ -3,15 +3,16 @@ with
 
 interval_of as (
     select
-        site_id,
-        case role
-            when 'output_y1' then 'compressor'
-            when 'output_w1' then 'burner'
+        c.site_id,
+        case
+            when c.role = 'output_y1' then 'compressor'
+            when c.role = 'output_w1' and i.has_burner then 'burner'
             else 'strip'
         end as source,
-        max(interval_s) as interval_s,
-    from signal.coverage
-    where role in ('output_w1', 'output_y1', 'output_aux')
+        max(c.interval_s) as interval_s,
+    from signal.coverage c
+    join run.site i on i.site_id = c.site_id
+    where c.role in ('output_w1', 'output_y1', 'output_aux')
     group by all
 ),
 
@@ -23,7 +24,7 @@ counted as (
         count(*) filter (has_start and not in_visit) as n_start,
         count(*) filter (has_start) as n_start_all,
         count(*) filter (is_closed and not in_visit) as n_closed_run,
-        median(on_s) filter (is_closed and not in_visit) as median_run_s,
+        median((end_ts - start_ts) / 1e6) filter (is_closed and not in_visit) as median_run_s,
     from interval.source_run
     group by site_id, source, mode
 ),
@@ -58,11 +59,8 @@ select
     coalesce(s.n_short_run, 0) as n_short_run,
     coalesce(s.n_short_run_by_limit, 0) as n_short_run_by_limit,
     coalesce(s.n_short_rest, 0) as n_short_rest,
-    coalesce(
-        t.count_min_intervals * i.interval_s
-        > if(n.source = 'compressor', t.short_run_compressor_max_s, t.short_run_burner_max_s),
-        false
-    ) as is_at_least,
+    -- runs and rests under so many intervals may pass unseen; under the chatter time there are none
+    coalesce(t.count_min_intervals * i.interval_s > t.chatter_max_s, false) as is_at_least,
     if(n.source = 'compressor', t.short_run_compressor_max_s, t.short_run_burner_max_s) as short_run_limit_s,
     if(
         n.source = 'compressor',
