@@ -20,6 +20,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from pipeline.errors import UserError
 from pipeline.ingest import merge, timestamps
 from pipeline.ingest.load import load_site
 from pipeline.ingest.values import read_values
@@ -145,6 +146,51 @@ def test_loading_piece_by_piece_is_loading_at_once(
             for table in ("file", "channel", "reading", "state", "reject", "repeat", "conflict"):
                 query = f"from {table} order by all"
                 assert one.execute(query).fetchall() == two.execute(query).fetchall()
+
+
+DAMAGE = (
+    b'"',
+    b"\n",
+    b"\r",
+    b",",
+    b"\0",
+    b"\xff",
+    b"\xc2\xb0",
+    b"9999-12-31 23:59:59",
+    b",,,,",
+    b"NaN",
+)
+CORPUS = Path(__file__).parent / "exports"
+
+
+@settings(QUICK, max_examples=30)
+@given(
+    case=st.sampled_from(sorted(p.name for p in CORPUS.iterdir() if p.is_dir())),
+    cuts=st.lists(
+        st.tuples(st.floats(0, 1), st.integers(0, 12), st.sampled_from(DAMAGE)),
+        min_size=1,
+        max_size=3,
+    ),
+)
+def test_a_damaged_export_is_accounted_for_or_refused(
+    tmp_path: Path, case: str, cuts: list[tuple[float, int, bytes]]
+) -> None:
+    with tempfile.TemporaryDirectory(dir=tmp_path) as name:
+        site = Path(shutil.copytree(CORPUS / case, Path(name) / case))
+        for file in (site / "exports").iterdir():
+            content = file.read_bytes()
+            for where, length, put_in in cuts:
+                at = round(where * len(content))
+                content = content[:at] + put_in + content[at + length :]
+            file.write_bytes(content)
+        try:
+            report = load_site(site)
+        except UserError as error:
+            assert error.expected
+            return
+        for account in report.files:
+            counted = account.n_loaded + account.n_rejected + account.n_repeated
+            assert account.n_read == counted
 
 
 def test_loading_twice_is_loading_once(tmp_path: Path) -> None:

@@ -28,6 +28,17 @@ class OpenExport:
             self.said.kind == "long" or self.said.name_column is not None
         )
 
+    @property
+    def value_columns(self) -> tuple[str, ...]:
+        """The header texts of the columns that do not hold date or time."""
+        times = self.dialect.time_columns
+        return tuple(h for i, h in enumerate(self.dialect.header) if i not in times)
+
+    def value_column(self, name: str) -> int | None:
+        """The number of the column with this header text, unless it holds date or time."""
+        number = self.column_number(name)
+        return None if number in self.dialect.time_columns else number
+
     def column_number(self, name: str) -> int | None:
         """The number of the column with this header text; blanks and case do not matter."""
         header = self.dialect.header
@@ -55,7 +66,7 @@ def long_columns(opened: OpenExport) -> tuple[int, int] | None:
     if said.name_column is not None and said.value_column is not None:
         numbers = []
         for name in (said.name_column, said.value_column):
-            number = opened.column_number(name)
+            number = opened.value_column(name)
             if number is None:
                 raise InputError(
                     f"{opened.export.path} has no column {name!r}",

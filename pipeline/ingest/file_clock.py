@@ -41,7 +41,7 @@ class Clock:
 
 
 def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
-    """Instants of the rows. Raises InputError if day and month cannot be told apart.
+    """Instants of the rows. Raises InputError if no row has a time, or day and month are unclear.
 
     timezone : the site's own, used where neither the file nor site.toml names another
     """
@@ -59,6 +59,8 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
             raise _ambiguous(opened, rows, order)
         order = hinted
     local, readable = timestamps.local_us(fields, order.order or "ymd")
+    if not readable.any():
+        raise no_times(opened, "no readable date and time")
     name, source, zone_note = _timezone(opened, timezone)
     stated = readable & (fields.offset_us != timestamps.NO_OFFSET)
     ts = local - np.where(stated, fields.offset_us, 0)
@@ -66,7 +68,7 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
     why = dict.fromkeys(unreadable.tolist(), "no readable date and time")
     notes = [zone_note] if zone_note else []
     good = readable.copy()
-    if stated.all() or (stated.any() and stated.sum() == readable.sum()):
+    if stated.any() and stated.sum() == readable.sum():
         offset = int(fields.offset_us[int(np.argmax(stated))])
         name, source = ("UTC", "file") if offset == 0 else (_offset_name(offset), "file")
         notes = []
@@ -83,6 +85,17 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
             why[int(k)] = f"this time came twice in {name} and the rows do not tell which it is"
         good &= ~skipped & ~undecided
     return Clock(ts, good, why, name, source, _format_name(dialect, fields, order), order, notes)
+
+
+def no_times(opened: OpenExport, reason: str) -> InputError:
+    """The error of a file without a single row that has an instant."""
+    return InputError(
+        "no row has a readable date and time",
+        file=opened.export.shown,
+        line=opened.dialect.first_row_line,
+        found=reason,
+        expected="dates and times of the site's clock, or its timezone in [[export]]",
+    )
 
 
 def is_regular(ts: Ints) -> bool:

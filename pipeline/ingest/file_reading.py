@@ -17,6 +17,7 @@ from pipeline.ingest.file_clock import (
     REGULAR_SHARE,
     Clock,
     is_regular,
+    no_times,
     read_clock,
     stop_time,
 )
@@ -116,13 +117,7 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
     rows = read_rows(opened.text, dialect, [i for i in wanted if i is not None])
     clock = read_clock(opened, rows, site.timezone)
     if not clock.good.any():
-        raise InputError(
-            "no row has a readable date and time",
-            file=opened.export.shown,
-            line=dialect.first_row_line,
-            found=next(iter(clock.why.values()), "no rows"),
-            expected="dates and times of the site's clock, or its timezone in [[export]]",
-        )
+        raise no_times(opened, next(iter(clock.why.values()), "no rows"))
     kept = np.flatnonzero(clock.good)
     reading = FileReading(
         opened=opened,

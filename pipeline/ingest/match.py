@@ -96,13 +96,11 @@ def match_channels(site: Site, opened: list[OpenExport]) -> list[dict[int, Chann
         found = [
             k
             for k in files
-            if channel.column in names[k] or opened[k].column_number(channel.column) is not None
+            if channel.column in names[k] or opened[k].value_column(channel.column) is not None
         ]
         if not found:
             where = paths[files[0]] if len(files) == 1 else f"any of {len(files)} exports"
-            there = [
-                f"{paths[k]}: {', '.join(names[k] or opened[k].dialect.header)}" for k in files
-            ]
+            there = [f"{paths[k]}: {', '.join(names[k] or opened[k].value_columns)}" for k in files]
             problems.append(
                 UserError(
                     f"there is no column {channel.column!r} in {where}",
