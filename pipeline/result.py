@@ -1,4 +1,4 @@
-"""What a report is made of: one site's result as plain records and frames; reports read nothing else.
+"""What a report is made of: one site's result as plain records; reports read nothing else.
 
 Frames carry the columns that sql/columns.toml lists, instants as UTC epoch microseconds, store
 units (°F, in. w.c., s). Only the edge (reports, command line) turns them into local time and
@@ -71,6 +71,9 @@ class Finding:
     coverage, resolution_s : of the figures behind it
     table : the events behind it, ready to show (column title -> values as text); may be empty
     thresholds : names of the judgement numbers used, looked up in pipeline.thresholds
+    headline : the sentence at the head of a page where this finding leads; '' for the summary
+    aside : what is said of it in another finding's sentence; '' for the headline
+    goes_with : codes of findings found on this site that bring it about
     """
 
     code: str
@@ -90,6 +93,9 @@ class Finding:
     resolution_s: float | None
     table: tuple[tuple[str, tuple[str, ...]], ...] = ()
     thresholds: tuple[str, ...] = ()
+    headline: str = ""
+    aside: str = ""
+    goes_with: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

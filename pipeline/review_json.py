@@ -197,7 +197,7 @@ class _Document:
             "about": f.about,
             "certainty": f.certainty,
             "summary": f.summary,
-            "goes_with": list(getattr(f, "goes_with", ())),
+            "goes_with": list(f.goes_with),
             "evidence": [{**_span(e), "label": e.label} for e in f.evidence],
             "windows": [
                 {"n": w.n, "start": iso(w.start_ts), "end": iso(w.end_ts), "title": w.title}

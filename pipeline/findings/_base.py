@@ -14,7 +14,7 @@ from enum import IntEnum
 from typing import Any
 
 from pipeline import words
-from pipeline.result import EvidenceWindow, Finding, Span
+from pipeline.result import EvidenceWindow, Span
 
 WALK = ("log", "thermostat", "panel", "dampers", "ducts", "unit", "outdoor unit")
 """The order in which a technician walks: checks are listed in it."""
@@ -185,19 +185,6 @@ class CannotTell:
 
 
 Outcome = Found | NotFound | CannotTell
-
-
-@dataclass(frozen=True)
-class SiteFinding(Finding):
-    """A finding with what the head of the page needs beside what every reader gets.
-
-    headline, aside : see Found
-    goes_with : codes of findings found on this site that bring it about
-    """
-
-    headline: str = ""
-    aside: str = ""
-    goes_with: tuple[str, ...] = ()
 
 
 MAX_TABLE_ROWS = 200

@@ -24,7 +24,6 @@ from pipeline.findings._base import (
     Found,
     NotFound,
     Outcome,
-    SiteFinding,
     Weight,
 )
 from pipeline.findings._clocks import doubtful
@@ -139,7 +138,7 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
     return outcome
 
 
-def ordered(findings: Sequence[SiteFinding]) -> list[SiteFinding]:
+def ordered(findings: Sequence[Finding]) -> list[Finding]:
     """Findings as they are read: what belongs together stands together.
 
     Groups (findings linked by goes_with) in order of their worst severity; within a group the
@@ -153,7 +152,7 @@ def ordered(findings: Sequence[SiteFinding]) -> list[SiteFinding]:
             old, new = group[f.code], group[other]
             group = {code: new if g == old else g for code, g in group.items()}
 
-    def rank(f: SiteFinding) -> int:
+    def rank(f: Finding) -> int:
         return SEVERITIES.index(f.severity)
 
     worst = {
@@ -202,9 +201,7 @@ def _group_words(group: Sequence[str]) -> str:
     return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")
 
 
-def _finding(
-    site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozenset[str]
-) -> SiteFinding:
+def _finding(site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozenset[str]) -> Finding:
     d = rule.declaration
     tested = [(cause, cause.test(outcome.facts)) for cause in d.causes]
     weighed = [(cause, w) for cause, w in tested if w is not None]
@@ -216,7 +213,7 @@ def _finding(
     linked = d.symptom_of if outcome.linked is None else outcome.linked
     covered = site.coverage(d.figure) if d.figure else None
     checks = sorted(d.check_next, key=lambda check: WALK.index(check.where))
-    return SiteFinding(
+    return Finding(
         code=rule.code,
         title=d.title,
         severity=outcome.severity,

@@ -65,7 +65,7 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
 def _story(installation: Sequence[Finding]) -> str:
     """The head finding, what goes with it in the same sentence, and the names of the rest."""
     head = installation[0]
-    order = {code: n for n, code in enumerate(getattr(head, "goes_with", ()))}
+    order = {code: n for n, code in enumerate(head.goes_with)}
     together = sorted(
         (f for f in installation[1:] if _linked(head, f, installation)),
         key=lambda f: order.get(f.code, len(order)),
@@ -80,7 +80,7 @@ def _story(installation: Sequence[Finding]) -> str:
 
 def _linked(head: Finding, other: Finding, findings: Sequence[Finding]) -> bool:
     """Whether one of the two brings the other about, directly or through further findings."""
-    pairs = {(f.code, code) for f in findings for code in getattr(f, "goes_with", ())}
+    pairs = {(f.code, code) for f in findings for code in f.goes_with}
     reached = {head.code}
     while True:
         more = {b for a, b in pairs if a in reached} | {a for a, b in pairs if b in reached}
@@ -121,9 +121,14 @@ def _how_sure(
 
 
 def _ruled_out(installation: Sequence[Finding], judged: Sequence[Judged]) -> tuple[str, ...]:
-    """What the findings rule out, then the installation's patterns that were looked for in vain."""
+    """What the worst findings rule out, then the installation's patterns that were not seen.
+
+    What milder findings rule out stands under each of them: at the head it would answer a
+    question that nobody has asked yet.
+    """
     about = {rule.code: rule.declaration.about for rule in rules()}
-    said = [text for f in installation for text in f.ruled_out]
+    worst = _worst(installation) if installation else ""
+    said = [text for f in installation if f.severity == worst for text in f.ruled_out]
     said += [
         f"{j.title}: {_lower(j.why)}"
         for j in judged
@@ -174,11 +179,11 @@ def _worst(findings: Sequence[Finding]) -> str:
 
 
 def _headline(f: Finding) -> str:
-    return getattr(f, "headline", "") or f.summary
+    return f.headline or f.summary
 
 
 def _aside(f: Finding) -> str:
-    return getattr(f, "aside", "") or _headline(f)
+    return f.aside or _headline(f)
 
 
 def _lower(text: str) -> str:

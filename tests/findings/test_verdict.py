@@ -3,8 +3,7 @@
 import pytest
 
 from pipeline.findings import judge_site, verdict
-from pipeline.findings._base import SiteFinding
-from pipeline.result import Judged
+from pipeline.result import Finding, Judged
 
 HEAT = {("heating", 1, "1"): 40.0}
 
@@ -30,7 +29,7 @@ def finding(code, severity, headline, about="installation", goes_with=(), aside=
         "aside": aside or headline,
         "goes_with": goes_with,
     }
-    return SiteFinding(**(base | changes))
+    return Finding(**(base | changes))
 
 
 def judged(result="not found", code="high-limit-trips", why="No trip in 40 hours of heat."):
