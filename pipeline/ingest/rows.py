@@ -153,7 +153,9 @@ def _marked(
     """The rows, with those marked of which no cell at all is filled."""
     empty = np.ones(len(lines), bool)
     for i in dialect.time_columns:
-        empty &= pc.equal(pc.utf8_trim(columns[i], _BLANKS), "").to_numpy(zero_copy_only=False)
+        # A time has more than three letters; only what is shorter or all blanks need be looked at.
+        short = pc.less(pc.binary_length(columns[i]), 4)
+        empty &= pc.or_(short, pc.utf8_is_space(columns[i])).to_numpy(zero_copy_only=False)
     unfilled = _BLANKS + dialect.delimiter + '"'
     found = [k for k in np.flatnonzero(empty) if not text.line(int(lines[k])).strip(unfilled)]
     blank = np.array(found, np.int64)

@@ -169,7 +169,7 @@ def cut(line: str, delimiter: str, is_quoted: bool) -> list[str]:
 def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate | None:
     """How well one delimiter explains the lines; None if it does not at all."""
     cells = [cut(line, delimiter, is_quoted) for line in lines]
-    kinds = [[text_kind(c) if c and c[0].isdigit() else None for c in row] for row in cells]
+    kinds = [[text_kind(c) if _may_be_time(c) else None for c in row] for row in cells]
     votes: Counter[tuple[int, tuple[int, ...], tuple[str, ...]]] = Counter()
     for row in kinds:
         if len(row) < 2:
@@ -181,6 +181,13 @@ def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate 
         return None
     (width, columns, names), n_rows = votes.most_common(1)[0]
     return _Candidate(delimiter, width, n_rows, columns, names, cells)
+
+
+def _may_be_time(cell: str) -> bool:
+    """A cheap look first: most cells are short numbers and words."""
+    if not cell or not cell[0].isdigit():
+        return False
+    return ":" in cell or len(cell) >= 10 or sum(cell.count(s) for s in "-/. ") >= 2
 
 
 def _time_place(kinds: list[str | None]) -> tuple[tuple[int, ...], tuple[str, ...]] | None:
