@@ -28,7 +28,7 @@ from pipeline.site import Channel, read_site
 from pipeline.store import open_store
 
 QUICK = settings(
-    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 SAMPLE = Path(__file__).parents[1] / "sample_data" / "larch-14"
 START = datetime(2026, 1, 14, 10, 0, 0)
@@ -128,7 +128,7 @@ def test_any_order_and_split_of_files_gives_the_same_store(
             assert file.n_read == file.n_loaded + file.n_rejected + file.n_repeated
 
 
-@settings(QUICK, max_examples=5)
+@settings(QUICK, max_examples=4)
 @given(cut_logs())
 def test_loading_piece_by_piece_is_loading_at_once(
     tmp_path: Path,
@@ -163,7 +163,7 @@ DAMAGE = (
 CORPUS = Path(__file__).parent / "exports"
 
 
-@settings(QUICK, max_examples=30)
+@settings(QUICK, max_examples=20)
 @given(
     case=st.sampled_from(sorted(p.name for p in CORPUS.iterdir() if p.is_dir())),
     cuts=st.lists(

@@ -248,7 +248,8 @@ def _sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
         bad.append((line, opened.text.line(line), reason, False))
     for odd in rows.odd:
         word = "cut short" if odd.n_cells < dialect.width else "too long"
-        reason = f"row {word}: {odd.n_cells} cells, the header has {dialect.width}"
+        count = "1 cell" if odd.n_cells == 1 else f"{odd.n_cells} cells"
+        reason = f"row {word}: {count}, the header has {dialect.width}"
         bad.append((odd.line, odd.text, reason, True))
     bad.sort()
     header = opened.text.line(dialect.header_line) if dialect.header_line else None
