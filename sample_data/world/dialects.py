@@ -1,0 +1,114 @@
+"""How an export is written: every dialect is a row of one table, and no loop runs over rows.
+
+Numbers and instants become text by look-up (one text per distinct value), columns are joined by
+Arrow. All dialects are our own; none is a brand's.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+Texts: TypeAlias = "pa.Array"
+Seconds = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """One way to write a table."""
+
+    name: str
+    delimiter: str = ","
+    decimal: str = "."
+    date: str = "ymd"  # ymd, mdy, dmy, iso_z, epoch
+    clock: str = "24"  # 24 or 12 (with AM and PM)
+    two_columns: bool = False  # date and time apart
+    time_column: str = "Time"
+    utc: bool = False
+    long: bool = False  # one row per reading: time, point, value
+    preamble: tuple[str, ...] = ()
+    on_off: tuple[str, str] = ("off", "on")
+    footer: str = ""
+
+
+DIALECTS = {
+    d.name: d
+    for d in (
+        Dialect("plain"),
+        Dialect("semicolon", ";", ",", "dmy"),
+        Dialect("twelve hour", date="mdy", clock="12", two_columns=True, preamble=(
+            "Readings of one logger", "Placed by the technician", "")),
+        Dialect("utc", date="iso_z", utc=True, time_column="Timestamp", on_off=("0", "1")),
+        Dialect("tabs", "\t", date="ymd", on_off=("OFF", "ON")),
+        Dialect("epoch", date="epoch", utc=True, time_column="Unix time", on_off=("0", "1")),
+        Dialect("long", date="ymd", long=True),
+    )
+}  # fmt: skip
+
+
+def _look_up(texts: Sequence[str], codes: NDArray[np.int64]) -> Texts:
+    return pa.array(texts, pa.string()).take(pa.array(codes))
+
+
+def numbers(values: NDArray[np.float64], decimals: int, decimal: str) -> Texts:
+    """Values as text with that many decimals; one text is made per distinct value."""
+    scale = 10**decimals
+    codes = np.rint(values * scale).astype(np.int64)
+    distinct, places = np.unique(codes, return_inverse=True)
+    texts = [f"{code / scale:.{decimals}f}".replace(".", decimal) for code in distinct.tolist()]
+    return _look_up(texts, places.astype(np.int64))
+
+
+def instants(utc_s: Seconds, offset_s: int, dialect: Dialect) -> list[Texts]:
+    """The time column, or date and time: seconds since 1970 UTC, `offset_s` the local zone's."""
+    if dialect.date == "epoch":
+        return [pa.array(utc_s).cast(pa.string())]
+    local = utc_s if dialect.utc else utc_s + offset_s
+    day, second = np.divmod(local, 86400)
+    days, at = np.unique(day, return_inverse=True)
+    style = {"ymd": "%Y-%m-%d", "iso_z": "%Y-%m-%d", "mdy": "%m/%d/%Y", "dmy": "%d.%m.%Y"}
+    dates = [np.datetime64(int(d), "D").astype("O").strftime(style[dialect.date]) for d in days]
+    seconds, place = np.unique(second, return_inverse=True)
+    clock = []
+    for s in seconds.tolist():
+        hour, minute, left = s // 3600, s // 60 % 60, s % 60
+        if dialect.clock == "12":
+            half = "AM" if hour < 12 else "PM"
+            clock.append(f"{(hour + 11) % 12 + 1:02d}:{minute:02d}:{left:02d} {half}")
+        else:
+            clock.append(f"{hour:02d}:{minute:02d}:{left:02d}")
+    date_texts, clock_texts = _look_up(dates, at), _look_up(clock, place)
+    if dialect.two_columns:
+        return [date_texts, clock_texts]
+    if dialect.date == "iso_z":
+        joined = pc.binary_join_element_wise(date_texts, clock_texts, "T")
+        return [pc.binary_join_element_wise(joined, pa.scalar("Z"), "")]
+    return [pc.binary_join_element_wise(date_texts, clock_texts, " ")]
+
+
+def write(
+    dialect: Dialect, utc_s: Seconds, offset_s: int, names: Sequence[str], columns: Sequence[Texts]
+) -> str:
+    """The whole file as text. In a long table empty cells give no row."""
+    times = instants(utc_s, offset_s, dialect)
+    heads = ["Date", "Time"] if dialect.two_columns else [dialect.time_column]
+    if dialect.long:
+        rows, count = len(utc_s), len(names)
+        order = np.arange(rows * count).reshape(count, rows).T.ravel()  # by time, then by point
+        value = pa.chunked_array(columns).combine_chunks().take(pa.array(order))
+        point = _look_up(list(names), np.tile(np.arange(count), rows))
+        stamps = [t.take(pa.array(np.repeat(np.arange(rows), count))) for t in times]
+        kept = pc.not_equal(value, "")
+        cells = [c.filter(kept) for c in (*stamps, point, value)]
+        heads += ["Point", "Value"]
+    else:
+        cells = [*times, *columns]
+        heads += list(names)
+    lines = pc.binary_join_element_wise(*cells, dialect.delimiter).to_pylist()
+    head = [*dialect.preamble, dialect.delimiter.join(heads)]
+    tail = [dialect.footer] if dialect.footer else []
+    return "\n".join([*head, *lines, *tail]) + "\n"
