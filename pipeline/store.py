@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 STORE_NAME = "site.duckdb"
 # Raised when the same bytes and the same site.toml would be read differently than before.
 READER_VERSION = 1
+READING = "reading"
 
 
 def store_columns() -> dict[str, tuple[Column, ...]]:
@@ -75,7 +76,7 @@ def store_table(name: str, columns: Mapping[str, Any]) -> pa.Table:
     if unknown := set(columns) - set(layout):
         raise ValueError(f"store.{name} has no column {', '.join(sorted(unknown))}")
     n = len(next(iter(columns.values()))) if columns else 0
-    arrays = [pa.array(columns.get(c, [None] * n), t, safe=True) for c, t in layout.items()]
+    arrays = [pa.array(columns.get(c, [None] * n), t, from_pandas=True) for c, t in layout.items()]
     return pa.table(arrays, names=list(layout))
 
 
@@ -222,13 +223,24 @@ def _fill(
         # for the disk.
         connection.execute("begin")
         create_store_tables(connection)
+        connection.execute(f"drop table {READING}")
+        from pipeline.samples import READING_VIEW, side_by_side  # only a load writes
+
+        sample, slot = side_by_side(contents[READING], contents["channel"])
+        kept = dict(contents) | {
+            "sample": store_table("sample", sample),
+            "slot": store_table("slot", slot),
+        }
         for table, columns in store_columns().items():
-            connection.register("incoming", contents[table])
+            if table == READING:
+                continue
+            connection.register("incoming", kept[table])
             names = ", ".join(quoted(c.name) for c in columns)
             connection.execute(
                 f"insert into {quoted(table)} ({names}) select {names} from incoming"
             )
             connection.unregister("incoming")
+        connection.execute(READING_VIEW)
         connection.register("incoming", originals)
         connection.execute("create table original as select * from incoming")
         connection.unregister("incoming")

@@ -58,11 +58,11 @@ def test_readings_are_stored_in_the_order_of_channel_and_time(tmp_path: Path) ->
     sample = Path(__file__).parents[1] / "sample_data" / "larch-14"
     shutil.copytree(sample, tmp_path / "larch")
     with open_store(load_site(tmp_path / "larch").store) as connection:
-        for table, at in (("reading", "ts"), ("state", "start_ts")):
+        for table, key, at in (("sample", "group_id", "ts"), ("state", "channel_id", "start_ts")):
             wrong = connection.execute(
-                f"select count(*) from (select channel_id, {at}, lag(channel_id) over () as c, "
-                f"lag({at}) over () as t from {table}) where c > channel_id or "
-                f"(c = channel_id and t >= {at})"
+                f"select count(*) from (select {key}, {at}, lag({key}) over () as k, "
+                f"lag({at}) over () as t from {table}) where k > {key} or "
+                f"(k = {key} and t >= {at})"
             ).fetchone()
             assert wrong == (0,)
         touching = connection.execute(
