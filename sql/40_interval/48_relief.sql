@@ -36,7 +36,7 @@ own_call as (
 ),
 
 static as (
-    select site_id, start_ts, end_ts, start_value
+    select site_id, start_ts, end_ts, start_value, end_value
     from signal.piece
     where role = 'static_pressure'
 )
@@ -46,7 +46,11 @@ select
     p.zone,
     p.start_ts,
     least(p.end_ts, coalesce(k.call_ts, p.end_ts)) as end_ts,
-    if(p.start_ts < s.end_ts, s.start_value, null) as static_inwc,
+    case
+        when p.start_ts < s.end_ts
+            then s.start_value
+                + (s.end_value - s.start_value) * (p.start_ts - s.start_ts) / (s.end_ts - s.start_ts)
+    end as static_inwc,
     p.in_visit,
 from placed p
 left join own_call k

@@ -50,17 +50,25 @@ static_before as (
 
 temperature as (
     select
-        t.site_id,
-        t.trip_id,
-        max(p.start_value) filter (p.role = 'return_temp') as return_f,
-        max(p.start_value) filter (p.role = 'outdoor_temp') as outdoor_f,
-    from interval.trip t
-    join signal.piece p
-        on p.site_id = t.site_id
-        and p.role in ('return_temp', 'outdoor_temp')
-        and p.start_ts <= t.drop_ts
-        and p.end_ts > t.drop_ts
-    group by t.site_id, t.trip_id
+        site_id,
+        trip_id,
+        max(value_f) filter (role = 'return_temp') as return_f,
+        max(value_f) filter (role = 'outdoor_temp') as outdoor_f,
+    from (
+        select
+            t.site_id,
+            t.trip_id,
+            p.role,
+            p.start_value + (p.end_value - p.start_value)
+                * (t.drop_ts - p.start_ts) / (p.end_ts - p.start_ts) as value_f,
+        from interval.trip t
+        join signal.piece p
+            on p.site_id = t.site_id
+            and p.role in ('return_temp', 'outdoor_temp')
+            and p.start_ts <= t.drop_ts
+            and p.end_ts > t.drop_ts
+    )
+    group by site_id, trip_id
 )
 
 select
