@@ -1,17 +1,17 @@
 -- one row per site with static logged: fan time, time above target, excursions, relief openings
 with
 
+-- time above is null only where no target was given, so it is weighed, not filtered
 summed as (
     select
         site_id,
-        sum((end_ts - start_ts) / 1e6) as fan_s,
-        sum(above_s) as above_target_s,
-        coalesce(sum((end_ts - start_ts) / 1e6) filter (not in_visit), 0) as fan_outside_visit_s,
-        sum(above_s) filter (not in_visit) as above_target_outside_visit_s,
-        sum(above_margin_s) filter (not in_visit and is_settled) as above_margin_outside_visit_s,
-        max(greatest(start_inwc, end_inwc)) filter (not in_visit) as max_inwc,
+        coalesce(sum((end_ts - start_ts) / 1e6) filter (fan_on), 0) as fan_s,
+        sum(above_s * fan_on::int) as above_target_s,
+        coalesce(sum((end_ts - start_ts) / 1e6) filter (fan_on and not in_visit), 0) as fan_outside_visit_s,
+        sum(above_s * (fan_on and not in_visit)::int) as above_target_outside_visit_s,
+        sum(above_margin_s * (fan_on and not in_visit and is_settled)::int) as above_margin_outside_visit_s,
+        max(greatest(start_inwc, end_inwc)) filter (fan_on and not in_visit) as max_inwc,
     from interval.static_piece
-    where fan_on
     group by site_id
 ),
 
