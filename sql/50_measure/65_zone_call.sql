@@ -1,27 +1,40 @@
 -- one row per zone and mode whose calls are logged, visits included
+-- A heat-pump thermostat's Y calls for either mode, as far as its O/B is known; unknown without O/B.
 with
+
+channel as (
+    select
+        c.*,
+        z.thermostat = 'heat_pump' as is_heat_pump,
+        c.role in ('zone_call_y1', 'zone_call_y2') as is_y,
+        bool_or(c.role = 'zone_call_ob') over (partition by c.site_id, c.zone) as has_valve,
+    from signal.coverage c
+    join run.zone z on z.site_id = c.site_id and z.zone = c.zone
+    where c.role like 'zone_call_%' and c.role <> 'zone_call_g'
+),
+
+told as (
+    select
+        *,
+        unnest(case
+            when is_y and not is_heat_pump then ['cooling']
+            when is_heat_pump and is_y and not has_valve then ['unknown']
+            when is_heat_pump and (is_y or role = 'zone_call_ob') then ['heating', 'cooling']
+            when role <> 'zone_call_ob' then ['heating']
+            else []
+        end) as mode,
+    from channel
+),
 
 logged as (
     select
-        c.site_id,
-        c.zone,
-        case
-            when c.role in ('zone_call_y1', 'zone_call_y2') and z.thermostat = 'conventional' then 'cooling'
-            else 'heating'
-        end as mode,
-        min(c.coverage) as coverage,
-        max(c.interval_s) as resolution_s,
-    from signal.coverage c
-    join run.zone z on z.site_id = c.site_id and z.zone = c.zone
-    where c.role like 'zone_call_%' and c.role not in ('zone_call_g', 'zone_call_ob')
-    group by all
-    union
-    -- a heat-pump thermostat's Y calls for cooling too
-    select c.site_id, c.zone, 'cooling', min(c.coverage), max(c.interval_s)
-    from signal.coverage c
-    join run.zone z on z.site_id = c.site_id and z.zone = c.zone
-    where c.role in ('zone_call_y1', 'zone_call_y2') and z.thermostat = 'heat_pump'
-    group by all
+        site_id,
+        zone,
+        mode,
+        min(coverage) as coverage,
+        max(interval_s) as resolution_s,
+    from told
+    group by site_id, zone, mode
 )
 
 select
