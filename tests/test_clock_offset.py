@@ -9,7 +9,6 @@ second of true time and then read by loggers whose clocks are set wrong on purpo
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -477,18 +476,6 @@ def test_gap_hides_edges_and_they_are_not_counted_as_unanswered(two_days: House)
     # of the runs' starts those outside the gap could be seen, and nearly all were
     seen = int(np.sum((two_days.on + 240 < 0.5 * DAY) | (two_days.on + 240 > 1.25 * DAY)))
     assert f"of {seen} times" in row["why"]
-
-
-def test_week_of_four_loggers_takes_under_a_second() -> None:
-    h = house(7, seed=11)
-    log = Log().panel(h)
-    log.analog(TRUNK, "static_pressure", h.static_inwc, 5, 240)
-    log.analog(PLENUM, "supply_temp", h.supply_f, 10, 0)
-    log.analog(ROOMS, "zone_temp", h.room_f, 120, 0)
-    frames = log.frames()
-    started = time.process_time()
-    clock_offset.build(frames)
-    assert time.process_time() - started < 1.0
 
 
 # ---------------------------------------------------------------- edges and delays by themselves

@@ -83,12 +83,13 @@ def test_every_column_has_a_unit_and_a_meaning() -> None:
 
 
 def test_no_file_is_too_long_without_a_reason() -> None:
-    # a table of numbers, and declarations of columns, are read by search, not from top to bottom
-    allowed = {"pipeline/thresholds.py"}
+    # A table of numbers is read by search, and a file of tests is a list of independent sentences.
+    limits = {"pipeline": 400, "reports": 400, "sql": 400, "sample_data": 400, "tests": 600}
+    tables_of_numbers = {"pipeline/thresholds.py"}
     long = {
         str(p.relative_to(ROOT))
-        for folder in ("pipeline", "reports", "sql", "sample_data", "tests")
+        for folder, limit in limits.items()
         for p in (ROOT / folder).rglob("*")
-        if p.suffix in (".py", ".sql") and len(p.read_text(encoding="utf-8").splitlines()) > 400
+        if p.suffix in (".py", ".sql") and len(p.read_text(encoding="utf-8").splitlines()) > limit
     }
-    assert long <= allowed
+    assert long <= tables_of_numbers
