@@ -19,7 +19,8 @@ from pipeline.findings import SiteFrames, judge_site, verdict
 from pipeline.ingest.load import LoadReport, load_site
 from pipeline.result import Finding, SiteInfo, SiteResult, Span
 from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
-from pipeline.site import Site, Value, read_site
+from pipeline.site import Site, Value
+from pipeline.site_reader import read_site
 from pipeline.stages import Stage, discover, frame, put, run
 from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables

@@ -1,22 +1,18 @@
 """The site file: what is installed, how it is set, which column is which.
 
-`read_site` reads and checks all of site.toml and reports every problem at once, each with the
-physical line it stands on. The keys and their checks stand in site_keys.py.
+`site_reader.read_site` makes these records from site.toml; the keys and their checks stand in
+site_keys.py.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import re
-import tomllib
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from pipeline.channels import ROLES, Role
-from pipeline.errors import InputError, SiteFileError, UserError
-from pipeline.toml_lines import TomlLines
 
 SITE_FILE = "site.toml"
 Value = float | int | str | bool
@@ -203,41 +199,6 @@ class Site:
             for (start, value), following in zip(steps, [*steps[1:], None], strict=False):
                 rows.append((name, value, start, following[0] if following else None))
         return rows
-
-
-def read_site(path: Path | str) -> Site:
-    """The site that `path` (a site.toml, or the folder it lies in) describes.
-
-    Raises InputError if there is no such file, SiteFileError with every problem in it otherwise.
-    """
-    path = Path(path)
-    if path.is_dir():
-        path = path / SITE_FILE
-    if not path.is_file():
-        raise InputError(
-            "there is no site file",
-            file=path,
-            expected="a folder with a site.toml and an exports/ folder",
-            hint=f"draft one: zonetrail inspect {path.parent}/exports --draft {path}",
-        )
-    text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        place = re.search(r"at line (\d+)", str(error))
-        line = int(place.group(1)) if place else len(text.splitlines()) or 1
-        shown = text.splitlines()[line - 1].strip() if text.strip() else "an empty file"
-        problem = UserError(
-            "this is not a TOML file: " + re.sub(r" \(at .*\)$", "", str(error)),
-            file=path,
-            line=line,
-            found=shown,
-            expected='key = value, text in "double quotes", tables in [brackets]',
-        )
-        raise SiteFileError([problem]) from error
-    from pipeline.site_reader import SiteReader  # builds what this module defines
-
-    return SiteReader(path, document, TomlLines(text)).site()
 
 
 def parse_fingerprint(site: Site) -> str:

@@ -2,16 +2,61 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.channels import ROLES
-from pipeline.errors import SiteFileError, UserError
-from pipeline.site import Channel, Equipment, Export, Settings, Site, Value, Visit, Zone
+from pipeline.errors import InputError, SiteFileError, UserError
+from pipeline.site import (
+    SITE_FILE,
+    Channel,
+    Equipment,
+    Export,
+    Settings,
+    Site,
+    Value,
+    Visit,
+    Zone,
+)
 from pipeline.site_keys import REPEATED, REQUIRED, SETTINGS, TABLES, Wrong, nearest, shown
 from pipeline.toml_lines import TomlLines
 from pipeline.units import MICROSECONDS, UNITS
+
+
+def read_site(path: Path | str) -> Site:
+    """The site that `path` (a site.toml, or the folder it lies in) describes.
+
+    Raises InputError if there is no such file, SiteFileError with every problem in it otherwise.
+    """
+    path = Path(path)
+    if path.is_dir():
+        path = path / SITE_FILE
+    if not path.is_file():
+        raise InputError(
+            "there is no site file",
+            file=path,
+            expected="a folder with a site.toml and an exports/ folder",
+            hint=f"draft one: zonetrail inspect {path.parent}/exports --draft {path}",
+        )
+    text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        place = re.search(r"at line (\d+)", str(error))
+        line = int(place.group(1)) if place else len(text.splitlines()) or 1
+        shown = text.splitlines()[line - 1].strip() if text.strip() else "an empty file"
+        problem = UserError(
+            "this is not a TOML file: " + re.sub(r" \(at .*\)$", "", str(error)),
+            file=path,
+            line=line,
+            found=shown,
+            expected='key = value, text in "double quotes", tables in [brackets]',
+        )
+        raise SiteFileError([problem]) from error
+    return SiteReader(path, document, TomlLines(text)).site()
 
 
 class SiteReader:

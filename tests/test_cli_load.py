@@ -248,7 +248,7 @@ def test_inspect_is_right_or_not_sure_about_every_column_of_the_sample(
     site = tmp_path / "larch-14"
     shutil.copytree(SAMPLE / "exports", site / "exports")
     run("inspect", site / "exports", "--json", "-")
-    from pipeline.site import read_site
+    from pipeline.site_reader import read_site
 
     truth = {c.column: (c.role, c.zone) for c in read_site(SAMPLE).channels}
     document = json.loads(capsys.readouterr().out)

@@ -24,7 +24,8 @@ from pipeline.errors import UserError
 from pipeline.ingest import merge, timestamps
 from pipeline.ingest.load import load_site
 from pipeline.ingest.values import read_values
-from pipeline.site import Channel, read_site
+from pipeline.site import Channel
+from pipeline.site_reader import read_site
 from pipeline.store import open_store
 
 QUICK = settings(

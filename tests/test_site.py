@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pipeline.errors import InputError, SiteFileError, UserError
-from pipeline.site import Site, parse_fingerprint, read_site
+from pipeline.site import Site, parse_fingerprint
 from pipeline.site_keys import TABLES
+from pipeline.site_reader import read_site
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 
 SAMPLE = Path(__file__).parents[1] / "sample_data" / "larch-14" / "site.toml"

@@ -141,7 +141,8 @@ def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
     from pipeline.errors import InputError
     from pipeline.ingest.exports import list_exports
     from pipeline.ingest.look import look_at
-    from pipeline.site import SITE_FILE, read_site
+    from pipeline.site import SITE_FILE
+    from pipeline.site_reader import read_site
 
     looks = []
     for path in paths:

@@ -144,7 +144,7 @@ def is_clean(review: Review) -> bool:
 
 def _ask(folder: Path, from_time: str | None, to_time: str | None) -> Ask:
     from pipeline.run_tables import Ask
-    from pipeline.site import read_site
+    from pipeline.site_reader import read_site
 
     if from_time is None and to_time is None:
         return Ask()

@@ -85,7 +85,7 @@ def _show(site_folder: Path, table: str, rows: int) -> None:
     from pipeline.errors import InputError
     from pipeline.ingest.load import load_site
     from pipeline.review import measure_sites
-    from pipeline.site import read_site
+    from pipeline.site_reader import read_site
     from pipeline.stages import discover, frame
     from pipeline.store import attach_sites, connect_working
     from pipeline.tables import tables

@@ -21,7 +21,8 @@ from pipeline.ingest.exports import Export, list_exports, read_export
 from pipeline.ingest.file_reading import read_file
 from pipeline.ingest.match import export_block, match_channels, matches
 from pipeline.ingest.store_tables import hold_intervals, store_tables
-from pipeline.site import Site, parse_fingerprint, read_site
+from pipeline.site import Site, parse_fingerprint
+from pipeline.site_reader import read_site
 from pipeline.store import open_store, read_meta, read_originals, write_store
 
 
