@@ -1,6 +1,6 @@
 -- one row per second-stage start of the burner or the compressor, with what decides whether it was in order
 -- In order: as many zones call as the minimum asks, and one has called for the stage-up delay or asks
--- for second stage itself. What nobody gave is not audited.
+-- for second stage itself. What nobody gave is not audited, nor emergency heat.
 with
 
 second as (
@@ -25,7 +25,10 @@ second as (
 
 -- at the edge itself: intervals are half-open, so a call that ends in that instant does not count
 at_start as (
-    select s.*, c.n_heat, c.heat_zones, c.n_cool, c.cool_zones, c.in_visit as start_in_visit
+    select
+        s.*,
+        s.mode <> 'unknown' and c.n_heat is not null as calls_known,
+        c.in_visit as start_in_visit,
     from second s
     asof join interval.condition c on c.site_id = s.site_id and s.start_ts >= c.start_ts
 ),
@@ -59,11 +62,14 @@ last_trip as (
     group by a.site_id, a.source, a.start_ts
 ),
 
-longest as (
+-- the zones that call for the mode, and how long the longest of them has
+calling as (
     select
         a.site_id,
         a.source,
         a.start_ts,
+        count(*) as n_zones,
+        string_agg(b.zone, '+' order by b.zone) as zones,
         (a.start_ts - greatest(min(b.start_ts), coalesce(any_value(x.trip_end_ts), 0))) / 1e6 as longest_call_s,
     from at_start a
     join bridged b
@@ -74,25 +80,39 @@ longest as (
     group by a.site_id, a.source, a.start_ts
 ),
 
+-- what a zone asks for beside its first stage: second stage of this mode, or emergency heat
 asked as (
-    select distinct a.site_id, a.source, a.start_ts
+    select
+        a.site_id,
+        a.source,
+        a.start_ts,
+        bool_or(
+            s.role = 'zone_call_w2' and a.mode = 'heating'
+            or s.role = 'zone_call_y2' and b.zone is not null
+        ) as stage2_called,
+        bool_or(s.role = 'zone_call_emergency') as emergency_called,
     from at_start a
     join signal.state s
         on s.site_id = a.site_id
         and s.is_on
-        and s.role in ('zone_call_w2', 'zone_call_y2')
+        and s.role in ('zone_call_w2', 'zone_call_y2', 'zone_call_emergency')
         and s.start_ts <= a.start_ts
         and s.end_ts > a.start_ts
+    left join bridged b
+        on b.site_id = a.site_id and b.zone = s.zone and b.mode = a.mode
+        and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
+    group by a.site_id, a.source, a.start_ts
 ),
 
 set_to as (
     select
         a.*,
-        if(a.mode = 'heating', a.n_heat, a.n_cool) as n_zones,
-        if(a.mode = 'heating', a.heat_zones, a.cool_zones) as zones,
+        if(a.calls_known, coalesce(l.n_zones, 0), null) as n_zones,
+        if(a.calls_known, coalesce(l.zones, ''), null) as zones,
         l.longest_call_s,
         (a.start_ts - a.source_ts) / 1e6 as run_before_s,
-        q.site_id is not null as stage2_called,
+        coalesce(q.stage2_called, false) as stage2_called,
+        coalesce(q.emergency_called, false) as emergency_called,
         d.value * 60 as delay_setting_s,
         m.value as min_zones_setting,
         k.value_text as clock_setting,
@@ -102,7 +122,7 @@ set_to as (
     from at_start a
     join run.threshold t on t.site_id = a.site_id
     join measure.coverage c on c.site_id = a.site_id and c.figure = 'staging'
-    left join longest l on l.site_id = a.site_id and l.source = a.source and l.start_ts = a.start_ts
+    left join calling l on l.site_id = a.site_id and l.source = a.source and l.start_ts = a.start_ts
     left join asked q on q.site_id = a.site_id and q.source = a.source and q.start_ts = a.start_ts
     left join run.setting d
         on d.site_id = a.site_id and d.name = 'stage_up_delay_min'
@@ -149,17 +169,33 @@ clocked as (
     left join fitting f on f.site_id = s.site_id
 ),
 
--- first instant at which too few zones call for second stage to go on
-lost as (
-    select s.site_id, s.source, s.start_ts, min(c.start_ts) as lost_ts
+-- stretches of second stage in which too few zones call for it to go on
+lacking as (
+    select
+        s.site_id,
+        s.source,
+        s.start_ts,
+        least(c.end_ts, s.end_ts) - greatest(c.start_ts, s.start_ts) as length_us,
+        coalesce(
+            if(s.mode = 'heating', c.n_heat, c.n_cool) < coalesce(s.min_zones_setting, 1), false
+        ) as is_lacking,
+        sum((not is_lacking)::int) over (
+            partition by s.site_id, s.source, s.start_ts order by c.start_ts
+        ) as stretch_id,
     from clocked s
     join interval.condition c
-        on c.site_id = s.site_id and c.start_ts >= s.start_ts and c.start_ts < s.end_ts
-    where
-        s.release_setting = 'follows'
-        and s.n_zones >= coalesce(s.min_zones_setting, 1)
-        and if(s.mode = 'heating', c.n_heat, c.n_cool) < coalesce(s.min_zones_setting, 1)
-    group by s.site_id, s.source, s.start_ts
+        on c.site_id = s.site_id and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+    where s.release_setting = 'follows' and s.n_zones >= coalesce(s.min_zones_setting, 1)
+),
+
+stayed as (
+    select site_id, source, start_ts, max(length_us) / 1e6 as stayed_in_s
+    from (
+        select site_id, source, start_ts, stretch_id, sum(length_us) filter (is_lacking) as length_us
+        from lacking
+        group by site_id, source, start_ts, stretch_id
+    )
+    group by site_id, source, start_ts
 )
 
 select
@@ -177,21 +213,21 @@ select
     s.delay_setting_s,
     s.min_zones_setting,
     case
-        when s.n_zones < s.min_zones_setting then 'too few zones'
-        when not s.stage2_called and s.clock_s < s.delay_setting_s - s.tolerance_s then 'early'
-        when s.n_zones is null then 'not audited'
+        when s.n_zones is null or s.emergency_called then 'not audited'
         when s.delay_setting_s is null and s.min_zones_setting is null then 'not audited'
+        when s.n_zones < s.min_zones_setting then 'too few zones'
+        when not s.stage2_called and coalesce(s.clock_s, 0) < s.delay_setting_s - s.tolerance_s then 'early'
         else 'in order'
     end as result,
-    if(result = 'early', s.delay_setting_s - s.clock_s, null) as early_by_s,
+    if(result = 'early', s.delay_setting_s - coalesce(s.clock_s, 0), null) as early_by_s,
     s.clock_used,
     case
-        when s.release_setting = 'follows' and l.lost_ts is not null then (s.end_ts - l.lost_ts) / 1e6
-        when s.release_setting = 'follows' and s.n_zones is not null then 0
+        when s.release_setting = 'follows' and s.n_zones is not null and not s.emergency_called
+            then coalesce(l.stayed_in_s, 0)
     end as stayed_in_s,
     d.day,
     s.start_in_visit as in_visit,
 from clocked s
 join run.day d on d.site_id = s.site_id and s.start_ts >= d.start_ts and s.start_ts < d.end_ts
-left join lost l on l.site_id = s.site_id and l.source = s.source and l.start_ts = s.start_ts
+left join stayed l on l.site_id = s.site_id and l.source = s.source and l.start_ts = s.start_ts
 order by s.site_id, s.start_ts, s.source
