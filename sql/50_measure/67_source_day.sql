@@ -1,4 +1,5 @@
 -- one row per local day, source and mode, visits left out
+-- The offs of chatter are taken from a run's time in proportion.
 with
 
 part as (
@@ -9,6 +10,7 @@ part as (
         r.mode,
         greatest(r.start_ts, d.start_ts) as start_ts,
         least(r.end_ts, d.end_ts) as end_ts,
+        r.on_s / ((r.end_ts - r.start_ts) / 1e6) as on_share,
         r.has_start and r.start_ts >= d.start_ts as starts_here,
     from interval.source_run r
     join run.day d on d.site_id = r.site_id and r.start_ts < d.end_ts and r.end_ts > d.start_ts
@@ -33,22 +35,22 @@ summed as (
         day,
         source,
         mode,
-        sum(end_ts - start_ts)::double / 1e6 as on_s,
+        sum((end_ts - start_ts) / 1e6 * on_share) as on_s,
         count(*) filter (starts_here) as n_start,
     from part
     group by site_id, day, source, mode
 )
 
+-- a short rest may begin on a day whose runs were all a visit's
 select
-    p.site_id,
-    p.day,
-    p.source,
-    p.mode,
-    p.on_s,
-    p.n_start,
+    site_id,
+    day,
+    source,
+    mode,
+    coalesce(p.on_s, 0) as on_s,
+    coalesce(p.n_start, 0) as n_start,
     coalesce(s.n_short_run, 0) as n_short_run,
     coalesce(s.n_short_rest, 0) as n_short_rest,
 from summed p
-left join short s
-    on s.site_id = p.site_id and s.day = p.day and s.source = p.source and s.mode = p.mode
-order by p.site_id, p.day, p.source, p.mode
+full join short s using (site_id, day, source, mode)
+order by site_id, day, source, mode
