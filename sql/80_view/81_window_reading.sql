@@ -1,16 +1,38 @@
 -- one row per reading inside a finding's window, full rate
+-- The last reading before a gap begins no piece: it is the end of the one before.
+with
+
+piece as (
+    select
+        f.site_id,
+        f.code,
+        f.n,
+        f.start_ts as window_start,
+        f.end_ts as window_end,
+        p.*exclude (site_id),
+        lead(p.start_ts) over w is distinct from p.end_ts as is_last,
+    from run.finding_window f
+    join signal.piece p
+        on p.site_id = f.site_id and p.start_ts < f.end_ts and p.end_ts >= f.start_ts
+    window w as (partition by f.site_id, f.code, f.n, p.channel_id order by p.start_ts)
+),
+
+point as (
+    select *, start_ts as ts, start_value as value, false as gap_after from piece
+    union all
+    select *, end_ts, end_value, true from piece where is_last
+)
+
 select
-    f.site_id,
-    f.code,
-    f.n,
-    p.channel_id,
-    p.role,
-    p.zone,
-    p.start_ts as ts,
-    p.start_value as value,
-    coalesce(lead(p.start_ts) over w <> p.end_ts, true) as gap_after,
-from run.finding_window f
-join signal.piece p
-    on p.site_id = f.site_id and p.start_ts >= f.start_ts and p.start_ts < f.end_ts
-window w as (partition by f.site_id, f.code, f.n, p.channel_id order by p.start_ts)
-order by f.site_id, f.code, f.n, p.channel_id, ts
+    site_id,
+    code,
+    n,
+    channel_id,
+    role,
+    zone,
+    ts,
+    value,
+    gap_after,
+from point
+where ts >= window_start and ts < window_end
+order by site_id, code, n, channel_id, ts
