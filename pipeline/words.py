@@ -8,6 +8,7 @@ microseconds, values store units; `units` is 'us' or 'si' and only changes what 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
@@ -150,6 +151,14 @@ def static(value_inwc: float, units: str = "us") -> str:
     """A duct static pressure, unit always written: '0.62 in. w.c.' or '154 Pa'."""
     unit = unit_table.DISPLAY[units]["pressure"]
     return _with_unit(unit_table.from_store(value_inwc, unit), 2 if unit == "inwc" else 0, unit)
+
+
+def in_units(text: str, units: str = "us") -> str:
+    """A fixed text whose temperatures (°F, never differences) and statics are said in `units`."""
+    if units == "us":
+        return text
+    text = re.sub(r"(\d+(?:\.\d+)?) in\. w\.c\.", lambda m: static(float(m[1]), units), text)
+    return re.sub(r"(\d+(?:\.\d+)?) °F", lambda m: temperature(float(m[1]), units), text)
 
 
 def span_of(

@@ -41,6 +41,7 @@ def command(
 ) -> int:
     """Bring SITE's store up to date, measure, judge, and write report/ in the site folder.
 
+    In a folder without site.toml, one is drafted from its exports/ and what was guessed is said.
     Writes report/report.html (one file, no network needed) and report/review.json, and prints the
     verdict. A logger whose clock is off is always reported; --align puts it right.
 
@@ -49,6 +50,9 @@ def command(
     """
     from pipeline.review_json import review_text
 
+    guesses = _draft_if_missing(site)
+    if guesses is not None:
+        say(guesses)
     ask = _ask(site, from_time, to_time)
     review = review_and_write(
         site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
@@ -92,6 +96,32 @@ def review_and_write(
         write_whole(target / "review.json", review_text(review.result))
         took_s = time.perf_counter() - started
     return replace(review, seconds=(*review.seconds, ("report", took_s)))
+
+
+def _draft_if_missing(folder: Path) -> str | None:
+    """Draft a site.toml where exports lie without one; what was guessed, or None if one is there.
+
+    Raises InputError if there is nothing to draft it from.
+    """
+    from pipeline.ingest.draft import MARK, draft_site
+    from pipeline.ingest.exports import list_exports
+    from pipeline.site import SITE_FILE
+
+    path = folder / SITE_FILE
+    exports = folder / "exports"
+    if path.exists() or not exports.is_dir() or not list_exports(exports)[0]:
+        return None  # reading the site file says what is missing
+    text = draft_site(folder)
+    write_whole(path, text)
+    marked = [line.strip() for line in text.splitlines() if MARK in line]
+    return "\n".join(
+        [
+            f"There was no site.toml: one was drafted. {len(marked)} guesses to confirm in {path}:",
+            *(f"  {line}" for line in marked),
+            "Columns that could not be told are left out until then.",
+            "",
+        ]
+    )
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -227,7 +227,7 @@ def _finding(site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozense
         causes=tuple(
             RankedCause(words.sentence(c.text), words.sentence(w.because)) for c, w in kept
         ),
-        checks=tuple(check.text(outcome.fill) for check in checks),
+        checks=tuple(words.in_units(check.text(outcome.fill), site.units) for check in checks),
         cautions=d.cautions,
         source=d.source,
         coverage=covered.coverage if covered else None,

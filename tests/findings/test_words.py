@@ -143,3 +143,10 @@ def test_zones():
 def test_sentences_keep_the_unit_s_own_full_stop():
     assert words.sentence("static 0.40 in. w.c.") == "Static 0.40 in. w.c."
     assert words.sentences("one", "", "two?") == "One. Two?"
+
+
+def test_fixed_texts_in_the_units_of_the_report():
+    # 0.03 x 249.089 = 7.5 Pa; (80 - 32) / 1.8 = 26.7
+    text = "agree within 0.03 in. w.c., return air under 80 °F"
+    assert words.in_units(text, "us") == text
+    assert words.in_units(text, "si") == "agree within 7 Pa, return air under 26.7 °C"
