@@ -107,7 +107,7 @@ def with_condition(name: str, severity: int, part: str, number: int) -> System:
             continue
         count = int(rng.integers(max(2, condition.zones), 7))
         # the equipment is drawn from the number; another draw where a second stage is needed
-        base = healthy(part, number + 1000 * attempt % 9000, kind, season, count)
+        base = healthy(part, (number + 1000 * attempt) % 9999, kind, season, count)
         if condition.two_stage == "heating" and base.plant.heating_stages < 2:
             continue
         if season == "heating" and base.climate in ("low desert", "gulf coast"):
@@ -152,13 +152,13 @@ def catalogue(
     the log at each severity with `seeds` seeds. Descriptions only; nothing is simulated."""
     made = [_named(healthy(part, number)) for number in range(healthy_systems)]
     made += [
-        odd(name, part, 500 + 20 * i + seed) for i, name in enumerate(ODD) for seed in range(seeds)
+        odd(name, part, 500 + 21 * i + seed) for i, name in enumerate(ODD) for seed in range(seeds)
     ]
     names = [c.name for c in CONDITIONS] + [t.name for t in LOG_FAULTS]
     for i, name in enumerate(names):
         for severity in severities:
             for seed in range(seeds):
-                made.append(with_condition(name, severity, part, 1000 + 40 * i + seed))
+                made.append(with_condition(name, severity, part, 1000 + 41 * i + seed))
     return made
 
 

@@ -58,7 +58,8 @@ def draw(
     compressor_stages = int(rng.integers(least, 3)) if compressor else 1
     need = loss * (70.0 - weather.design_heating_f)
     heat2 = round(max(36000.0, need * pick(1.25, 1.5)), -3)
-    heat1 = round(heat2 * 0.65, -3) if heating_stages == 2 else heat2
+    low_fire = 0.65 if count < 5 else 0.55
+    heat1 = round(heat2 * low_fire, -3) if heating_stages == 2 else heat2
     gain = area * (13.0 + 0.35 * max(0.0, weather.design_cooling_f - 85.0))
     cool2 = round(max(18000.0, gain * pick(0.95, 1.15)), -3)
     cool1 = round(cool2 * 0.68, -3) if compressor_stages == 2 else cool2
@@ -69,7 +70,10 @@ def draw(
         aux = strips * 3412.0
     # airflow
     cool_cfm = cool2 / 12000.0 * pick(385, 415) * (1.14 - 0.14 * weather.damp) / ratio
-    rise1, rise2 = pick(42, 48), pick(46, 54)
+    rise1, rise2 = pick(38, 44), pick(43, 50)
+    if compressor:  # no furnace is so small that cooling's airflow leaves it cold
+        heat2 = max(heat2, round(cool_cfm * air * 36.0, -3))
+        heat1 = round(heat2 * low_fire, -3) if heating_stages == 2 else heat2
     heat2_cfm = heat2 / (air * (rise2 if heating_stages == 2 else rise1))
     heat1_cfm = heat1 / (air * rise1)
     aux_cfm = (hp47 * 0.6 + aux) / (air * 50.0) if kind == "heat_pump" else 0.0
@@ -78,13 +82,13 @@ def draw(
         wanted += [heat1_cfm, heat2_cfm]
     top = max(wanted)
     if furnace:  # the lowest tap is not far below the highest
-        heat1_cfm, heat2_cfm = max(heat1_cfm, 0.64 * top), max(heat2_cfm, 0.8 * top)
+        heat1_cfm, heat2_cfm = max(heat1_cfm, 0.74 * top), max(heat2_cfm, 0.85 * top)
         rise1, rise2 = heat1 / (air * heat1_cfm), heat2 / (air * heat2_cfm)
     cool2_cfm = max(cool_cfm, aux_cfm)
     cool1_cfm = max(cool2_cfm * (0.78 if compressor_stages == 2 else 1.0), aux_cfm)
     fan_cfm = 0.6 * top
     # ducts and blower around the largest airflow
-    supply_inwc, series_inwc = pick(0.17, 0.24), pick(0.30, 0.40)
+    supply_inwc, series_inwc = pick(0.14, 0.20), pick(0.32, 0.42)
     open_cfm = top * sqrt(ratio / supply_inwc)
     series = series_inwc / ratio / (top / 1000.0) ** 2
     blower = int(rng.integers(0, 3))
@@ -126,15 +130,15 @@ def draw(
         compressor_fan_off_s=float(rng.choice([30, 60])), g_in_gas_heat=float(g_in_gas),
         open_cfm=open_cfm, series_inwc=series, plenum_ft3=round(top / 45.0),
         return_ft3=round(top / 28.0), duct_loss=0.07 if attic else 0.04,
-        static_target_inwc=target, static_release_inwc=round(0.45 * target, 3),
-        relief_wait_s=float(rng.choice([30, 60, 90])), relief_hold_s=60.0,
-        high_limit_f=float(rng.choice([155, 160])) if furnace else 135.0,
+        static_target_inwc=target, static_release_inwc=round((0.2 if count == 2 else 0.28) * target, 3),
+        relief_wait_s=float(rng.choice([30, 45, 60])), relief_hold_s=60.0,
+        high_limit_f=160.0 if furnace else 135.0,
         low_limit_f=float(rng.choice([40, 42])), low_balance_f=low_balance,
         high_balance_f=high_balance, stage_up_s=60.0 * float(rng.choice([8, 10, 12, 15])),
         stage_up_by=float(stage_by), stage_clock=float(rng.integers(0, 2)),
         stage_release=float(rng.integers(0, 2)) if count == 2 else 0.0,
         stage2_zones=float(min_zones),
-        backup_after_s=2400.0, purge_s=float(rng.choice([90, 120, 150])),
+        backup_after_s=2400.0, compressor_min_on_s=300.0, purge_s=float(rng.choice([90, 120, 150])),
         purge_held=1.0, idle=float(rng.integers(1, 3)),
         sensor_offset_f=pick(-1.5, 0.5), ob_in_heating=float(heats and rng.integers(0, 4) == 0),
     )  # fmt: skip
@@ -168,7 +172,7 @@ def draw(
                 back_from_s=back_h[0] * HOUR if setback else 0.0,
                 back_to_s=back_h[1] * HOUR if setback else 0.0,
                 early_s=float(rng.choice([0, 0, 1800])) if setback else 0.0,
-                cycles_per_h=3.0 if heats or mode == 2.0 else float(rng.choice([3, 4])),
+                cycles_per_h=2.5 if heats or mode == 2.0 else float(rng.choice([3, 4])),
                 compressor_delay_s=float(rng.choice([0, 180])) if compressor else 0.0,
                 relief=1.0 if share >= 0.14 or count == 2 else 0.0,
             )
@@ -177,9 +181,9 @@ def draw(
     if count < 7 and rng.integers(0, 5) == 0:  # the first zone has two dampers
         ducts[0] = Branch(zone=0.0, share=round(shares[0] * 0.6, 4))
         ducts.append(Branch(zone=0.0, share=round(shares[0] * 0.4, 4)))
-    travel = float(rng.choice([30, 60, 75]))
+    travel = float(rng.choice([30, 45, 60]))
     ducts = [
-        Branch(zone=d.zone, share=d.share, travel_s=travel, leak=pick(0.04, 0.09)) for d in ducts
+        Branch(zone=d.zone, share=d.share, travel_s=travel, leak=pick(0.06, 0.10)) for d in ducts
     ]
     system = System(
         name=f"{part}-{seed:05d}", seed=seed, part=part, kind=kind, climate=climate, season=season,
@@ -206,7 +210,7 @@ def plate(system: System, rise1: float, rise2: float) -> Pairs:
     if furnace:
         outputs = [p.heat1_btuh, p.heat2_btuh][: int(p.heating_stages)]
         pairs.append(("heating_output_btuh", str([round(x) for x in outputs])))
-        bands = [[round((r - 15) / 5) * 5, round((r + 15) / 5) * 5] for r in (rise1, rise2)]
+        bands = [[round((r - 12) / 5) * 5, round((r + 25) / 5) * 5] for r in (rise1, rise2)]
         pairs.append(("temperature_rise_f", str(bands[: int(p.heating_stages)])))
         pairs.append(("max_outlet_f", 170))
     if p.heats > 0:

@@ -100,7 +100,7 @@ def start(p: Vector, s: Vector) -> None:
     elif p[of_plant.FURNACE] > 0.0:
         if s[at.BURNER_OFF] >= p[of_plant.BURNER_MIN_OFF_S]:
             s[at.SOURCE] = BURNER
-    elif p[of_plant.AUX_BTUH] > 0.0:
+    elif p[of_plant.AUX_BTUH] > 0.0 and s[at.BURNER_OFF] >= p[of_plant.BURNER_MIN_OFF_S]:
         s[at.SOURCE] = STRIP
 
 
@@ -135,7 +135,9 @@ def panel(p: Vector, z: Vector, v: Vector, s: Vector, count: int, upset: int) ->
         fans += 1 if v[of.FAN + k] > 0.0 else 0
         ask = of.HEAT2 if s[at.MODE] == 1.0 else of.COOL2
         asks = asks or v[ask + k] > 0.0
-        longest = max(longest, v[of.CLOCK + i])
+        served = of.HEAT if s[at.MODE] == 1.0 else of.COOL
+        if v[served + k] > 0.0:
+            longest = max(longest, v[of.CLOCK + i])
     choose_mode(p, s, heating, cooling)
     mode = s[at.MODE]
     calling = heating if mode == 1.0 else (cooling if mode == 2.0 else 0)
@@ -202,7 +204,7 @@ def panel(p: Vector, z: Vector, v: Vector, s: Vector, count: int, upset: int) ->
         s[at.OB] = 1.0 if energised and p[of_plant.COMPRESSOR] > 0.0 and powered else 0.0
     if not powered:
         s[at.OB] = 0.0
-    s[at.BURNER_OFF] = 0.0 if burner else s[at.BURNER_OFF] + 1.0
+    s[at.BURNER_OFF] = 0.0 if burner or source == STRIP else s[at.BURNER_OFF] + 1.0
     s[at.COMPRESSOR_OFF] = 0.0 if pump else s[at.COMPRESSOR_OFF] + 1.0
     s[at.COMPRESSOR_ON] = s[at.COMPRESSOR_ON] + 1.0 if pump else 0.0
 

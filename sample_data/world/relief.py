@@ -10,7 +10,7 @@ from sample_data.world.thermostat import Vector
 def relieve(p: Vector, z: Vector, v: Vector, s: Vector, count: int) -> None:
     """Count how many relief dampers stand open, and open that many beyond the callers'.
 
-    They take turns: every run begins with the next zone.
+    The number is remembered from run to run; the zones take turns: every run begins with the next.
     """
     static = s[at.SEEN_STATIC]
     above = static > p[of_plant.STATIC_TARGET_INWC] and s[at.RELIEF] < p[of_plant.RELIEF_MOST]
@@ -31,7 +31,8 @@ def relieve(p: Vector, z: Vector, v: Vector, s: Vector, count: int) -> None:
         if left >= 1.0 and v[of.DAMPER + i] == 0.0 and z[zone_at.RELIEF + i] > 0.0:
             v[of.DAMPER + i] = 1.0
             left -= 1.0
-    s[at.RELIEF] -= left  # no more zones to relieve into
+    if left > 0.0 and s[at.ABOVE] > 0.0:
+        s[at.RELIEF] = min(s[at.RELIEF], count - 1.0)
 
 
 def dampers(
@@ -53,8 +54,8 @@ def dampers(
             v[of.DAMPER + i] = 1.0 if served else 0.0
         relieve(p, z, v, s, count)
         return
-    s[at.RELIEF] = 0.0
     s[at.ABOVE] = 0.0
+    s[at.BELOW] = 0.0
     s[at.HOLD] = 0.0
     if s[at.PURGE] > 0.0 and p[of_plant.PURGE_HELD] > 0.0:
         return
