@@ -1,14 +1,25 @@
-"""Shared by all tests of stages: one working connection, and a bench that runs stages on rows."""
+"""Shared by all tests of stages: one working connection, and a bench that runs stages on rows.
+
+A `SiteLog` is a whole small log for tests of several stages in a row.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import duckdb
 import pytest
 
+from pipeline.run_tables import (
+    ALWAYS_END_TS,
+    ALWAYS_START_TS,
+    BURNER_KINDS,
+    HEAT_PUMP_KINDS,
+    local_days,
+)
 from pipeline.stages import Stage, discover, run
 from pipeline.store import connect_working, quoted
 from pipeline.tables import tables
@@ -16,6 +27,34 @@ from pipeline.thresholds import values_for
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 Rows = Iterable[Mapping[str, Any]]
+
+
+@dataclass
+class SiteLog:
+    """What one site logged; seconds from `origin_ts`, ends not included.
+
+    states : (role, zone) -> [(from, until, is on)], touching stretches of one channel differ
+    readings : (role, zone) -> [(second, value)], nominally `interval_s` apart
+    thermostats : zone -> conventional or heat_pump; conventional where left out
+    """
+
+    window: tuple[float, float]
+    states: dict[tuple[str, int | None], list[tuple[float, float, bool]]] = field(
+        default_factory=dict
+    )
+    readings: dict[tuple[str, int | None], list[tuple[float, float]]] = field(default_factory=dict)
+    interval_s: float = 10.0
+    kind: str = "furnace_ac"
+    timezone: str = "UTC"
+    settings: dict[str, float | str] = field(default_factory=dict)
+    visits: list[tuple[float, float]] = field(default_factory=list)
+    thermostats: dict[int, str] = field(default_factory=dict)
+    relief: set[int] = field(default_factory=set)
+    origin_ts: int = 1_768_176_000_000_000  # Monday 2026-01-12 00:00 UTC
+
+    def ts(self, second: float) -> int:
+        """The instant that many seconds after the origin, in UTC microseconds."""
+        return self.origin_ts + round(second * 1e6)
 
 
 class Bench:
@@ -61,11 +100,83 @@ class Bench:
         """Run the stages that make these tables, in running order."""
         run(self.con, [s for t, s in self.stages.items() if t in made])
 
+    def measure(self, logs: Mapping[str, SiteLog], until: str) -> None:
+        """Run every SQL stage from the store up to the one that makes `until`, on these sites."""
+        tables_made = [t for t, s in self.stages.items() if s.sql is not None]
+        made = tables_made[: tables_made.index(until) + 1]
+        for table, rows in log_rows(logs).items():
+            self.fill(table, rows)
+        self.fill_thresholds({site_id: {} for site_id in logs})
+        self.run(*made)
+
     def rows(self, table: str) -> list[dict[str, Any]]:
         """The rows of a table as they are stored, missing values as None."""
         found = self.con.execute(f"select * from {table}")
         names = [d[0] for d in found.description]
         return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
+
+
+def log_rows(logs: Mapping[str, SiteLog]) -> dict[str, list[dict[str, Any]]]:
+    """The rows of store.* and run.* that these logs come to, in the order a store keeps them."""
+    made: dict[str, list[dict[str, Any]]] = {
+        t: [] for t in tables() if t.startswith(("store.", "run.")) and t != "run.threshold"
+    }
+
+    def add(table: str, site_id: str, **row: Any) -> None:
+        made[table].append({"site_id": site_id} | row)
+
+    for site_id, log in sorted(logs.items()):
+        start_ts, end_ts = map(log.ts, log.window)
+        add("run.window", site_id, start_ts=start_ts, end_ts=end_ts, timezone=log.timezone)
+        for day, a, b in local_days(log.timezone, start_ts, end_ts):
+            add("run.day", site_id, day=day, start_ts=a, end_ts=b)
+        add(
+            "run.site",
+            site_id,
+            name=site_id,
+            kind=log.kind,
+            has_burner=log.kind in BURNER_KINDS,
+            has_heat_pump=log.kind in HEAT_PUMP_KINDS,
+            fan_output_in_gas_heat=True,
+            staged_by="panel",
+        )
+        always = {"start_ts": ALWAYS_START_TS, "end_ts": ALWAYS_END_TS}
+        for name, value in log.settings.items():
+            key = "value_text" if isinstance(value, str) else "value"
+            add("run.setting", site_id, name=name, **{key: value}, **always)
+        for a, b in log.visits:
+            add("run.visit", site_id, start_ts=log.ts(a), end_ts=log.ts(b), what="visit")
+        channels = [*log.states, *log.readings]
+        for zone in sorted({zone for _, zone in channels if zone is not None}):
+            add(
+                "run.zone",
+                site_id,
+                zone=zone,
+                name=f"Zone {zone}",
+                is_relief=zone in log.relief,
+                thermostat=log.thermostats.get(zone, "conventional"),
+            )
+        for number, (role, zone) in enumerate(channels, start=1):
+            is_state = number <= len(log.states)
+            add(
+                "store.channel",
+                site_id,
+                channel_id=number,
+                logger="log",
+                column_name=f"{role} {zone or ''}",
+                role=role,
+                zone=zone,
+                kind="state" if is_state else "analog",
+                is_sampled=not is_state,
+                interval_s=1.0 if is_state else log.interval_s,
+            )
+            for a, b, is_on in log.states.get((role, zone), []):
+                row = {"start_ts": log.ts(a), "end_ts": log.ts(b), "is_on": is_on}
+                add("store.state", site_id, channel_id=number, **row)
+            for second, value in log.readings.get((role, zone), []):
+                row = {"ts": log.ts(second), "value": value}
+                add("store.reading", site_id, channel_id=number, **row)
+    return made
 
 
 @pytest.fixture(scope="session")
@@ -87,3 +198,9 @@ def instant() -> Callable[[str], int]:
         return (stamp - EPOCH) // dt.timedelta(microseconds=1)
 
     return of
+
+
+@pytest.fixture(scope="session")
+def site_log() -> type[SiteLog]:
+    """The class of a small log, for tests that draw their own."""
+    return SiteLog
