@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample docs clean
+.PHONY: demo test lint sample world docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -33,6 +33,10 @@ lint: $(VENV)/dev.stamp
 # The sample site again from its simulator, byte for byte
 sample: $(VENV)/dev.stamp
 	$(BIN)/python -m sample_data.simulator.make
+
+# The simulated world's catalogue: a line and a picture per system, in out/world/
+world: $(VENV)/dev.stamp
+	$(BIN)/python -m sample_data.world
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

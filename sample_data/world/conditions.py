@@ -119,7 +119,8 @@ CONDITIONS = [
     Condition("second stage makes no difference", ("second-stage-no-effect",), GAS, (WINTER,),
               lambda s, n: f.plant(f.on_sheet(s, stage_up_by="timer", stage2_min_zones=1,
               stage_up_delay_min=(15, 10, 5)[n - 1]), stage2_works=0.0, stage_up_by=0.0,
-              stage_up_s=(900.0, 600.0, 300.0)[n - 1], stage2_zones=1.0), ("rise-outside-plate", "zone-not-keeping-up",
+              stage_up_s=(900.0, 600.0, 300.0)[n - 1], stage2_zones=1.0),
+              ("rise-outside-plate", "zone-not-keeping-up",
               "second-stage-early", "second-stage-too-few-zones"), TWO),
     # ------------------------------------------------------------------ cycles
     Condition("thermostat cycles too often", ("short-cycling",), ANY, (WINTER, SUMMER),
@@ -167,7 +168,8 @@ CONDITIONS = [
               defrost_needs_frost=0.0, low_balance_f=10.0, defrost_max_s=(420.0, 600.0, 900.0)[
               n - 1]), ("balance-point-mismatch", "aux-too-readily", "zone-not-keeping-up")),
     Condition("no defrost", ("no-defrost",), PUMPS, (WINTER,),
-              lambda s, n: f.plant(f.on_sheet(s, low_balance_f=10), defrost_every_s=1e9, frost_per_h=(0.15, 0.4, 0.9)[n - 1],
+              lambda s, n: f.plant(f.on_sheet(s, low_balance_f=10), defrost_every_s=1e9,
+              frost_per_h=(0.15, 0.4, 0.9)[n - 1],
               low_balance_f=10.0), ("balance-point-mismatch", "zone-not-keeping-up")),
     Condition("aux too readily", ("aux-too-readily",), ("heat_pump",), (WINTER,), f.quick_aux),
     Condition("emergency heat left on", ("emergency-heat-left-on",), PUMPS, (WINTER,),

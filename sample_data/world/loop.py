@@ -25,6 +25,7 @@ from sample_data.world.equipment import (
     furnace,
     strip,
 )
+from sample_data.world.kept import cache_folder, source_hash
 from sample_data.world.panel import PLANNED_FAULT, POWER_OUT, panel
 from sample_data.world.parts import Branch, Plant, Zone
 from sample_data.world.rooms import rooms, unit_air
@@ -253,7 +254,8 @@ def simulate(
     vectors: list[Any] = [p, z, b, v, d, s]
     series: list[Any] = [drive.outdoor_f, drive.sun, drive.activity, drive.service, drive.upset]
     if numba_installed() if use_numba is None else use_numba:
-        loop = compiled(cast(FunctionType, run))
+        folder = cache_folder() / f"numba-{source_hash()}"
+        loop = compiled(cast(FunctionType, run), str(folder))
     else:  # lists: plain floats are several times faster than an array's elements
         loop = run
         vectors = [vector.tolist() for vector in vectors]

@@ -5,36 +5,17 @@ import hashlib
 import json
 import os
 import shutil
-from functools import cache
 from pathlib import Path
 from typing import Any
 
 from sample_data.world.catalogue import check_part
 from sample_data.world.export import Export, exports
+from sample_data.world.kept import cache_folder, source_hash
 from sample_data.world.loop import Record
 from sample_data.world.site_file import site_toml
 from sample_data.world.system import System
 from sample_data.world.truth import truth_of
 from sample_data.world.worlds import record as simulate
-
-HERE = Path(__file__).resolve().parent
-CACHE_VARIABLE = "ZONETRAIL_WORLD"  # a folder; else out/world in the checkout
-
-
-@cache
-def source_hash() -> str:
-    """Twelve digits of the hash of everything that the world is made by."""
-    digest = hashlib.sha256()
-    for path in sorted(HERE.glob("*.py")):
-        digest.update(path.name.encode() + path.read_bytes())
-    digest.update((HERE.parent / "simulator" / "compiled.py").read_bytes())
-    return digest.hexdigest()[:12]
-
-
-def cache_folder() -> Path:
-    """Where made systems are kept."""
-    told = os.environ.get(CACHE_VARIABLE)
-    return Path(told) if told else HERE.parent.parent / "out" / "world"
 
 
 def key(system: System) -> str:

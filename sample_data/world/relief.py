@@ -44,8 +44,7 @@ def dampers(
             v[of.DAMPER + i] = 1.0
         return
     if calling > 0:
-        if s[at.RUN_S] == 1.0:
-            s[at.TURN] = (s[at.TURN] + 1.0) % count
+        s[at.SERVED] = 1.0
         call = of.HEAT if s[at.MODE] == 1.0 else of.COOL
         for i in range(count):
             wired = z[zone_at.STAT_OF + i]
@@ -54,6 +53,9 @@ def dampers(
             v[of.DAMPER + i] = 1.0 if served else 0.0
         relieve(p, z, v, s, count)
         return
+    if s[at.SERVED] > 0.0:
+        s[at.SERVED] = 0.0
+        s[at.TURN] = (s[at.TURN] + 1.0) % count
     s[at.ABOVE] = 0.0
     s[at.BELOW] = 0.0
     s[at.HOLD] = 0.0
