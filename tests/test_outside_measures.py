@@ -358,8 +358,8 @@ def test_a_thermostat_that_cycles_by_the_curve_is_fitted(
 def test_hours_that_cut_cycles_move_the_fit_a_little(
     bench: Any, site_log: Any, on_s: float, off_s: float, nmax: float, hours: list[Any]
 ) -> None:
-    """Where no whole number of cycles fills an hour, hours scatter about the curve and the fit comes
-    out a few percent high: 3.06 for 3, 2.60 for 2.5, by sum(N z) / sum(z^2), z = 4 X (1 - X).
+    """Where no whole number of cycles fills an hour, hours scatter about the curve and the fit
+    comes out a few percent high: 3.06 for 3, 2.60 for 2.5, by sum(N z) / sum(z^2), z = 4 X (1 - X).
     """
     log = site_log(window=(0, 24 * HOUR), states={("output_w1", None): _cycling(on_s, off_s, 24)})
     bench.measure({"elm": log}, "measure.cycle_fit")
