@@ -97,9 +97,9 @@ def compressor(p: Vector, s: Vector, outdoor_f: float, powered: bool) -> float:
             full *= p[of_plant.LOW_STAGE]
         full *= p[of_plant.CHARGE] * (1.0 - 0.2 * s[at.FROST])
     # indoor coil: ice where its surface stands under freezing
-    surface = s[at.PLENUM] - 7.0 - 30.0 * (1.0 - p[of_plant.CHARGE])
+    surface = s[at.PLENUM] - 7.0 - 60.0 * (1.0 - p[of_plant.CHARGE])
     if runs and cools and s[at.CFM] > 50.0 and surface < 32.0:
-        s[at.ICE] = min(1.0, s[at.ICE] + (32.0 - surface) / 30000.0)
+        s[at.ICE] = min(1.0, s[at.ICE] + (32.0 - surface) / 18000.0)
     elif not runs:
         s[at.ICE] = max(0.0, s[at.ICE] - 1.0 / 3600.0)
     # outdoor coil: frost in heating, and defrost

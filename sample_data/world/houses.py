@@ -88,7 +88,7 @@ def draw(
     cool1_cfm = max(cool2_cfm * (0.78 if compressor_stages == 2 else 1.0), aux_cfm)
     fan_cfm = 0.6 * top
     # ducts and blower around the largest airflow
-    supply_inwc, series_inwc = pick(0.14, 0.20), pick(0.32, 0.42)
+    supply_inwc, series_inwc = pick(0.185, 0.23), pick(0.30, 0.38)
     open_cfm = top * sqrt(ratio / supply_inwc)
     series = series_inwc / ratio / (top / 1000.0) ** 2
     blower = int(rng.integers(0, 3))

@@ -164,6 +164,7 @@ EVENTS: dict[str, Callable[[System, Fact], int]] = {
     "rise-outside-plate": rise,
     "zone-not-keeping-up": not_keeping_up,
     "balance-point-mismatch": balance,
+    "coil-icing": lambda s, f: level(f["proof_s"]["iced"], 7200, 600),
     "both-fuels": lambda s, f: level(
         sum(b["end"] - b["start"] > 150 for b in f["balance"]["both_fuels"]), 3, 1
     ),

@@ -42,6 +42,7 @@ SIGNALS = (
 FLAGS = (
     "w1", "w2", "y1", "y2", "g", "ob", "aux", "limit", "low_limit", "dropped", "own_limit",
     "flame", "compressor", "blower", "defrost", "fault", "protect", "lockout", "powered", "bypass",
+    "iced",
 )  # fmt: skip
 ZONE_FLAGS = ("heat", "heat2", "cool", "cool2", "fan", "damper")
 
@@ -66,7 +67,7 @@ class Drive:
 
 @dataclass(frozen=True)
 class Record:
-    """What happened: `signals` (n, 8 + zones), `flags` (n, 20 + 6 zones), heat sums in Btu."""
+    """What happened: `signals` (n, 8 + zones), `flags` (n, 21 + 6 zones), heat sums in Btu."""
 
     signals: NDArray[np.float32]
     flags: NDArray[np.uint8]
@@ -215,9 +216,10 @@ def run(
         flags[second, 17] = s[at.LOCKOUT] > 0.0
         flags[second, 18] = live
         flags[second, 19] = s[at.BYPASS] > 0.1
+        flags[second, 20] = s[at.ICE] > 0.25
         for i in range(count):
             signals[second, 8 + i] = v[of.AIR + i]
-            place = 20 + 6 * i
+            place = 21 + 6 * i
             flags[second, place] = v[of.HEAT + i] > 0.0
             flags[second, place + 1] = v[of.HEAT2 + i] > 0.0
             flags[second, place + 2] = v[of.COOL + i] > 0.0

@@ -18,8 +18,10 @@ LINE = "#444444"
 
 
 def window(system: System, facts: dict[str, Any], hours: float) -> tuple[int, int]:
-    """Seconds of the record to show: around the first telling event, else the second evening."""
-    start = WARM_UP_S + 44 * 3600
+    """Seconds of the record to show: around the first telling event, else where most starts lie."""
+    hourly = np.bincount([run["start"] // 3600 for some in facts["runs"].values() for run in some])
+    some_hours = np.convolve(hourly, np.ones(int(hours)), "valid")
+    start = max(WARM_UP_S, int(np.argmax(some_hours)) * 3600)
     told = [t["drop"] for t in facts["trips"] if not t["in_visit"]]
     told += [c["start"] for c in facts["cut_outs"] if not c["in_visit"]]
     told += [c["off"] for c in facts["chatter"]]

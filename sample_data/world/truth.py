@@ -19,7 +19,7 @@ from sample_data.world.system import System
 
 Fact = dict[str, Any]
 SECONDS = ("at", "start", "end", "drop", "limit_closed", "heat_back", "off", "on")
-PROOF = ("flame", "compressor", "blower", "defrost", "own_limit", "limit", "low_limit")
+PROOF = ("flame", "compressor", "blower", "defrost", "own_limit", "limit", "low_limit", "iced")
 
 
 def gather(k: Known) -> Fact:
