@@ -12,9 +12,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from sample_data.world import faults
 from sample_data.world.climates import CLIMATES
 from sample_data.world.conditions import BY_NAME, CONDITIONS
+from sample_data.world.dialects import DIALECTS
 from sample_data.world.faults import Condition
 from sample_data.world.houses import KINDS, draw
 from sample_data.world.log_faults import LOG_BY_NAME, LOG_FAULTS, ODD
@@ -69,14 +69,11 @@ def healthy(
         fast_s=fast,
         slow_s=int(rng.choice([60, 120, 300])),
         states=str(rng.choice(["change", "change", "sampled"])) if fast <= 10 else "change",
-        dialect=str(rng.choice(DIALECTS)),
+        dialect=str(rng.choice(list(DIALECTS))),
         proof=bool(rng.integers(0, 3) == 0),
         return_static=bool(rng.integers(0, 4) == 0),
     )
     return replace(system, logging=logging)
-
-
-DIALECTS = ("plain", "semicolon", "twelve hour", "utc", "tabs", "epoch", "long")
 
 
 def season_fits(kind: str, season: str) -> bool:
@@ -160,6 +157,3 @@ def catalogue(
             for seed in range(seeds):
                 made.append(with_condition(name, severity, part, 1000 + 41 * i + seed))
     return made
-
-
-__all__ = ["OtherPart", "catalogue", "combined", "faults", "healthy", "odd", "reporting_run"]

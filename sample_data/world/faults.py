@@ -32,8 +32,6 @@ class Condition:
     also: tuple[str, ...] = ()
     two_stage: str = ""  # "heating" or "cooling": needs a second stage there
     zones: int = 2  # at least
-    says: str = ""
-    no_headline_by_events: bool = False
 
 
 def plant(system: System, **changes: float) -> System:
@@ -125,6 +123,15 @@ def stage_for_one(system: System, severity: int) -> System:
         system = branch(system, k, register=(0.8, 0.65)[severity - 2])
         system = plant(system, relief_most=(1.0, 0.0)[severity - 2])
     return system
+
+
+def over_fired(system: System, severity: int) -> System:
+    """More gas than the plate says, on a furnace whose plate leaves little room above."""
+    told = str(dict(system.equipment)["temperature_rise_f"]).strip("[]").split("], [")
+    bands = [[float(x) for x in pair.split(",")] for pair in told]
+    tighter = str([[round(low - 8), round(high - 14)] for low, high in bands])
+    system = on_plate(system, temperature_rise_f=tighter)
+    return plant(system, fire=(1.2, 1.4, 1.55)[severity - 1])
 
 
 def no_relief(system: System, severity: int) -> System:

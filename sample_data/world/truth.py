@@ -203,6 +203,7 @@ def truth_of(system: System, record: Record, files: Sequence[Export]) -> Fact:
         states[name + channel.damper] = segments(np.asarray(channel.values, bool) & k.span)
     for name in PROOF:
         states[name] = segments(record.flag(name) & k.span)
+    told = labels(system, facts)
     return {
         "site": system.name,
         "part": system.part,
@@ -217,8 +218,12 @@ def truth_of(system: System, record: Record, files: Sequence[Export]) -> Fact:
         "files": {export.name: file_facts(k, export) for export in files},
         "states": {name: [[k.utc(a), k.utc(b)] for a, b in some] for name, some in states.items()},
         **in_utc(k, facts),
-        "labels": labels(system, facts),
-        "identities": identities(k, facts, states),
+        "labels": told,
+        "identities": {
+            **identities(k, facts, states),
+            "labels are disjoint": len({code for some in told.values() for code in some})
+            == sum(len(some) for some in told.values()),
+        },
     }
 
 
@@ -261,5 +266,4 @@ def identities(k: Known, facts: Fact, states: dict[str, list[tuple[int, int]]]) 
         == sum(over["above_target_by_zones_calling_s"].values()),
         "both fuels only where planted": facts["balance"]["both_fuels_s"] == 0
         or p.overlap_s > 0,
-        "labels are disjoint": True,
     }  # fmt: skip

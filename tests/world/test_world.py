@@ -74,7 +74,7 @@ def check_healthy(system: world.System) -> None:
     if told["gas_f"] is not None:
         assert 95 < told["gas_f"][0] and 100 < told["gas_f"][1] and told["gas_f"][2] < 150
     if told["cool_f"] is not None:
-        assert 48 < told["cool_f"][0] and 50 < told["cool_f"][1] < 60 and told["cool_f"][2] < 64
+        assert 48 < told["cool_f"][0] and 50 < told["cool_f"][1] < 61 and told["cool_f"][2] < 64
     if told["static_inwc"] is not None:
         assert 0.05 < told["static_inwc"][0] and 0.1 < told["static_inwc"][1] < 0.5
         assert told["static_inwc"][2] < 0.8
