@@ -107,6 +107,7 @@ class Export:
     clock_offset_s: float = 0.0
     date_order: str | None = None
     year: int | None = None
+    decimal: str | None = None
     kind: str | None = None
     missing: tuple[str, ...] = ()
     name_column: str | None = None

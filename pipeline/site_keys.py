@@ -16,7 +16,7 @@ from pipeline.units import UNITS
 
 EXPORT_KINDS = ("sampled", "change_of_state", "long")
 DATE_ORDERS = ("mdy", "dmy", "ymd")
-FORMS = ("level", "percent_on", "seconds_on", "count")
+FORMS = ("level", "percent_on", "seconds_on", "count", "total")
 
 
 class Wrong(Exception):
@@ -245,6 +245,7 @@ _EXPORT: dict[str, Checker] = {
     "clock_offset_s": _span(-400 * 86_400, 400 * 86_400),
     "date_order": _pick(*DATE_ORDERS),
     "year": _year,
+    "decimal": _pick(".", ","),
     "kind": _pick(*EXPORT_KINDS),
     "missing": _words,
     "name_column": _text,

@@ -170,7 +170,7 @@ class SiteReader:
         given = self.document.get("thresholds", {})
         if not isinstance(given, dict) or not given:
             return {}
-        from pipeline.thresholds import THRESHOLDS  # only sites that set one pay for it
+        from pipeline.thresholds import FIXED_KINDS, THRESHOLDS  # only sites that set one pay
 
         checked = {}
         for name, value in given.items():
@@ -178,10 +178,14 @@ class SiteReader:
             if threshold is None:
                 expected = nearest(name, tuple(THRESHOLDS))
                 self.problem(f"{name} is not a threshold", "thresholds", None, name, name, expected)
-            elif threshold.kind in ("standard", "safety"):
+            elif threshold.kind in FIXED_KINDS:
                 self.problem(
                     f"{name} cannot be set by a site: it is "
-                    + ("a published standard's" if threshold.kind == "standard" else "a safety's"),
+                    + {
+                        "standard": "a published standard's",
+                        "safety": "a safety's",
+                        "reading": "part of how exports are read, the same for every site",
+                    }[threshold.kind],
                     "thresholds",
                     None,
                     name,

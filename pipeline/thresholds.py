@@ -7,15 +7,16 @@ Each has a value, a unit, a meaning, when it applies and a source of one of thes
 - trade: common practice, no source
 - ours: chosen here; `source` says on what argument or data
 - site: normally read in the site file; this is only the fallback
+- reading: shapes how exports are read; the same for every site, so that stores stay comparable
 
-A site may set any that is not `standard` or `safety` under [thresholds].
+A site may set any that is not `standard`, `safety` or `reading` under [thresholds].
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-FIXED_KINDS = frozenset({"standard", "safety"})
+FIXED_KINDS = frozenset({"standard", "safety", "reading"})
 
 
 @dataclass(frozen=True)
@@ -1070,9 +1071,150 @@ _TABLE = [
         "a twentieth of a week is a third of a day",
         "ours",
     ),
+    # ------------------------------------------------------ ingest: how exports are read
+    Threshold(
+        "rate_change_steps",
+        20,
+        "steps",
+        "a new stretch of constant rate starts where this many steps in a row differ from "
+        "the nominal interval by more than half of it",
+        "sampled logs",
+        "a few missed readings must not look like a new rate",
+        "reading",
+    ),
+    Threshold(
+        "next_file_max_h",
+        1,
+        "h",
+        "a log of changes that goes on in another file within this time was never stopped",
+        "logs of changes",
+        "reading a logger out takes minutes",
+        "reading",
+    ),
+    Threshold(
+        "regular_steps_share",
+        0.8,
+        "share",
+        "share of steps near the median step from which rows follow one another at an interval",
+        "kind of a log; hours that came twice",
+        "two exports in ten thousand rows lack one",
+        "reading",
+    ),
+    Threshold(
+        "regular_min_steps",
+        8,
+        "steps",
+        "fewest steps by which rows are said to follow an interval",
+        "kind of a log",
+        "fewer can be alike by chance",
+        "reading",
+    ),
+    Threshold(
+        "change_log_blank_share",
+        0.3,
+        "share",
+        "share of blank cells from which rows at odd times are a log of changes",
+        "kind of a log",
+        "in a log of changes most columns of a row are blank",
+        "reading",
+    ),
+    Threshold(
+        "state_words_share",
+        0.95,
+        "share",
+        "share of filled cells that are state words from which a column holds states",
+        "guesses",
+        "0 and 1 are also numbers",
+        "reading",
+    ),
+    Threshold(
+        "state_words_max",
+        4,
+        "words",
+        "most different words that a column of states holds",
+        "guesses",
+        "on, off, and either in another spelling",
+        "reading",
+    ),
+    Threshold(
+        "guess_sure_share",
+        0.8,
+        "share",
+        "confidence from which a guessed role is taken without asking",
+        "guesses",
+        "chosen on the corpus: no guess above it is wrong there",
+        "reading",
+    ),
+    Threshold(
+        "short_rows_habit_share",
+        0.1,
+        "share",
+        "share of rows with cells missing at their end from which that is the logger's "
+        "habit, not damage",
+        "rows shorter than the header",
+        "damage takes rows by the handful",
+        "reading",
+    ),
+    Threshold(
+        "lost_clock_min_years",
+        10,
+        "years",
+        "rows this much older than most of their file are of a clock that had lost its date",
+        "dates",
+        "no logger runs that long without a visit",
+        "reading",
+    ),
+    Threshold(
+        "set_back_min_rows",
+        3,
+        "rows",
+        "fewest rows on both sides of a step back that show a clock set back",
+        "rows that step back in time",
+        "one row out of order is no clock",
+        "reading",
+    ),
+    Threshold(
+        "power_on_step_f",
+        27,
+        "°F",
+        "step to both neighbours from which a lone 85.0 °C is the power-on value of a "
+        "one-wire sensor",
+        "temperatures",
+        "air does not move 15 °C and back between two readings",
+        "reading",
+    ),
+    Threshold(
+        "unpacked_max_bytes",
+        2_000_000_000,
+        "bytes",
+        "an archive that would unpack to more is refused",
+        "packed exports",
+        "a year of 28 channels at 10 s is a quarter of it",
+        "reading",
+    ),
+    Threshold(
+        "schedule_step_min_days",
+        3,
+        "days",
+        "days on both sides of a change of the clocks needed to see a schedule step by an hour",
+        "setpoints and occupied",
+        "a weekend alone may have other times",
+        "reading",
+    ),
 ]
 
 THRESHOLDS: dict[str, Threshold] = {t.name: t for t in _TABLE}
+
+
+# Numbers that loggers write instead of a reading: ends of 16-bit counts and their hundredths, rows
+# of nines and eights, and what one-wire sensors say on a failed reading (-127 °C) and after power
+# came (85 °C), in °C and °F. They count as error codes only beyond the role's plausible range.
+# Common practice, no source.
+ERROR_NUMBERS = frozenset(
+    {-999.0, -9999.0, -99.0, -99.9, -999.9, 99.9, 999.0, 999.9, 9999.0, 9999.9, 888.8, 888.88}
+    | {32767.0, -32768.0, 327.67, -327.68, 655.35, 65535.0, 3276.7, -3276.8, 6553.5, 99999.0}
+    | {-127.0, -196.6, 85.0, 185.0, -40.0, 7999.0, -7999.0, 6999.0, -6999.0}
+)
 
 
 def values_for(overrides: dict[str, float]) -> dict[str, float]:

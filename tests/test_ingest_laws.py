@@ -21,7 +21,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import UserError
-from pipeline.ingest import merge, timestamps
+from pipeline.ingest import merge, timestamps, written_times
 from pipeline.ingest.load import load_site
 from pipeline.ingest.values import read_values
 from pipeline.site import Channel
@@ -278,12 +278,10 @@ def test_clock_readings_become_the_instants_zoneinfo_made_them_of(
     readings = [t.astimezone(ZoneInfo(zone)).replace(tzinfo=None) for t in instants]
     epoch = datetime(1970, 1, 1)
     local = np.array([(t - epoch) // timedelta(microseconds=1) for t in readings], np.int64)
-    utc, skipped, undecided, _ = timestamps.to_utc(
-        local, np.ones(len(local), bool), timestamps.zone_of(zone), True
-    )
-    assert not skipped.any() and not undecided.any()
+    found = timestamps.to_utc(local, np.ones(len(local), bool), timestamps.zone_of(zone), True)
+    assert not found.skipped.any() and not found.undecided.any() and found.fixed_us is None
     expected = [(t.replace(tzinfo=None) - epoch) // timedelta(microseconds=1) for t in instants]
-    assert (utc == np.array(expected, np.int64)).all()
+    assert (found.utc == np.array(expected, np.int64)).all()
 
 
 @pytest.mark.parametrize("zone", ZONES[:5])
@@ -292,7 +290,7 @@ def test_times_that_zoneinfo_cannot_bring_back_are_skipped(zone: str) -> None:
     info = ZoneInfo(zone)
     readings = pd.date_range("2026-01-01", "2026-12-31", freq="30min").to_pydatetime()
     local = np.array([int(t.replace(tzinfo=UTC).timestamp()) * 10**6 for t in readings], np.int64)
-    _, skipped, _, _ = timestamps.to_utc(local, np.ones(len(local), bool), info, True)
+    skipped = timestamps.to_utc(local, np.ones(len(local), bool), info, True).skipped
     there_and_back = [
         t.replace(tzinfo=info).astimezone(UTC).astimezone(info).replace(tzinfo=None) == t
         for t in readings
@@ -330,8 +328,8 @@ def test_written_times_are_read_as_strptime_reads_them(
     expected = [datetime.strptime(t, pattern) for t in texts]
     if strip and "%b" not in pattern:
         texts = [re.sub(r"(^|/)0(?=\d/)", r"\1", t) for t in texts]
-    fields = timestamps.split_texts(pa.array(texts), True)
-    local, good = timestamps.local_us(fields, FORMATS[pattern])
+    fields = written_times.split_texts(pa.array(texts), True)
+    local, good = written_times.local_us(fields, FORMATS[pattern])
     assert good.all()
     epoch = datetime(1970, 1, 1)
     assert local.tolist() == [(t - epoch) // timedelta(microseconds=1) for t in expected]
@@ -343,37 +341,31 @@ def test_written_times_are_read_as_strptime_reads_them(
      "13/14/2026 1:00 PM", "01/14/2026 13:00 PM", "2026-01-14", "yesterday", "", "10:00:00"],
 )  # fmt: skip
 def test_times_that_cannot_be_are_not_read(text: str) -> None:
-    fields = timestamps.split_texts(pa.array([text]), True)
-    assert not timestamps.local_us(fields, "mdy")[1].any()
+    fields = written_times.split_texts(pa.array([text]), True)
+    assert not written_times.local_us(fields, "mdy")[1].any()
 
 
 def test_midnight_written_as_24_is_the_next_day() -> None:
-    fields = timestamps.split_texts(pa.array(["2026-01-14 24:00:00"]), True)
-    local, good = timestamps.local_us(fields, "ymd")
+    fields = written_times.split_texts(pa.array(["2026-01-14 24:00:00"]), True)
+    local, good = written_times.local_us(fields, "ymd")
     assert good[0] and local[0] == int(datetime(2026, 1, 15, tzinfo=UTC).timestamp()) * 10**6
 
 
 def test_an_hour_without_a_step_back_is_placed_by_its_neighbours() -> None:
     # One reading every ten minutes in Denver, the logger read out at 1:20 of the first pass: the
     # row before the hour is ten minutes earlier, so it is the first pass (UTC-6).
+    denver = timestamps.zone_of("America/Denver")
     day = int(datetime(2026, 11, 1, tzinfo=UTC).timestamp())
     first = np.arange(day, day + 4801, 600) * 10**6
-    utc, _, undecided, _ = timestamps.to_utc(
-        first, np.ones(len(first), bool), timestamps.zone_of("America/Denver"), True
-    )
-    assert not undecided.any() and (utc - first == 6 * 3600 * 10**6).all()
+    found = timestamps.to_utc(first, np.ones(len(first), bool), denver, True)
+    assert not found.undecided.any() and (found.utc - first == 6 * 3600 * 10**6).all()
     # Set at 1:20 of the second pass: the row after the hour is ten minutes later (UTC-7).
     second = np.arange(day + 4800, day + 12001, 600) * 10**6
-    utc, _, undecided, _ = timestamps.to_utc(
-        second, np.ones(len(second), bool), timestamps.zone_of("America/Denver"), True
-    )
-    assert not undecided.any() and (utc - second == 7 * 3600 * 10**6).all()
+    found = timestamps.to_utc(second, np.ones(len(second), bool), denver, True)
+    assert not found.undecided.any() and (found.utc - second == 7 * 3600 * 10**6).all()
     # Nothing but 1:20 to 1:50: nobody can tell.
     alone = np.arange(day + 4800, day + 6601, 600) * 10**6
-    _, _, undecided, _ = timestamps.to_utc(
-        alone, np.ones(len(alone), bool), timestamps.zone_of("America/Denver"), True
-    )
-    assert undecided.all()
+    assert timestamps.to_utc(alone, np.ones(len(alone), bool), denver, True).undecided.all()
 
 
 # ------------------------------------------------------------------------- values, against pint

@@ -166,7 +166,7 @@ def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
         site = read_site(folder) if (folder / SITE_FILE).is_file() else None
         for file in files:
             progress.step(f"looking at {file}")
-            looks.append(look_at(file, folder, site))
+            looks += look_at(file, folder, site)
     return looks
 
 

@@ -1,15 +1,24 @@
 """Exports to store; what each module does, in the order of the flow.
 
 exports       a site's files and their bytes
-sniff         bytes to text and dialect: encoding, delimiter, decimal sign, preamble, header
-rows          text to cells, each with its physical line
-timestamps    texts to instants: formats, day and month order, folds and gaps of a zone
+encoding      bytes to text
 columns       header texts to role, unit and zone
+written_times texts to clock readings: formats, day and month order
+time_columns  where in a row date and time stand
+header        which lines name the columns
+sniff         text to dialect: delimiter, decimal sign, preamble, header, time columns
+containers    archives and workbooks, which hold several exports
+rows          text to cells, each with its physical line
+timestamps    clock readings to instants: folds and gaps of a zone
 values        cell texts to numbers and states
 export_file   one export, opened: its dialect is known
+lost_clock    clocks that lost their date or were set back
 file_clock    instants of one file's rows
+reading       what was read from one export, as records
+leftover_rows footers, headers again, notes of the logger, damaged rows
 file_reading  all that one file says
 match         which file belongs to which logger, which column to which channel
+logger_clock  one clock for all files of a logger
 merge         the files of one logger to one series per channel; repeats, conflicts, segments
 accounts      what became of every row
 store_tables  everything read, as the tables of the store

@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 import pyarrow as pa
 
-from pipeline.ingest.file_reading import FileReading, Rejects
 from pipeline.ingest.merge import Series, Settled
+from pipeline.ingest.reading import FileReading, Rejects
 from pipeline.ingest.sniff import cut
-from pipeline.ingest.timestamps import Flags, Ints
+from pipeline.ingest.written_times import Flags, Ints
 from pipeline.store import store_table
 
 EMPTY_REASON = "no cell holds a reading"

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from pipeline.thresholds import THRESHOLDS
 from pipeline.units import UNITS
 
 # From this confidence on a guess is taken without asking; below it a person must confirm.
-SURE = 0.8
+SURE = THRESHOLDS["guess_sure_share"].value
 
 _UNIT_WORDS = {
     "degF": ("°f", "degf", "deg f", "deg. f", "℉", "f", "fahrenheit"),

@@ -5,21 +5,36 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from pipeline import site as site_file
+from pipeline.channels import OFF_WORDS, ON_WORDS
 from pipeline.errors import InputError
+from pipeline.ingest.columns import unit_of
+from pipeline.ingest.encoding import Text, decode
 from pipeline.ingest.exports import Export
 from pipeline.ingest.rows import read_rows
-from pipeline.ingest.sniff import Dialect, Text, decode, sniff
+from pipeline.ingest.sniff import Dialect, sniff
+
+_NAME_WORDS = re.compile(
+    r"(?i)\b(point|channel|name|tag|sensor|parameter|variable|signal|measurement|source|series)\b"
+)
+_VALUE_WORDS = re.compile(r"(?i)\b(value|reading|data|result|state|val)\b")
+_NO_UNIT = frozenset({"-", "--", "none", "n/a", "state", "on/off", "0/1", "bool", "text"})
 
 
 @dataclass(frozen=True)
 class OpenExport:
-    """An export whose dialect is known; `said` is the [[export]] block about it, if any."""
+    """An export whose dialect is known; `said` is the [[export]] block about it, if any.
+
+    zone_shown : the fixed offset that the rows of another file of its logger prove, if any
+    """
 
     export: Export
     text: Text
     dialect: Dialect
     said: site_file.Export | None
+    zone_shown: str | None = None
 
     @property
     def is_long(self) -> bool:
@@ -52,7 +67,8 @@ class OpenExport:
 def open_export(export: Export, said: site_file.Export | None) -> OpenExport:
     """The export with its dialect. Raises InputError if it is not a table with times."""
     text = decode(export.text_bytes(), export.shown)
-    return OpenExport(export, text, sniff(text, export.shown), said)
+    decimal = said.decimal if said is not None else None
+    return OpenExport(export, text, sniff(text, export.shown, decimal), said)
 
 
 def long_columns(opened: OpenExport) -> tuple[int, int] | None:
@@ -77,8 +93,8 @@ def long_columns(opened: OpenExport) -> tuple[int, int] | None:
                 )
             numbers.append(number)
         return numbers[0], numbers[1]
-    free = [i for i in range(opened.dialect.width) if i not in opened.dialect.time_columns]
-    if len(free) != 2:
+    guessed = guess_long(opened.dialect)
+    if guessed is None:
         raise InputError(
             "it cannot be told which column names the channel",
             file=opened.export.shown,
@@ -86,7 +102,61 @@ def long_columns(opened: OpenExport) -> tuple[int, int] | None:
             found=", ".join(opened.dialect.header),
             expected='name_column = "..." and value_column = "..." in its [[export]]',
         )
-    return free[0], free[1]
+    return guessed
+
+
+def guess_long(dialect: Dialect) -> tuple[int, int] | None:
+    """The columns that name the channel and hold its value, if two columns can only be these."""
+    units = unit_column(dialect)
+    free = [i for i in range(dialect.width) if i not in dialect.time_columns and i != units]
+    if len(free) > 2:  # a row number, a quality flag: go by what the columns are called
+        free = [i for i in free if _VALUE_WORDS.search(dialect.header[i])] + [
+            i for i in free if _NAME_WORDS.search(dialect.header[i])
+        ]
+    if len(free) != 2:
+        return None
+    first, second = free
+    as_names = [_speaks_of_names(dialect, i) for i in free]
+    if as_names[0] != as_names[1]:
+        return (first, second) if as_names[0] else (second, first)
+    return (second, first) if _VALUE_WORDS.search(dialect.header[first]) else (first, second)
+
+
+def unit_column(dialect: Dialect) -> int | None:
+    """The column of a long file in which every filled cell is a unit."""
+    for i in range(dialect.width):
+        cells = {row[i] for row in dialect.sample if row[i]}
+        plain = {c for c in cells if c.lower() not in _NO_UNIT}
+        if i not in dialect.time_columns and plain and all(unit_of(c) for c in plain):
+            return i
+    return None
+
+
+def long_units(opened: OpenExport) -> dict[str, set[str]]:
+    """The units that a long file names, by channel."""
+    columns, unit = long_columns(opened), unit_column(opened.dialect)
+    if columns is None or unit is None or unit in columns:
+        return {}
+    wanted = [*opened.dialect.time_columns, columns[0], unit]
+    rows = read_rows(opened.text, opened.dialect, wanted)
+    names, units = rows.columns[columns[0]], rows.columns[unit]
+    size = len(units.dictionary) + 1
+    codes = names.indices.to_numpy(zero_copy_only=False).astype(np.int64) * size
+    found: dict[str, set[str]] = {}
+    for pair in np.unique(codes + units.indices.to_numpy(zero_copy_only=False)).tolist():
+        name = (names.dictionary[pair // size].as_py() or "").strip()
+        written = unit_of(units.dictionary[pair % size].as_py() or "")
+        if written is not None:
+            found.setdefault(name, set()).add(written)
+    return found
+
+
+def _speaks_of_names(dialect: Dialect, column: int) -> bool:
+    """Whether a column's cells are words that are neither numbers nor states."""
+    cells = {row[column] for row in dialect.sample if row[column]}
+    words = {c for c in cells if not re.match(r"[-+.,\d]", c)}
+    states = ON_WORDS | OFF_WORDS
+    return bool(words) and any(c.lower() not in states for c in words) and words == cells
 
 
 def long_names(opened: OpenExport) -> list[str]:

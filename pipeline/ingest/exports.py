@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import io
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.thresholds import THRESHOLDS
 
 # Files with other endings are listed as not read, unless site.toml names them: a photograph of
 # the panel may well lie beside the exports.
 TABLE_SUFFIXES = frozenset({".csv", ".txt", ".tsv", ".tab", ".dat", ".log", ".prn", ".asc"})
-MAX_UNPACKED_BYTES = 2_000_000_000
+# Files that hold several tables; see containers.py.
+CONTAINER_SUFFIXES = frozenset({".zip", ".xlsx"})
 
 _BINARY_KINDS = (
     (b"%PDF", "a PDF document"),
@@ -28,6 +31,11 @@ _BINARY_KINDS = (
     (b"Rar!", "a rar archive"),
     (b"{\\rtf", "a rich-text document"),
 )
+
+
+def max_unpacked_bytes() -> int:
+    """How many bytes a packed export may unpack to."""
+    return int(THRESHOLDS["unpacked_max_bytes"].value)
 
 
 @dataclass(frozen=True)
@@ -48,7 +56,7 @@ class Export:
         """The bytes of the text: unpacked if the file is a .gz.
 
         Raises InputError for an empty, binary or damaged file, and for one that would unpack to
-        more than MAX_UNPACKED_BYTES.
+        more than max_unpacked_bytes().
         """
         content = self.content
         if content[:2] == b"\x1f\x8b":
@@ -74,13 +82,17 @@ class Export:
         return content
 
     def _unpacked(self) -> bytes:
+        most = max_unpacked_bytes()
         unpacker = zlib.decompressobj(wbits=31)
         try:
-            content = unpacker.decompress(self.content, MAX_UNPACKED_BYTES)
+            content = unpacker.decompress(self.content, most)
             if unpacker.eof and not unpacker.unused_data:
                 return content
-            if len(content) < MAX_UNPACKED_BYTES:  # several members, or a cut file
-                return gzip.decompress(self.content)
+            if len(content) < most:  # several members, or a cut file
+                with gzip.GzipFile(fileobj=io.BytesIO(self.content)) as file:
+                    content = file.read(most + 1)
+                if len(content) <= most:
+                    return content
         except (zlib.error, OSError, EOFError) as error:
             raise InputError(
                 "the packed file is damaged",
@@ -92,7 +104,7 @@ class Export:
         raise InputError(
             "the packed file is too large",
             file=self.shown,
-            found=f"more than {MAX_UNPACKED_BYTES:,} bytes unpacked",
+            found=f"more than {most:,} bytes unpacked",
             expected="one logger's export",
             hint="split it, or move it out of exports/",
         )
@@ -131,5 +143,5 @@ def list_exports(folder: Path) -> tuple[list[Path], list[Path]]:
         ending = suffixes[-1] if suffixes else ""
         if ending == ".gz" and len(suffixes) == 2:
             ending = suffixes[0]
-        (tables if ending in TABLE_SUFFIXES else others).append(path)
+        (tables if ending in TABLE_SUFFIXES | CONTAINER_SUFFIXES else others).append(path)
     return tables, others

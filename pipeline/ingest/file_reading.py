@@ -4,103 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pyarrow as pa
 
 from pipeline.errors import InputError
 from pipeline.ingest.columns import split_header
-from pipeline.ingest.export_file import OpenExport, long_columns, long_names
-from pipeline.ingest.file_clock import (
-    MIN_STEPS,
-    REGULAR_SHARE,
-    Clock,
-    is_regular,
-    no_times,
-    read_clock,
-    stop_time,
-)
+from pipeline.ingest.export_file import OpenExport, long_columns, long_names, long_units
+from pipeline.ingest.file_clock import is_regular, no_times, read_clock
+from pipeline.ingest.leftover_rows import is_note, sort_out_rows
+from pipeline.ingest.reading import Cells, FileReading, Rejects
 from pipeline.ingest.rows import Rows, read_rows
-from pipeline.ingest.sniff import cut
-from pipeline.ingest.timestamps import Ints
 from pipeline.ingest.values import read_values
+from pipeline.ingest.written_times import Ints
 from pipeline.site import Channel, Site
+from pipeline.thresholds import THRESHOLDS
 from pipeline.units import UNITS
 
-MAX_TEXT = 500
-# Share of blank cells from which rows at odd times are taken for a log of changes. Ours.
-BLANK_SHARE = 0.3
-
-
-@dataclass
-class Cells:
-    """The values of one channel in one file: numbers of the file's rows and store-unit values.
-
-    broken_ts : instants from which a change-of-state channel is unknown, because its cell (or
-        its whole row) could not be read
-    """
-
-    row: Ints
-    value: np.ndarray
-    broken_ts: Ints = field(default_factory=lambda: np.array([], np.int64))
-
-
-@dataclass
-class Rejects:
-    """Rejected rows (column None) and bad cells of a file, as parallel lists of arrays."""
-
-    line: list[Ints] = field(default_factory=list)
-    column: list[str | None] = field(default_factory=list)
-    text: list[list[str]] = field(default_factory=list)
-    reason: list[list[str]] = field(default_factory=list)
-
-    def add(self, line: Ints, column: str | None, text: list[str], reason: list[str]) -> None:
-        """Note some rows or cells of one column."""
-        if len(line):
-            self.line.append(np.asarray(line, np.int64))
-            self.column.append(column)
-            self.text.append([t[:MAX_TEXT] for t in text])
-            self.reason.append(reason)
-
-
-@dataclass
-class FileReading:
-    """All that was read from one export.
-
-    line, ts : physical line and instant of every row with a readable time
-    cells : channel number (its place in site.channels) to its values
-    rows_rejected : rows without a readable time or of another width; bad_cells : cells
-    kind : sampled or change_of_state; None: too few rows to tell
-    stop_ts : footer's stop time, if any
-    """
-
-    opened: OpenExport
-    clock: Clock
-    line: Ints
-    ts: Ints
-    cells: dict[int, Cells]
-    rows_rejected: Rejects
-    bad_cells: Rejects
-    kind: str | None
-    kind_reason: str
-    n_read: int
-    n_blank: int
-    n_footer: int
-    n_continued: int
-    unused: tuple[str, ...]
-    notes: list[str]
-    stop_ts: int | None = None
-
-    @property
-    def first_ts(self) -> int:
-        """The first instant of the file."""
-        return int(self.ts.min()) if len(self.ts) else 0
-
-    @property
-    def last_ts(self) -> int:
-        """The last instant of the file."""
-        return int(self.ts.max()) if len(self.ts) else 0
+POWER_ON = "85.0 °C alone: what a one-wire sensor says when its power comes"
 
 
 def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileReading:
@@ -115,6 +36,7 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
     places = {} if long else {n: opened.column_number(c.column) for n, c in used.items()}
     wanted = list(dict.fromkeys([*dialect.time_columns, *(long or ()), *places.values()]))
     rows = read_rows(opened.text, dialect, [i for i in wanted if i is not None])
+    written = long_units(opened) if long else {}
     clock = read_clock(opened, rows, site.timezone)
     if not clock.good.any():
         raise no_times(opened, next(iter(clock.why.values()), "no rows"))
@@ -136,11 +58,15 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
         unused=_unused(opened, used, long, site),
         notes=clock.notes,
     )
-    broken = _sort_out_rows(reading, rows)
+    broken = sort_out_rows(reading, rows)
+    if dialect.pads_short:
+        reading.notes.append(
+            "Rows leave out blank cells at their end; what is missing there was taken for blank."
+        )
     missing = opened.said.missing if opened.said is not None else ()
     blank_cells = 0
     for number, channel in used.items():
-        unit = _unit(opened, channel, site)
+        unit = _unit(opened, channel, site, written.get(channel.column, set()))
         if long:
             blank_cells += _read_long(reading, rows, kept, long, number, channel, unit, site)
             continue
@@ -162,14 +88,14 @@ def guess_kind(ts: Ints, only_states: bool, blank_share: float) -> tuple[str | N
     """sampled, change_of_state or None (too few rows to tell), and why."""
     steps = np.diff(np.sort(ts))
     steps = steps[steps > 0]
-    if blank_share >= BLANK_SHARE and not is_regular(ts):
+    if blank_share >= THRESHOLDS["change_log_blank_share"].value and not is_regular(ts):
         return "change_of_state", f"{blank_share:.0%} of its cells are blank, rows at odd times"
-    if len(steps) < MIN_STEPS:
+    if len(steps) < THRESHOLDS["regular_min_steps"].value:
         return None, f"only {len(ts)} rows"
     usual = np.median(steps)
     share = float((np.abs(steps - usual) <= usual / 2).mean())
     why = f"{share:.0%} of the steps between rows are about {usual / 1e6:g} s"
-    if share < REGULAR_SHARE and only_states:
+    if share < THRESHOLDS["regular_steps_share"].value and only_states:
         return "change_of_state", "only states, and only " + why
     return "sampled", why
 
@@ -188,15 +114,33 @@ def _read_column(
     values = read_values(column.dictionary, channel, unit, decimal_sign, tuple(missing), site)
     codes = column.indices.to_numpy(zero_copy_only=False)
     value = values.value[codes] if len(values.value) else np.full(len(codes), np.nan)
-    row = np.flatnonzero(~np.isnan(value))
     is_bad = np.array([r is not None for r in values.reason], bool)
     bad = np.flatnonzero(is_bad[codes]) if is_bad.any() else np.array([], np.int64)
     texts = column.take(pa.array(bad)).to_pylist() if len(bad) else []
     reasons = [str(values.reason[int(codes[k])]) for k in bad]
-    name = reading.opened.dialect.header[reading.opened.column_number(channel.column) or 0]
+    place = reading.opened.column_number(channel.column) or 0
+    name = reading.opened.dialect.header[place]
     reading.bad_cells.add(reading.line[bad], name, texts, reasons)
-    reading.cells[number] = Cells(row, value[row], reading.ts[bad])
-    return len(codes) - len(row) - len(bad)
+    row = np.flatnonzero(~np.isnan(value))
+    alone = _power_on(value[row], channel, unit)
+    if len(alone):
+        shown = column.take(pa.array(row[alone])).to_pylist()
+        reading.bad_cells.add(reading.line[row[alone]], name, shown, [POWER_ON] * len(alone))
+        row = np.delete(row, alone)
+    # What the logger notes about itself says nothing about a state.
+    broken = bad[np.array([not is_note(t) for t in texts], bool)] if len(bad) else bad
+    reading.cells[number] = Cells(row, value[row], reading.ts[broken])
+    return len(codes) - len(row) - len(bad) - len(alone)
+
+
+def _power_on(value: np.ndarray, channel: Channel, unit: str) -> Ints:
+    """Numbers of the lone readings of 85.0 °C, in the store unit 185 °F."""
+    if channel.meaning.dimension != "temperature" or unit != "degC" or len(value) < 3:
+        return np.array([], np.int64)
+    least = THRESHOLDS["power_on_step_f"].value
+    at = np.flatnonzero(np.abs(value[1:-1] - 185.0) < 1e-6) + 1
+    far = np.minimum(np.abs(value[at] - value[at - 1]), np.abs(value[at] - value[at + 1]))
+    return at[far > least]
 
 
 def _read_long(
@@ -234,55 +178,6 @@ def _read_long(
     return 0
 
 
-def _sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
-    """Put rows without an instant where they belong: footer, repeated header, reject.
-
-    Returns the instants from which states are unknown because a row was lost there.
-    """
-    opened, clock = reading.opened, reading.clock
-    dialect = opened.dialect
-    last_line = int(reading.line[-1]) if len(reading.line) else 0
-    bad: list[tuple[int, str, str, bool]] = []  # line, text, reason, has another width
-    for k, reason in clock.why.items():
-        line = int(rows.line[k])
-        bad.append((line, opened.text.line(line), reason, False))
-    for odd in rows.odd:
-        word = "cut short" if odd.n_cells < dialect.width else "too long"
-        count = "1 cell" if odd.n_cells == 1 else f"{odd.n_cells} cells"
-        reason = f"row {word}: {count}, the header has {dialect.width}"
-        bad.append((odd.line, odd.text, reason, True))
-    bad.sort()
-    header = opened.text.line(dialect.header_line) if dialect.header_line else None
-    lost: list[int] = []
-    kept: list[tuple[int, str, str]] = []
-    for line, shown, reason, is_odd in bad:
-        cells = cut(shown, dialect.delimiter, dialect.is_quoted) if "\n" not in shown else [shown]
-        at = dialect.time_columns[0]
-        starts_like_row = (cells[at] if len(cells) > at else cells[0])[:1].isdigit()
-        if line > last_line and not starts_like_row:
-            reading.n_footer += 1
-            stop = stop_time(shown, clock)
-            reading.stop_ts = stop if stop is not None else reading.stop_ts
-            continue
-        if shown == header:
-            reason = "the header line again"
-        elif not starts_like_row and (is_odd or not any(cells[1:])):
-            reason = "not a data row"
-        else:
-            lost.append(line)
-        kept.append((line, shown, reason))
-    reading.rows_rejected.add(
-        np.array([line for line, _, _ in kept], np.int64),
-        None,
-        [shown for _, shown, _ in kept],
-        [reason for _, _, reason in kept],
-    )
-    # Up to the lost row nothing had changed, but its own time may be the damaged part of it, so
-    # the states are unknown from the row before.
-    before = np.searchsorted(reading.line, np.array(lost, np.int64)) - 1
-    return reading.ts[before[before >= 0]]
-
-
 def _kind(
     reading: FileReading, used: list[Channel], blank_cells: int, long: tuple[int, int] | None
 ) -> tuple[str | None, str]:
@@ -316,21 +211,31 @@ def _unused(
     )
 
 
-def _unit(opened: OpenExport, channel: Channel, site: Site) -> str:
-    """The unit a channel is written in. Raises InputError where nobody names it."""
+def _unit(opened: OpenExport, channel: Channel, site: Site, written: set[str]) -> str:
+    """The unit a channel is written in. Raises InputError where nobody names it.
+
+    written : units that a long file names for it
+    """
     if channel.unit is not None:
         return channel.unit
     if channel.meaning.kind != "analog":
         return "state"
+    dimension = channel.meaning.dimension
+    named = [u for u in sorted(written) if UNITS[u].dimension == dimension]
+    if len(named) == 1:
+        return named[0]
     _, unit = split_header(channel.column)
-    if unit is not None and UNITS[unit].dimension == channel.meaning.dimension:
+    if unit is not None and UNITS[unit].dimension == dimension and not named:
         return unit
-    fitting = [u.name for u in UNITS.values() if u.dimension == channel.meaning.dimension]
+    fitting = [u.name for u in UNITS.values() if u.dimension == dimension]
+    found = f"no unit in the header of {opened.export.path}, none in site.toml"
+    if named:
+        found = f"{' and '.join(named)} in {opened.export.path}"
     raise InputError(
         f"the unit of column {channel.column!r} is not known",
         file=site.path,
         line=channel.line,
-        found=f"no unit in the header of {opened.export.path}, none in site.toml",
+        found=found,
         expected=f'unit = "{fitting[0]}"' + "".join(f' or "{u}"' for u in fitting[1:]),
     )
 

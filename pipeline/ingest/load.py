@@ -16,9 +16,11 @@ import pyarrow as pa
 
 from pipeline import __version__
 from pipeline.errors import InputError, StoreError
+from pipeline.ingest.containers import read_exports
 from pipeline.ingest.export_file import open_export
-from pipeline.ingest.exports import Export, list_exports, read_export
+from pipeline.ingest.exports import Export, list_exports
 from pipeline.ingest.file_reading import read_file
+from pipeline.ingest.logger_clock import on_one_clock
 from pipeline.ingest.match import export_block, match_channels, matches
 from pipeline.ingest.store_tables import hold_intervals, store_tables
 from pipeline.site import Site, parse_fingerprint
@@ -129,6 +131,7 @@ def _rebuild(
     for open_, channels in zip(opened, used, strict=True):
         tell(f"reading {open_.export.path}")
         readings.append(read_file(open_, channels, site))
+    readings = on_one_clock(site, readings, used)
     tell("writing the store")
     tables = store_tables(site, readings, {e.sha256 for e in vanished})
     meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
@@ -150,11 +153,13 @@ def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tup
     exports: dict[str, Export] = {}
     copies = []
     for path in sorted(tables):
-        export = read_export(path, site.folder)
-        if export.sha256 in exports:
-            copies.append((export.path, exports[export.sha256].path))
-        else:
-            exports[export.sha256] = export
+        packed, left_out = read_exports(path, site.folder)
+        not_read += left_out
+        for export in packed:
+            if export.sha256 in exports:
+                copies.append((export.path, exports[export.sha256].path))
+            else:
+                exports[export.sha256] = export
     return list(exports.values()), tuple(copies), tuple(not_read)
 
 

@@ -10,24 +10,20 @@ import numpy as np
 from pipeline.errors import InputError
 from pipeline.ingest import merge
 from pipeline.ingest.columns import ColumnGuess, guess_column
+from pipeline.ingest.containers import read_exports
 from pipeline.ingest.export_file import OpenExport, open_export
-from pipeline.ingest.exports import list_exports, read_export
+from pipeline.ingest.exports import Export, list_exports
 from pipeline.ingest.file_clock import Clock, read_clock
 from pipeline.ingest.file_reading import guess_kind
 from pipeline.ingest.match import export_block
 from pipeline.ingest.rows import Rows, read_rows
 from pipeline.ingest.sniff import DELIMITER_NAMES
-from pipeline.ingest.timestamps import Flags, Ints
 from pipeline.ingest.values import ERROR_WORDS, number_of, state_of
+from pipeline.ingest.written_times import Flags, Ints
 from pipeline.site import Site
+from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
 
-# A column is taken for states when at least this share of its filled cells are state words and
-# it has at most this many of them. Ours: 0 and 1 are also numbers.
-STATE_SHARE = 0.95
-MAX_STATE_WORDS = 4
-# A step longer than this many nominal intervals is listed as a gap.
-GAP_INTERVALS = 2.5
 MAX_SHOWN = 12
 
 
@@ -84,15 +80,23 @@ def look_at_folder(folder: Path, site: Site | None = None) -> list[FileLook]:
     """A look at every export of a site folder, or at every table below any other folder."""
     inside = folder / "exports"
     tables, _ = list_exports(inside if inside.is_dir() else folder)
-    return [look_at(path, folder, site) for path in tables]
+    return [look for path in tables for look in look_at(path, folder, site)]
 
 
-def look_at(path: Path, folder: Path, site: Site | None = None) -> FileLook:
-    """A look at one file; whatever is wrong with it is part of the answer.
+def look_at(path: Path, folder: Path, site: Site | None = None) -> list[FileLook]:
+    """A look at one file, or at each export in an archive; what is wrong is part of the answer.
 
     folder : what its path is told below; site : its site file, if there is one
     """
-    export = read_export(path, folder)
+    try:
+        exports, _ = read_exports(path, folder)
+    except InputError as error:
+        inside = path.relative_to(folder) if path.is_relative_to(folder) else Path(path.name)
+        return [FileLook(inside.as_posix(), (), problem=error)]
+    return [_look_at(export, site) for export in exports]
+
+
+def _look_at(export: Export, site: Site | None) -> FileLook:
     try:
         opened = open_export(export, export_block(site, export.path) if site else None)
     except InputError as error:
@@ -209,8 +213,8 @@ def _column(
     words = {t.lower() for t in states}
     is_state = (
         bool(states)
-        and sum(states.values()) >= STATE_SHARE * sum(real.values())
-        and len(words) <= MAX_STATE_WORDS
+        and sum(states.values()) >= THRESHOLDS["state_words_share"].value * sum(real.values())
+        and len(words) <= THRESHOLDS["state_words_max"].value
     )
     numbers = {t: v for t in filled if (v := number_of(t, decimal_sign)) is not None}
     good = states if is_state else numbers
@@ -242,6 +246,6 @@ def _gaps(ts: Ints) -> tuple[tuple[int, int], ...]:
     found = []
     for first, last, nominal in merge.constant_rates(ts):
         stretch = ts[first : last + 1]
-        wide: Flags = np.diff(stretch) > GAP_INTERVALS * nominal
+        wide: Flags = np.diff(stretch) > THRESHOLDS["hold_max_intervals"].value * nominal
         found += [(int(stretch[k]), int(stretch[k + 1])) for k in np.flatnonzero(wide)]
     return tuple(found)

@@ -15,10 +15,14 @@ from pipeline.site import Channel, Site
 def matches(path: str, pattern: str) -> bool:
     """Whether a path below the site folder is meant by a pattern of site.toml.
 
-    A packed export answers to its name with and without the .gz.
+    A packed export answers to its name with and without the .gz, one inside an archive or a
+    workbook to the container's name too.
     """
     pattern = pattern.replace("\\", "/").removeprefix("./")
-    names = (path, path.removesuffix(".gz"))
+    names = [path, path.removesuffix(".gz")]
+    container = re.match(r"(?i)(.*\.(?:zip|xlsx))/", path)
+    if container:
+        names.append(container.group(1))
     return any(fnmatch.fnmatchcase(name, pattern) for name in names)
 
 

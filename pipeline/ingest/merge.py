@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.ingest.timestamps import Flags, Ints
+from pipeline.ingest.written_times import Flags, Ints
+from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
 
 Floats = NDArray[np.float64]
 
-# A new stretch of constant rate starts where this many steps in a row differ from the nominal
-# interval by more than half of it. Ours: a few missed readings must not look like a new rate.
-RATE_CHANGE_STEPS = 20
-# A change-of-state log that goes on in another file within this time was never stopped.
-NEXT_FILE_MAX_US = 3_600 * MICROSECONDS
+# Where counters start again from zero: 15, 16 and 32 bits, four to eight decimal digits.
+COUNTER_ENDS = (2.0**15, 2.0**16, 2.0**32, 1e4, 1e5, 1e6, 1e7, 1e8)
+RATE_CHANGE_STEPS = int(THRESHOLDS["rate_change_steps"].value)
+NEXT_FILE_MAX_US = round(THRESHOLDS["next_file_max_h"].value * 3_600 * MICROSECONDS)
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,32 @@ def settle(series: Series) -> Settled:
         other = cells[np.argmax(series.value[cells] != series.value[cells[0]])]
         pairs.append((int(cells[0]), int(other)))
     return Settled(order[first & ~in_conflict], repeated, conflicting, pairs)
+
+
+def increases(ts: Ints, value: Floats) -> tuple[Ints, Floats, str | None]:
+    """A running total as its increases: (instants, increase since the reading before, note).
+
+    A total that falls from near the end of its counter to near zero rolled over, which loses
+    nothing. Any other fall is a reset: what was counted since the reading before is not known, so
+    there is no increase at that instant, and the note says how often that happened.
+    """
+    if len(ts) < 2:
+        return ts[:0], value[:0], None
+    steps = np.diff(value)
+    falls = np.flatnonzero(steps < 0)
+    resets = []
+    for k in falls:
+        ends = [e for e in COUNTER_ENDS if 0.9 * e <= value[k] < e and value[k + 1] <= 0.1 * e]
+        if ends:
+            steps[k] += ends[0]
+        else:
+            resets.append(int(k))
+    known = np.delete(np.arange(len(steps)), resets)
+    note = None
+    if resets:
+        times = "once" if len(resets) == 1 else f"{len(resets)} times"
+        note = f"the running total started again {times}; what it counted just before is not known."
+    return ts[1:][known], steps[known], note
 
 
 def constant_rates(ts: Ints) -> list[tuple[int, int, float]]:

@@ -2,7 +2,7 @@
 
 The ordinary file goes through Arrow's reader with every cell kept as text, each distinct text of
 a column once; lines with another number of cells are handed over apart, with their numbers.
-Files with quoted cells take the slower exact path through the csv module.
+Files whose quoted cells hold line breaks take the slower exact path through the csv module.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ import pyarrow.compute as pc
 import pyarrow.csv as pa_csv
 from numpy.typing import NDArray
 
-from pipeline.ingest.sniff import Dialect, Text
+from pipeline.ingest.encoding import Text
+from pipeline.ingest.sniff import BLANKS, Dialect, single_blanks
 
 _BLOCK_BYTES = 1 << 25
 _BLANKS = " \t\x1a\x0c\0"
@@ -58,14 +59,41 @@ class Rows:
 
 def read_rows(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
     """The records below the header; `wanted` are the numbers of the columns to keep."""
-    if dialect.is_quoted:
+    region = _below_header(text, dialect.first_row_line)
+    if dialect.is_quoted and not _ends_quotes_in_lines(region):
         rows = _read_quoted(text, dialect, wanted)
         if rows is not None:
             return rows
-    return _read_plain(text, dialect, wanted)
+        return _read_plain(text, dialect, wanted, region, quotes=False)
+    return _read_plain(text, dialect, wanted, region, quotes=dialect.is_quoted)
 
 
-def _read_plain(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
+def _read_plain(
+    text: Text, dialect: Dialect, wanted: list[int], region: bytes | memoryview, quotes: bool
+) -> Rows:
+    if dialect.delimiter == BLANKS:
+        region = single_blanks(bytes(region))
+    table, odd = _arrow_table(region, dialect, wanted, quotes)
+    mended = {o.line: whole for o in odd if (whole := _mended(o, dialect)) is not None}
+    if mended:
+        lines = bytes(region).split(b"\n")
+        for line, whole in mended.items():
+            lines[line - dialect.first_row_line] = whole
+        table, odd = _arrow_table(b"\n".join(lines), dialect, wanted, quotes)
+    first = dialect.first_row_line
+    numbers = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
+    if odd:
+        numbers = np.delete(numbers, [o.line - first for o in odd])
+    filled = [o for o in odd if o.text.strip(_BLANKS)]
+    columns = {i: _one_chunk(table.column(str(i))) for i in wanted}
+    if dialect.delimiter == BLANKS:
+        filled = [OddLine(o.line, o.n_cells, text.line(o.line)) for o in filled]
+    return _marked(numbers, columns, dialect, filled, len(odd) - len(filled), 0, text)
+
+
+def _arrow_table(
+    region: bytes | memoryview, dialect: Dialect, wanted: list[int], quotes: bool
+) -> tuple[pa.Table, list[OddLine]]:
     odd: list[OddLine] = []
     first = dialect.first_row_line
 
@@ -73,21 +101,19 @@ def _read_plain(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
         odd.append(OddLine(row.number + first - 1, row.actual_columns, row.text))
         return "skip"
 
-    names = [str(i) for i in range(dialect.width)]
     as_text = {str(i): pa.string() for i in dialect.time_columns}
     as_dictionary = pa.dictionary(pa.int32(), pa.string())
-    region = _below_header(text, first)
     table = pa_csv.read_csv(
         pa.py_buffer(region),
         # One thread: only then are rejected rows numbered.
         read_options=pa_csv.ReadOptions(
             use_threads=False,
-            column_names=names,
+            column_names=[str(i) for i in range(dialect.width)],
             block_size=min(_BLOCK_BYTES, len(region) + 1),
         ),
         parse_options=pa_csv.ParseOptions(
             delimiter=dialect.delimiter,
-            quote_char=False,
+            quote_char='"' if quotes else False,
             ignore_empty_lines=False,
             invalid_row_handler=keep,
         ),
@@ -97,19 +123,40 @@ def _read_plain(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
             strings_can_be_null=False,
         ),
     ).unify_dictionaries()
-    lines = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
-    if odd:
-        lines = np.delete(lines, [o.line - first for o in odd])
-    filled = [o for o in odd if o.text.strip(_BLANKS)]
-    columns = {i: _one_chunk(table.column(str(i))) for i in wanted}
-    return _marked(lines, columns, dialect, filled, len(odd) - len(filled), 0, text)
+    return table, odd
+
+
+def _mended(odd: OddLine, dialect: Dialect) -> bytes | None:
+    """A line with blank cells too many, or left out as is this logger's habit, made whole."""
+    width, delimiter = dialect.width, dialect.delimiter
+    if odd.n_cells > width:
+        extra = odd.n_cells - width
+        line = odd.text.rstrip(" ")
+        return line[:-extra].encode() if line.endswith(delimiter * extra) else None
+    if dialect.pads_short and odd.text.strip(_BLANKS + delimiter) and odd.n_cells > 1:
+        return (odd.text + delimiter * (width - odd.n_cells)).encode()
+    return None
+
+
+def _ends_quotes_in_lines(region: bytes | memoryview) -> bool:
+    """Whether every quoted cell ends on the line on which it began."""
+    letters = np.frombuffer(region, np.uint8)
+    quotes = np.flatnonzero(letters == 34)
+    if len(quotes) == 0:
+        return True
+    ends = np.append(np.flatnonzero(letters == 10), len(letters))
+    return not (np.searchsorted(quotes, ends) % 2).any()
 
 
 def _read_quoted(text: Text, dialect: Dialect, wanted: list[int]) -> Rows | None:
     """The same through the csv module; None if a stray quote would swallow whole rows."""
     region = bytes(_below_header(text, dialect.first_row_line)).decode()
     raw = region.split("\n")
-    reader = csv.reader(io.StringIO(region, newline="\n"), delimiter=dialect.delimiter)
+    reader = csv.reader(
+        io.StringIO(region, newline="\n"),
+        delimiter=dialect.delimiter,
+        skipinitialspace=dialect.delimiter == BLANKS,
+    )
     csv.field_size_limit(1 << 24)
     lines: list[int] = []
     records: list[list[str]] = []
@@ -124,6 +171,11 @@ def _read_quoted(text: Text, dialect: Dialect, wanted: list[int]) -> Rows | None
             if any(m.count(dialect.delimiter) >= dialect.width - 1 for m in more):
                 return None
             line = dialect.first_row_line + start
+            extra = record[dialect.width :]
+            if extra and not any(cell.strip(_BLANKS) for cell in extra):
+                del record[dialect.width :]
+            if dialect.pads_short and len(record) > 1:
+                record += [""] * (dialect.width - len(record))
             if len(record) == dialect.width:
                 records.append(record)
                 lines.append(line)

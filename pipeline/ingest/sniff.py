@@ -1,4 +1,4 @@
-"""Bytes to dialect: encoding, delimiter, decimal sign, preamble, header; each with its reason.
+"""Text to dialect: delimiter, decimal sign, preamble, header, time columns; each with its reason.
 
 What decides is where readable dates and times stand: the delimiter under which most lines have
 one in the same column and the same number of cells is the right one, whatever the preamble says.
@@ -6,43 +6,36 @@ one in the same column and the same number of cells is the right one, whatever t
 
 from __future__ import annotations
 
-import codecs
 import csv
 import re
 from collections import Counter
 from dataclasses import dataclass, field
-from functools import cached_property
 
 from pipeline.errors import InputError
-from pipeline.ingest.timestamps import text_kind
+from pipeline.ingest.encoding import Text
+from pipeline.ingest.header import Header, find_header, fitted, numbered
+from pipeline.ingest.time_columns import (
+    Place,
+    named_parts,
+    serial_place,
+    time_place,
+    with_time_of_day,
+)
+from pipeline.ingest.written_times import text_kind
+from pipeline.thresholds import THRESHOLDS
 
-# In this order where two explain a file equally well: a comma may be a decimal sign.
+# In this order where two explain a file equally well: a comma may be a decimal sign, and blanks
+# stand in most dates.
 DELIMITERS = ("\t", ";", "|", ",")
-DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", "|": "vertical bar", ",": "comma"}
+BLANKS = " "
+DELIMITER_NAMES = {
+    **{"\t": "tab", ";": "semicolon", "|": "vertical bar", ",": "comma", BLANKS: "run of blanks"}
+}
 _HEAD_BYTES = 400_000
 _SAMPLE_LINES = 400
 _MAX_PREAMBLE = 60
-
-
-@dataclass(frozen=True)
-class Text:
-    """A file's text as UTF-8 with '\\n' line ends, and how its bytes were read.
-
-    n_lines : physical lines, counted on the undecoded line ends, apart from any reader
-    """
-
-    content: bytes
-    encoding: str
-    n_lines: int
-    reason: str
-
-    @cached_property
-    def _lines(self) -> list[bytes]:
-        return self.content.split(b"\n")
-
-    def line(self, number: int) -> str:
-        """One physical line, from 1."""
-        return self._lines[number - 1].decode()
+_MAX_CELL_LINES = 20
+_HALF_DAY = re.compile(r"(\d)[ \t]+([AaPp]\.?[Mm]\.?)(?=[ \t]|$)")
 
 
 @dataclass(frozen=True)
@@ -52,8 +45,10 @@ class Dialect:
     header : column names, as many as a data row has cells; repeated names are numbered
     header_line, first_row_line : physical lines, from 1; header_line 0: there is none
     time_columns : numbers of the columns that hold date and time, date first
-    time_kinds : what each of them holds: datetime, date, time, epoch_s or epoch_ms
+    time_kinds : what each of them holds: datetime, date, time, epoch_s, epoch_ms, epoch_us,
+        short_date, serial, or a part: year, month, day, day_of_year, hour, minute, second, hhmm
     is_quoted : cells may stand in double quotes
+    pads_short : rows leave out blank cells at their end
     reasons : why each of these was concluded
     """
 
@@ -69,6 +64,7 @@ class Dialect:
     is_quoted: bool
     preamble: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...]
+    pads_short: bool = False
     reasons: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -77,48 +73,13 @@ class Dialect:
         return len(self.header)
 
 
-def decode(content: bytes, shown: str) -> Text:
-    """The file's text. Raises InputError if it is not text.
-
-    shown : the path to name in messages
-    """
-    if content.startswith(codecs.BOM_UTF8):
-        encoding, reason = "utf-8-sig", "the file starts with the UTF-8 mark"
-    elif content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encoding, reason = "utf-16", "the file starts with the UTF-16 mark"
-    elif (wide := _utf16_without_mark(content)) is not None:
-        encoding, reason = wide, "every other byte is zero"
-    elif b"\0" in content[:65_536]:
-        raise _not_text(shown, "zero bytes between the letters")
-    else:
-        encoding, reason = "utf-8", "all bytes are valid UTF-8"
-    try:
-        text = content.decode(encoding)
-    except UnicodeDecodeError as error:
-        if encoding != "utf-8":
-            raise _not_text(shown, f"bytes that are not {encoding}") from None
-        letter = content[error.start]
-        reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
-        encoding, text = _western(content)
-    start = text[:20_000]
-    strange = sum(start.count(chr(c)) for c in range(32) if chr(c) not in "\t\n\r\x0c\x1a")
-    if strange > max(2, len(start) // 100):
-        raise _not_text(shown, f"{strange} control characters")
-    pairs, returns = text.count("\r\n"), text.count("\r")
-    ends = text.count("\n") + returns - pairs
-    n_lines = ends + (not text.endswith(("\r", "\n")))
-    if returns:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    as_it_came = encoding == "utf-8" and not returns
-    return Text(
-        content if as_it_came else text.encode(), encoding.removesuffix("-sig"), n_lines, reason
-    )
-
-
-def sniff(text: Text, shown: str) -> Dialect:
+def sniff(text: Text, shown: str, decimal: str | None = None) -> Dialect:
     """The dialect of a decoded file.
 
-    Raises InputError if no column holds readable dates and times.
+    decimal : the decimal sign, where site.toml says it
+
+    Raises InputError if no column holds readable dates and times, or if the decimal sign is
+    ambiguous.
     """
     # Lines end outside letters, so only a cut last letter is ignored here, and its line with it.
     head = text.content[:_HEAD_BYTES].decode(errors="ignore").split("\n")
@@ -128,220 +89,245 @@ def sniff(text: Text, shown: str) -> Dialect:
     if len(head) > len(lines):
         lines += head[-100:]
     is_quoted = b'"' in text.content
+    lines, starts = _whole_records(lines) if is_quoted else (lines, list(range(1, len(lines) + 1)))
     best: _Candidate | None = None
     for delimiter in DELIMITERS:
         candidate = _candidate(lines, delimiter, is_quoted)
         if candidate is not None and (best is None or candidate.n_rows > best.n_rows):
             best = candidate
+    best = best or _candidate(lines, BLANKS, is_quoted)
+    for find in (named_parts, serial_place):
+        for delimiter in (*DELIMITERS, BLANKS) if best is None else ():
+            cells = [cut(line, delimiter, is_quoted) for line in lines]
+            place = find(cells)
+            if place is not None and (best is None or place.n_rows > best.n_rows):
+                best = _Candidate(delimiter, place, cells)
     if best is None:
         raise _no_rows(lines, shown)
-    return _described(best, lines, is_quoted, shown)
+    if best.place.kinds == ("date",):
+        best.place = with_time_of_day(best.place, best.cells, lines, shown)
+    return _described(best, lines, starts, is_quoted, shown, decimal)
 
 
-def text_of(line: str) -> str | None:
-    """The first date with a time of day in a line of prose, as text; None if there is none."""
-    found = re.search(
-        r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[ T,]+\d{1,2}:\d{2}(:\d{2})?(\s*[AaPp]\.?[Mm]\b)?"
-        r"(\s*Z|\s*[+-]\d{2}:?\d{2})?",
-        line,
-    )
-    return found.group() if found else None
+def cut(line: str, delimiter: str, is_quoted: bool) -> list[str]:
+    """The cells of one line, trimmed."""
+    if delimiter == BLANKS:
+        line = _HALF_DAY.sub(r"\1\2", line.strip())
+        if not (is_quoted and '"' in line):
+            return line.split()
+    if is_quoted and '"' in line:
+        blanks = delimiter == BLANKS
+        try:
+            row = next(csv.reader([line], delimiter=delimiter, skipinitialspace=blanks), [])
+        except csv.Error:  # a line break outside quotes: this delimiter is not the file's
+            row = line.split(delimiter)
+        return [cell.strip() for cell in row]
+    return [cell.strip() for cell in line.split(delimiter)]
+
+
+def single_blanks(region: bytes) -> bytes:
+    """The text with each run of blanks as one, none at the ends of lines, and 10:00AM as a word."""
+    region = re.sub(rb"(\d)[ \t]+([AaPp]\.?[Mm]\.?)(?=[ \t\n]|$)", rb"\1\2", region)
+    region = re.sub(rb"[ \t]+", b" ", region)
+    return re.sub(rb"(?m)^ | $", b"", region)
+
+
+def _whole_records(lines: list[str]) -> tuple[list[str], list[int]]:
+    """The lines with those joined that a quoted cell spans, and where each starts, from 1."""
+    joined: list[str] = []
+    starts: list[int] = []
+    at = 0
+    while at < len(lines):
+        end = at + 1
+        if lines[at].count('"') % 2:
+            within = range(at + 2, min(at + 2 + _MAX_CELL_LINES, len(lines) + 1))
+            closed = (e for e in within if "\n".join(lines[at:e]).count('"') % 2 == 0)
+            # A quote that is never closed is a stray letter.
+            end = next(closed, at + 1)
+            if any(any(text_kind(c) for c in re.split(r"[,;\t|]", x)) for x in lines[at + 1 : end]):
+                end = at + 1
+        joined.append("\n".join(lines[at:end]))
+        starts.append(at + 1)
+        at = end
+    return joined, starts
 
 
 @dataclass
 class _Candidate:
     delimiter: str
-    width: int
-    n_rows: int
-    time_columns: tuple[int, ...]
-    time_kinds: tuple[str, ...]
+    place: Place
     cells: list[list[str]]
 
-
-def cut(line: str, delimiter: str, is_quoted: bool) -> list[str]:
-    """The cells of one line, trimmed."""
-    if is_quoted and '"' in line:
-        row = next(csv.reader([line], delimiter=delimiter), [])
-        return [cell.strip() for cell in row]
-    return [cell.strip() for cell in line.split(delimiter)]
+    @property
+    def n_rows(self) -> int:
+        return self.place.n_rows
 
 
 def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate | None:
     """How well one delimiter explains the lines; None if it does not at all."""
     cells = [cut(line, delimiter, is_quoted) for line in lines]
-    kinds = [[text_kind(c) if _may_be_time(c) else None for c in row] for row in cells]
+    kinds = [[text_kind(c) if may_be_time(c) else None for c in row] for row in cells]
     votes: Counter[tuple[int, tuple[int, ...], tuple[str, ...]]] = Counter()
     for row in kinds:
         if len(row) < 2:
             continue
-        place = _time_place(row)
+        place = time_place(row)
         if place is not None:
             votes[(len(row), *place)] += 1
     if not votes:
         return None
     (width, columns, names), n_rows = votes.most_common(1)[0]
-    return _Candidate(delimiter, width, n_rows, columns, names, cells)
+    widths = {w: n for (w, c, k), n in votes.items() if (c, k) == (columns, names)}
+    return _Candidate(delimiter, Place(width, columns, names, n_rows, widths), cells)
 
 
-def _may_be_time(cell: str) -> bool:
+def may_be_time(cell: str) -> bool:
     """A cheap look first: most cells are short numbers and words."""
-    if not cell or not cell[0].isdigit():
+    if not cell:
         return False
-    return ":" in cell or len(cell) >= 10 or sum(cell.count(s) for s in "-/. ") >= 2
+    if cell[0].isdigit():
+        marks = sum(cell.count(s) for s in "-/. ")
+        return ":" in cell or len(cell) >= 8 or marks >= 2 or "/" in cell or "-" in cell
+    return cell[0].isalpha() and len(cell) >= 8 and any(c.isdigit() for c in cell)
 
 
-def _time_place(kinds: list[str | None]) -> tuple[tuple[int, ...], tuple[str, ...]] | None:
-    # A serial number may look like seconds since 1970, so those come last.
-    if "datetime" in kinds:
-        return (kinds.index("datetime"),), ("datetime",)
-    if "date" in kinds and "time" in kinds:
-        return (kinds.index("date"), kinds.index("time")), ("date", "time")
-    for kind in ("epoch_s", "epoch_ms", "date"):
-        if kind in kinds:
-            return (kinds.index(kind),), (kind,)
-    return None
-
-
-def _described(best: _Candidate, lines: list[str], is_quoted: bool, shown: str) -> Dialect:
-    def is_row(cells: list[str]) -> bool:
-        return len(cells) == best.width and all(
-            text_kind(cells[c]) == k
-            for c, k in zip(best.time_columns, best.time_kinds, strict=True)
-        )
-
-    first = next(i for i, cells in enumerate(best.cells) if is_row(cells))
-    width = best.width
-    above = [i for i in range(first) if lines[i].strip()]
-    header_at: int | None = None
-    if above and abs(len(best.cells[above[-1]]) - width) <= 1 and len(best.cells[above[-1]]) > 1:
-        header_at = above[-1]
-    units_at: int | None = None
-    if header_at is not None and len(above) > 1 and above[-2] == header_at - 1:
-        upper = best.cells[above[-2]]
-        if len(upper) == width and _is_units_row(best.cells[header_at]) and any(upper):
-            header_at, units_at = above[-2], above[-1]
-    sample = tuple(tuple(c) for c in best.cells[first:] if is_row(c))
-    header = list(best.cells[header_at]) if header_at is not None else []
+def _described(
+    best: _Candidate,
+    lines: list[str],
+    starts: list[int],
+    is_quoted: bool,
+    shown: str,
+    decimal: str | None,
+) -> Dialect:
+    place, cells = best.place, best.cells
+    first = next(i for i, row in enumerate(cells) if len(row) == place.width and place.fits(row))
+    width, pads_short = place.width, False
+    header = find_header(lines, cells, first, width, place.columns)
+    if best.delimiter == BLANKS and header.line and len(header.names) != width:
+        header = _by_wide_blanks(header.line, lines, width) or header
+    short, width = _short_rows(place, len([n for n in header.names if n]), width)
+    if short:
+        pads_short = True
+        fits = [i for i, row in enumerate(cells) if len(row) <= width and place.fits(row)]
+        first = min(fits)
+        header = find_header(lines, cells, first, width, place.columns)
+    rows = [
+        row for row in cells[first:]
+        if (len(row) == width or (pads_short and len(row) < width)) and place.fits(row)
+    ]  # fmt: skip
+    sample = tuple(tuple(row + [""] * (width - len(row))) for row in rows)
     reasons = {
-        "delimiter": f"{best.n_rows} of the first {len(lines)} lines have {width} cells and a "
-        f"date and time when cut at each {DELIMITER_NAMES[best.delimiter]}",
-        "header": "no line of column names stands above the first row",
+        "delimiter": f"{place.n_rows} of the first {len(lines)} lines have {place.width} cells and "
+        f"a date and time when cut at each {DELIMITER_NAMES[best.delimiter]}",
+        "header": header.reason,
     }
-    if header_at is not None:
-        reasons["header"] = "the last line above the first row that has a date and time"
-        header = _fitted(header, width, sample, shown, header_at + 1, lines[first])
-    else:
-        header = [f"column {i + 1}" for i in range(width)]
-    if units_at is not None:
-        units = best.cells[units_at]
-        header = [
-            f"{h} ({u.strip('()[]')})" if u else h for h, u in zip(header, units, strict=True)
-        ]
-        reasons["header"] += "; a line of units follows the names"
-    decimal_sign, reason = _decimal_sign(sample, best)
-    reasons["decimal sign"] = reason
-    top = first if header_at is None else header_at
+    if place.reason:
+        reasons["time"] = place.reason
+    names = (
+        fitted(header, width, sample, shown, starts[header.line - 1], lines[first])
+        if header.line
+        else [f"column {i + 1}" for i in range(width)]
+    )
+    row_line, top = starts[first], starts[header.top - 1]
+    sign, reasons["decimal sign"] = _decimal_sign(sample, best, shown, row_line, decimal)
     return Dialect(
         delimiter=best.delimiter,
-        decimal_sign=decimal_sign,
-        header=_numbered(header),
-        header_line=0 if header_at is None else header_at + 1,
-        n_header=0 if header_at is None else first - header_at,
-        n_preamble=top,
-        first_row_line=first + 1,
-        time_columns=best.time_columns,
-        time_kinds=best.time_kinds,
+        decimal_sign=sign,
+        header=numbered(names),
+        header_line=starts[header.line - 1] if header.line else 0,
+        n_header=row_line - top if header.line else 0,
+        n_preamble=top - 1,
+        first_row_line=row_line,
+        time_columns=place.columns,
+        time_kinds=place.kinds,
         is_quoted=is_quoted,
-        preamble=tuple(lines[:top]),
+        preamble=tuple(lines[: header.top - 1]),
         sample=sample,
+        pads_short=pads_short,
         reasons=reasons,
     )
 
 
-def _fitted(
-    header: list[str],
-    width: int,
+def _short_rows(place: Place, n_names: int, width: int) -> tuple[bool, int]:
+    """Whether rows leave out blank cells at their end, and how wide a whole row is then.
+
+    A lone short row was cut; that many are the logger's habit.
+    """
+    total = sum(place.widths.values())
+    whole = max(width, n_names) if n_names >= max(place.widths, default=width) else width
+    short = sum(n for w, n in place.widths.items() if w < whole)
+    longer = sum(n for w, n in place.widths.items() if w > whole)
+    is_habit = short >= 3 and short >= THRESHOLDS["short_rows_habit_share"].value * total
+    return (is_habit and n_names == whole and not longer), whole if is_habit else width
+
+
+def _by_wide_blanks(line: int, lines: list[str], width: int) -> Header | None:
+    """The header cut at runs of two blanks or more, where that gives as many names as cells."""
+    names = re.split(r"\s{2,}|\t", lines[line - 1].strip())
+    if len(names) != width:
+        return None
+    return Header(names, line, line, "the last line above the first row, cut at wide blanks")
+
+
+def _decimal_sign(
     sample: tuple[tuple[str, ...], ...],
+    best: _Candidate,
     shown: str,
-    line: int,
-    first_row: str,
-) -> list[str]:
-    """The header with as many names as rows have cells; columns are never shifted in silence."""
-    if len(header) == width:
-        return [name or f"column {i + 1}" for i, name in enumerate(header)]
-    if len(header) == width + 1 and header[-1] == "":
-        return header[:-1]
-    if len(header) == width - 1 and all(row[-1] == "" for row in sample):
-        return [*header, f"column {width}"]
-    raise InputError(
-        "the rows have another number of cells than the header",
-        file=shown,
-        line=line,
-        found=f"{len(header)} names above rows of {width} cells, such as {first_row[:120]}",
-        expected="one name for each cell",
-        hint="mend the header line in a copy of the export; no column is guessed",
-    )
-
-
-def _numbered(header: list[str]) -> tuple[str, ...]:
-    counts: Counter[str] = Counter()
-    names = []
-    for name in header:
-        counts[name] += 1
-        names.append(name if counts[name] == 1 else f"{name} ({counts[name]})")
-    return tuple(names)
-
-
-def _is_units_row(cells: list[str]) -> bool:
-    from pipeline.ingest.columns import unit_of  # columns.py reads headers, which are made here
-
-    filled = [c for c in cells if c]
-    return bool(filled) and all(unit_of(c.strip("()[] ")) is not None for c in filled)
-
-
-def _decimal_sign(sample: tuple[tuple[str, ...], ...], best: _Candidate) -> tuple[str, str]:
-    if best.delimiter == ",":
-        return ".", "the comma parts the cells"
-    points = commas = 0
+    first_line: int,
+    given: str | None,
+) -> tuple[str, str]:
+    """The decimal sign and why. Raises InputError where nothing decides it."""
+    if given is not None:
+        return given, "site.toml says so"
+    is_clear: Counter[str] = Counter()
+    is_open: Counter[str] = Counter()
+    example = ""
+    columns: dict[int, list[str]] = {}
     for row in sample:
         for i, cell in enumerate(row):
-            if i in best.time_columns:
+            if i not in best.place.columns and cell:
+                columns.setdefault(i, []).append(cell)
+    for cells in columns.values():
+        mixed = any(re.fullmatch(r"[+-]?\d{1,3}", c) for c in cells)
+        for cell in cells:
+            found = re.fullmatch(r"[+-]?(\d*)([.,])(\d+)", cell)
+            if found is None:
+                grouped = re.fullmatch(r"[+-]?\d{1,3}(?:([.,])\d{3})+([.,])\d+", cell)
+                if grouped is not None and grouped.group(1) != grouped.group(2):
+                    is_clear[grouped.group(2)] += 1
+                elif re.fullmatch(r"[+-]?\d{1,3}(?:([.,])\d{3}){2,}", cell):
+                    is_clear["." if "," in cell else ","] += 1
                 continue
-            points += re.fullmatch(r"[+-]?\d*\.\d+", cell) is not None
-            commas += re.fullmatch(r"[+-]?\d*,\d+", cell) is not None
-    if commas > points:
-        return ",", f"{commas} cells are written like 12,5 and {points} like 12.5"
-    return ".", f"{points} cells are written like 12.5 and {commas} like 12,5"
-
-
-def _western(content: bytes) -> tuple[str, str]:
-    try:
-        return "cp1252", content.decode("cp1252")
-    except UnicodeDecodeError:  # five bytes mean nothing in it
-        return "latin-1", content.decode("latin-1")
-
-
-def _utf16_without_mark(content: bytes) -> str | None:
-    start = content[:2_000]
-    if len(start) < 20:
-        return None
-    even, odd = start[::2].count(0), start[1::2].count(0)
-    half = len(start) // 2
-    if odd > 0.8 * half and even < 0.05 * half:
-        return "utf-16-le"
-    if even > 0.8 * half and odd < 0.05 * half:
-        return "utf-16-be"
-    return None
-
-
-def _not_text(shown: str, found: str) -> InputError:
-    return InputError(
-        "this is not a text file",
-        file=shown,
-        found=found,
-        expected="comma-, semicolon- or tab-separated text",
-        hint="export the readings as CSV, or move the file out of exports/",
-    )
+            whole, sign, decimals = found.groups()
+            thousands = len(decimals) == 3 and re.fullmatch(r"[1-9]\d{0,2}", whole)
+            if not thousands:
+                is_clear[sign] += 1
+            elif sign == "," and mixed:
+                # 998, 999, 1,001: the comma parts the thousands.
+                is_clear["."] += 1
+            else:
+                is_open[sign] += 1
+                example = example or cell if sign == "," else example
+    points, commas = is_clear["."], is_clear[","]
+    if best.delimiter == "," and not commas and not is_open[","]:
+        return ".", "the comma parts the cells"
+    if points or commas:
+        return (
+            (",", f"{commas} cells are written like 12,5 and {points} like 12.5")
+            if commas > points
+            else (".", f"{points} cells are written like 12.5 and {commas} like 12,5")
+        )
+    if is_open[","] and not is_open["."]:
+        number = example.replace(",", "")
+        raise InputError(
+            "the decimal sign is ambiguous",
+            file=shown,
+            line=first_line,
+            found=f"{example}, which may be {example.replace(',', '.')} or {number}",
+            expected='decimal = "," or decimal = "." in the [[export]] of site.toml',
+            hint='decimal = "," where the comma parts whole and fraction',
+        )
+    return ".", "no number has a decimal comma"
 
 
 def _no_rows(lines: list[str], shown: str) -> InputError:

@@ -12,9 +12,9 @@ from pipeline.ingest import merge
 from pipeline.ingest.accounts import Fates, Place, account_tables
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.file_clock import is_regular
-from pipeline.ingest.file_reading import FileReading
 from pipeline.ingest.match import logger_names
 from pipeline.ingest.merge import Series, Settled
+from pipeline.ingest.reading import FileReading
 from pipeline.site import Channel, Site
 from pipeline.store import store_table
 from pipeline.thresholds import THRESHOLDS
@@ -139,6 +139,10 @@ class _Made:
         self.site, self.logger, self.number = site, logger, number
         self.channel: Channel = site.channels[number]
         self.ts, self.value = series.ts[settled.kept], series.value[settled.kept]
+        if self.channel.form == "total":
+            self.ts, self.value, note = merge.increases(self.ts, self.value)
+            if note:
+                logger.files[-1].notes.append(f"{self.channel.column}: {note}")
         self.contradicted = np.array([series.ts[a] for a, _ in settled.pairs], np.int64)
         # Totals over an interval (percent on, seconds on, counts) stay numbers.
         self.is_state = self.channel.meaning.kind == "state" and self.channel.form == "level"

@@ -12,19 +12,20 @@ from numpy.typing import NDArray
 
 from pipeline.channels import OFF_WORDS, ON_WORDS
 from pipeline.site import Channel, Site
+from pipeline.thresholds import ERROR_NUMBERS
 from pipeline.units import UNITS
 
-# Numbers that loggers write instead of a reading. They count as error codes only beyond the
-# role's plausible range. Common practice, no source.
-ERROR_NUMBERS = frozenset(
-    {-999.0, -9999.0, -99.0, 999.9, 9999.0, 32767.0, -32768.0, 327.67, -327.68, 655.35, 65535.0}
-    | {-127.0, 888.88, 999.0}
-)
 ERROR_WORDS = frozenset(
     {"err", "error", "err.", "ol", "o.l.", "---", "--", "-", "nan", "null", "none", "n/a", "na"}
     | {"#n/a", "fault", "fail", "bad", "short", "no data", "inf", "-inf"}
 )
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+# What may part the thousands, by the decimal sign: the other sign, blanks, an apostrophe.
+_GROUP_SIGNS = {".": "[,'\u2019\u00a0\u202f ]", ",": "[.'\u2019\u00a0\u202f ]"}
+_GROUPED = {
+    ".": rf"^[+-]?[1-9]\d{{0,2}}({_GROUP_SIGNS['.']}\d{{3}})+(\.\d+)?$",
+    ",": rf"^[+-]?[1-9]\d{{0,2}}({_GROUP_SIGNS[',']}\d{{3}})+(,\d+)?$",
+}
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,7 @@ def read_values(
         return _states(texts, channel, missing, site)
     values = _numbers(texts, decimal_sign, missing)
     if channel.meaning.kind == "state":
+        _drop_error_numbers(values, channel)
         if channel.threshold is not None:
             known = ~np.isnan(values.value)
             on = np.where(values.value > channel.threshold, 1.0, 0.0)
@@ -63,7 +65,10 @@ def read_values(
 
 def number_of(text: str, decimal_sign: str) -> float | None:
     """The number that a cell holds, None if it is none."""
-    plain = text.strip().replace(",", ".", 1) if decimal_sign == "," else text.strip()
+    plain = text.strip()
+    if re.match(_GROUPED[decimal_sign], plain):
+        plain = re.sub(_GROUP_SIGNS[decimal_sign], "", plain)
+    plain = plain.replace(",", ".", 1) if decimal_sign == "," else plain
     return float(plain) if re.match(_NUMBER, plain) else None
 
 
@@ -76,10 +81,12 @@ def state_of(text: str) -> bool | None:
 def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Values:
     plain = pc.utf8_trim_whitespace(texts)
     if decimal_sign == ",":
+        plain = _ungrouped(plain, decimal_sign)
         plain = pc.replace_substring(plain, ",", ".", max_replacements=1)
     try:
         value = pc.cast(plain, pa.float64()).to_numpy(zero_copy_only=False).copy()
     except pa.ArrowInvalid:
+        plain = _ungrouped(plain, decimal_sign)
         good = pc.match_substring_regex(plain, _NUMBER)
         kept = pc.if_else(good, plain, pa.scalar(None, pa.string()))
         value = pc.cast(kept, pa.float64()).to_numpy(zero_copy_only=False).copy()
@@ -100,6 +107,41 @@ def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Va
         else:
             reason[k] = "error code" if word in ERROR_WORDS else "not a number"
     return Values(value, reason)
+
+
+def _ungrouped(texts: pa.Array, decimal_sign: str) -> pa.Array:
+    """Numbers without what parts their thousands."""
+    grouped = pc.match_substring_regex(texts, _GROUPED[decimal_sign])
+    if not pc.any(grouped).as_py():
+        return texts
+    bare = pc.replace_substring_regex(texts, _GROUP_SIGNS[decimal_sign], "")
+    return pc.if_else(grouped, bare, texts)
+
+
+def _drop_error_numbers(values: Values, channel: Channel) -> None:
+    """Take error codes out of volts, amps and totals; in place."""
+    with np.errstate(invalid="ignore"):
+        wrong = np.isin(values.value, list(ERROR_NUMBERS)) & (
+            (values.value < 0) | (np.abs(values.value) > max(abs(channel.threshold or 0) * 10, 600))
+        )
+        beyond = np.zeros(len(values.value), bool)
+        if channel.form != "level":
+            beyond |= values.value < 0
+        if channel.form == "percent_on":
+            beyond |= values.value > 100
+    if channel.form in ("count", "total"):
+        wrong &= values.value < 0  # a counter may well stand at 9,999
+    for k in np.flatnonzero(wrong | beyond):
+        values.value[k] = np.nan
+        values.reason[k] = "error code" if wrong[k] else _BEYOND[channel.form]
+
+
+_BEYOND = {
+    "percent_on": "not from 0 to 100 percent",
+    "seconds_on": "less than no time",
+    "count": "less than nothing",
+    "total": "less than nothing",
+}
 
 
 def _in_store_unit(texts: pa.Array, values: Values, channel: Channel, unit: str) -> Values:

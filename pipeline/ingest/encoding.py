@@ -1,0 +1,116 @@
+"""Bytes to text: encoding and line ends, each with its reason."""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass
+from functools import cached_property
+
+from pipeline.errors import InputError
+
+
+@dataclass(frozen=True)
+class Text:
+    """A file's text as UTF-8 with '\\n' line ends, and how its bytes were read.
+
+    n_lines : physical lines, counted on the undecoded line ends, apart from any reader
+    """
+
+    content: bytes
+    encoding: str
+    n_lines: int
+    reason: str
+
+    @cached_property
+    def lines(self) -> list[bytes]:
+        """The physical lines."""
+        return self.content.split(b"\n")
+
+    def line(self, number: int) -> str:
+        """One physical line, from 1."""
+        return self.lines[number - 1].decode()
+
+
+def decode(content: bytes, shown: str) -> Text:
+    """The file's text. Raises InputError if it is not text.
+
+    shown : the path to name in messages
+    """
+    if content.startswith(codecs.BOM_UTF8):
+        encoding, reason = "utf-8-sig", "the file starts with the UTF-8 mark"
+    elif content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        encoding, reason = "utf-16", "the file starts with the UTF-16 mark"
+    elif (wide := _utf16_without_mark(content)) is not None:
+        encoding, reason = wide, "every other byte is zero"
+    elif b"\0" in content[:65_536]:
+        raise _not_text(shown, "zero bytes between the letters")
+    else:
+        encoding, reason = "utf-8", "all bytes are valid UTF-8"
+    if encoding == "utf-8" and content.isascii():
+        return _plain(content, shown)
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError as error:
+        if encoding != "utf-8":
+            raise _not_text(shown, f"bytes that are not {encoding}") from None
+        letter = content[error.start]
+        reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
+        encoding, text = _western(content)
+    _refuse_control(text[:20_000].encode(), shown)
+    pairs, returns = text.count("\r\n"), text.count("\r")
+    ends = text.count("\n") + returns - pairs
+    n_lines = ends + (not text.endswith(("\r", "\n")))
+    if returns:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    as_it_came = encoding == "utf-8" and not returns
+    return Text(
+        content if as_it_came else text.encode(), encoding.removesuffix("-sig"), n_lines, reason
+    )
+
+
+def _plain(content: bytes, shown: str) -> Text:
+    """The same for bytes that are all ASCII, without a detour over letters."""
+    _refuse_control(content[:20_000], shown)
+    ends = content.count(b"\n")
+    if b"\r" in content:
+        ends += content.count(b"\r") - content.count(b"\r\n")
+    n_lines = ends + (not content.endswith((b"\r", b"\n")))
+    if b"\r" in content:
+        content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return Text(content, "utf-8", n_lines, "all bytes are valid UTF-8")
+
+
+def _refuse_control(start: bytes, shown: str) -> None:
+    strange = sum(start.count(bytes([c])) for c in range(32) if chr(c) not in "\t\n\r\x0c\x1a")
+    if strange > max(2, len(start) // 100):
+        raise _not_text(shown, f"{strange} control characters")
+
+
+def _western(content: bytes) -> tuple[str, str]:
+    try:
+        return "cp1252", content.decode("cp1252")
+    except UnicodeDecodeError:  # five bytes mean nothing in it
+        return "latin-1", content.decode("latin-1")
+
+
+def _utf16_without_mark(content: bytes) -> str | None:
+    start = content[:2_000]
+    if len(start) < 20:
+        return None
+    even, odd = start[::2].count(0), start[1::2].count(0)
+    half = len(start) // 2
+    if odd > 0.8 * half and even < 0.05 * half:
+        return "utf-16-le"
+    if even > 0.8 * half and odd < 0.05 * half:
+        return "utf-16-be"
+    return None
+
+
+def _not_text(shown: str, found: str) -> InputError:
+    return InputError(
+        "this is not a text file",
+        file=shown,
+        found=found,
+        expected="comma-, semicolon- or tab-separated text",
+        hint="export the readings as CSV, or move the file out of exports/",
+    )
