@@ -502,3 +502,26 @@ def test_sample_runtimes_are_those_of_a_forward_filled_frame(larch: Path) -> Non
         is_on = states[name].isin(["on", "open", "alarm"])
         assert seconds == pytest.approx(held[is_on].sum(), abs=1e-6)
         assert runs == (is_on & ~is_on.shift(fill_value=False)).sum()
+
+
+def test_a_quiet_log_of_changes_is_as_fine_as_its_stamps(tmp_path: Path) -> None:
+    # Changes minutes apart, stamped to the second: 1 s, however rarely something changes; stamped
+    # to the minute: 60 s.
+    for seconds, expected in ((("07", "12", "00"), 1.0), (("00", "00", "00"), 60.0)):
+        site = tmp_path / seconds[0]
+        (site / "exports").mkdir(parents=True)
+        (site / "site.toml").write_text(SITE.format(kind="change_of_state"), encoding="utf-8")
+        rows = [
+            f"2026-01-14T{at}:{s}-07:00,{word}"
+            for at, s, word in zip(
+                ("10:00", "10:05", "11:00"), seconds, ("off", "on", "off"), strict=True
+            )
+        ]
+        text = "\n".join(["Time,W1", *rows, ""])
+        (site / "exports" / "panel.csv").write_text(text, encoding="utf-8")
+        text = (site / "site.toml").read_text(encoding="utf-8")
+        supply = '[[channel]]\ncolumn = "Supply (°F)"\nrole = "supply_temp"\n'
+        (site / "site.toml").write_text(text.replace(supply, ""), encoding="utf-8")
+        with open_store(load_site(site).store) as connection:
+            found = connection.execute("select interval_s from channel").fetchall()
+        assert found == [(expected,)]

@@ -215,8 +215,10 @@ class _Made:
         if self.is_sampled:
             interval = merge.nominal_interval_us(self.ts)
             return None if interval is None else interval / MICROSECONDS
-        steps = np.diff(np.unique(np.concatenate([r.ts for r in self.logger.files])))
-        return float(steps.min()) / MICROSECONDS if len(steps) else 1.0
+        # A log of changes is as fine as its stamps are written, however rarely something changes:
+        # their greatest common divisor, a minute at the most.
+        stamps = np.concatenate([r.ts for r in self.logger.files])
+        return float(np.gcd.reduce(np.append(stamps, 60 * MICROSECONDS))) / MICROSECONDS
 
 
 def _conflicts(
