@@ -232,7 +232,7 @@ def _fill(
             "slot": store_table("slot", slot),
         }
         for table, columns in store_columns().items():
-            if table == READING:
+            if table == READING or kept[table].num_rows == 0:
                 continue
             connection.register("incoming", kept[table])
             names = ", ".join(quoted(c.name) for c in columns)

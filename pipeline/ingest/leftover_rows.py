@@ -55,12 +55,13 @@ def sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
             continue
         if header is not None and shown.strip() == header.strip():
             reason = "the header line again"
-        elif not starts_like_row and _is_other_header(cells, header, dialect):
-            raise _other_header(opened, line, shown)
+        elif not starts_like_row:
+            refuse_other_header(opened, line, shown)
+            reason = "not a data row" if is_odd or not any(cells[1:]) else reason
+            if reason != "not a data row":
+                lost.append(line)
         elif starts_like_row and is_odd and _is_event(cells, dialect):
             reason = "a note of the logger, not a reading"
-        elif not starts_like_row and (is_odd or not any(cells[1:])):
-            reason = "not a data row"
         else:
             lost.append(line)
         kept.append((line, shown, reason))
@@ -76,6 +77,25 @@ def sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
     is_newest_first = (steps < 0).sum() > (steps > 0).sum()
     before = np.searchsorted(reading.line, np.array(lost, np.int64)) - (not is_newest_first)
     return reading.ts[before[(before >= 0) & (before < len(reading.ts))]]
+
+
+def refuse_other_header(opened: OpenExport, line: int, shown: str) -> None:
+    """Raise InputError if a line without a time is a header of other columns than the first."""
+    dialect = opened.dialect
+    if not dialect.header_line or "\n" in shown:
+        return
+    header = opened.text.line(dialect.header_line)
+    cells = cut(shown, dialect.delimiter, dialect.is_quoted)
+    if shown.strip() == header.strip() or not _is_other_header(cells, header, dialect):
+        return
+    raise InputError(
+        "another header stands among the rows: two exports with other columns in one file",
+        file=opened.export.shown,
+        line=line,
+        found=shown[:160],
+        expected=f"rows below {header[:160]}",
+        hint=f"put line {line} and what follows into a file of its own",
+    )
 
 
 def is_note(text: str) -> bool:
@@ -97,8 +117,8 @@ def _is_event(cells: Sequence[str], dialect: Dialect) -> bool:
     return bool(others) and all(_EVENT.search(c) for c in others)
 
 
-def _is_other_header(cells: Sequence[str], header: str | None, dialect: Dialect) -> bool:
-    if header is None or len(cells) < 2:
+def _is_other_header(cells: Sequence[str], header: str, dialect: Dialect) -> bool:
+    if len(cells) < 2:
         return False
     first = cut(header, dialect.delimiter, dialect.is_quoted)
     at = dialect.time_columns
@@ -107,15 +127,3 @@ def _is_other_header(cells: Sequence[str], header: str | None, dialect: Dialect)
     same_time = [cells[i] for i in at] == [first[i] for i in at] and any(first[i] for i in at)
     names = [c for i, c in enumerate(cells) if i not in at and c]
     return same_time and bool(names) and any(x.isalpha() for c in names for x in c)
-
-
-def _other_header(opened: OpenExport, line: int, shown: str) -> InputError:
-    header = opened.text.line(opened.dialect.header_line)
-    return InputError(
-        "another header stands among the rows: two exports with other columns in one file",
-        file=opened.export.shown,
-        line=line,
-        found=shown[:160],
-        expected=f"rows below {header[:160]}",
-        hint=f"put line {line} and what follows into a file of its own",
-    )

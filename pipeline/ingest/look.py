@@ -15,6 +15,7 @@ from pipeline.ingest.export_file import OpenExport, open_export
 from pipeline.ingest.exports import Export, list_exports
 from pipeline.ingest.file_clock import Clock, read_clock
 from pipeline.ingest.file_reading import guess_kind
+from pipeline.ingest.leftover_rows import refuse_other_header
 from pipeline.ingest.match import export_block
 from pipeline.ingest.rows import Rows, read_rows
 from pipeline.ingest.sniff import DELIMITER_NAMES
@@ -107,6 +108,8 @@ def _look_at(export: Export, site: Site | None) -> FileLook:
     columns = _columns(opened, rows, zone_names)
     try:
         clock = read_clock(opened, rows, site.timezone if site else "UTC")
+        for line, text, _ in _odd_rows(opened, rows, clock):
+            refuse_other_header(opened, line, text)
     except InputError as error:
         return FileLook(
             export.path, facts, columns, n_rows=len(rows.line) - len(rows.blank), problem=error
