@@ -139,6 +139,8 @@ class SiteInfo:
     settings: tuple[tuple[str, str, str], ...]
     """(key, value as text with unit, since when: '' or a local time)"""
     visits: tuple[Span, ...]
+    guesses: tuple[str, ...] = ()
+    """Lines of the site file that nobody has confirmed yet."""
 
 
 @dataclass(frozen=True)

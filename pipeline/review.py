@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import duckdb
@@ -17,7 +17,7 @@ import pandas as pd
 from pipeline import __version__, words
 from pipeline.findings import SiteFrames, judge_site, verdict
 from pipeline.ingest.load import LoadReport, load_site
-from pipeline.result import Finding, SiteInfo, SiteResult, Span
+from pipeline.result import Finding, SiteInfo, SiteResult, Span, Verdict
 from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
 from pipeline.site import Site, Value
 from pipeline.site_reader import read_site
@@ -154,7 +154,7 @@ def _judge(
         site=info, window=span, tables=frames, thresholds=thresholds, units=units
     )
     findings, judged = judge_site(site_frames)
-    head = verdict(findings, judged, site_frames)
+    head = _with_guesses(verdict(findings, judged, site_frames), info.guesses)
     put(con, "run.finding_window", _finding_windows(site.id, findings))
     views = [s for s in discover(con) if s.folder == VIEW_FOLDER]
     run(con, views, on_stage)
@@ -172,6 +172,22 @@ def _judge(
         thresholds=thresholds,
         units=units,
         redacted=redact,
+    )
+
+
+def _with_guesses(head: Verdict, guesses: tuple[str, ...]) -> Verdict:
+    """The head of the page, saying first that it rests on a site file nobody has confirmed."""
+    if not guesses:
+        return head
+    left_out = sum(": # CONFIRM" in g for g in guesses)
+    what = words.count(len(guesses), "line") + " of site.toml still guessed"
+    if left_out:
+        what += f", {words.count(left_out, 'column')} left out because of it"
+    listed = f"{what}: look for CONFIRM in it, correct it and review again"
+    return replace(
+        head,
+        sentence=f"Not the whole answer ({what}). {head.sentence}",
+        cannot_tell=(f"{words.sentence(listed)}", *head.cannot_tell),
     )
 
 
@@ -201,6 +217,7 @@ def _site_info(site: Site, zones: pd.DataFrame, units: str, redact: bool) -> Sit
         visits=tuple(
             Span(v.start_ts, v.end_ts, "visit" if redact else v.what) for v in site.visits
         ),
+        guesses=site.open_guesses(),
     )
 
 

@@ -15,6 +15,8 @@ from zoneinfo import ZoneInfo
 from pipeline.channels import ROLES, Role
 
 SITE_FILE = "site.toml"
+GUESS_MARK = "# CONFIRM:"
+"""Stands in a drafted site file beside whatever a person must look at."""
 Value = float | int | str | bool
 
 
@@ -182,6 +184,15 @@ class Site:
     def zone_info(self) -> ZoneInfo:
         """The site's own time zone."""
         return ZoneInfo(self.timezone)
+
+    def open_guesses(self) -> tuple[str, ...]:
+        """Lines of the file that are still marked as guesses, each with its number."""
+        lines = self.path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+        return tuple(
+            f"line {number}: {line.strip()}"
+            for number, line in enumerate(lines, start=1)
+            if GUESS_MARK in line
+        )
 
     def settings_in_force(self) -> list[tuple[str, Value, int | None, int | None]]:
         """Each setting with the half-open span in which it held: (name, value, start_ts, end_ts).

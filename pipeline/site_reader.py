@@ -34,6 +34,12 @@ def read_site(path: Path | str) -> Site:
     path = Path(path)
     if path.is_dir():
         path = path / SITE_FILE
+    if not path.exists() and path.suffix != ".toml":
+        raise InputError(
+            "there is no such folder",
+            file=path,
+            expected="a folder with a site.toml and an exports/ folder",
+        )
     if not path.is_file():
         raise InputError(
             "there is no site file",

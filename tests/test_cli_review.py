@@ -72,8 +72,9 @@ def test_verdict_and_rows_are_on_the_terminal(
     demo: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run("review", demo, "--align") == 0
-    out = capsys.readouterr().out
-    assert out.startswith("ACT: The panel's high limit shut the heat off 23 times")
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.startswith("ACT: ") and "23 times" in out.split("Check first:")[0]
+    assert "Check first: 1. " in out and "Take care: - Do not" in out
     assert "218,769 rows read = 218,767 loaded + 2 rejected + 0 repeated" in out
 
 
@@ -97,7 +98,7 @@ def test_si_and_redacted(demo: Path, capsys: pytest.CaptureFixture[str]) -> None
 
 def test_part_of_the_log(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("review", demo, "--from", "2026-01-14", "--to", "2026-01-15T12:00") == 0
-    assert "Looked at: 36 h" in capsys.readouterr().out
+    assert "36 h" in capsys.readouterr().out
 
 
 def test_a_folder_without_a_site_file_gets_a_draft_and_a_review(
@@ -109,10 +110,36 @@ def test_a_folder_without_a_site_file_gets_a_draft_and_a_review(
     said = capsys.readouterr()
     assert "There was no site.toml: one was drafted" in said.err
     assert "CONFIRM" in (site / "site.toml").read_text(encoding="utf-8")
+    # what is not confirmed is said at the head every time
+    assert "Not the whole answer (14 lines of site.toml still guessed" in " ".join(said.out.split())
+    assert run("review", site) == 0
+    again = capsys.readouterr()
+    assert "14 guesses to confirm" in again.err and "Not the whole answer" in again.out
     # nothing was given, so nothing is audited
     document = json.loads((site / "report" / "review.json").read_text(encoding="utf-8"))
     assert not [f for f in document["findings"] if f["code"].startswith("second-stage")]
     assert not [f for f in document["findings"] if f["code"] == "static-above-target"]
+
+
+def test_a_draft_from_exports_that_cannot_be_used_does_not_stay(tmp_path: Path) -> None:
+    site = unpack_site("larch-14", tmp_path)
+    (site / "site.toml").unlink()
+    empty_export(site)
+    assert run("review", site) == 2
+    assert not (site / "site.toml").exists()
+
+
+def test_a_report_that_cannot_be_written_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = unpack_site("larch-14", tmp_path)
+    (site / "report").write_text("in the way", encoding="utf-8")
+    assert run("review", site) == 2
+    assert "report" in capsys.readouterr().err
+    (site / "report").unlink()
+    (site / "report" / "review.json").mkdir(parents=True)
+    assert run("review", site) == 2
+    assert "review.json" in capsys.readouterr().err
 
 
 def misspell_role(site: Path) -> None:

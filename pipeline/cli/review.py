@@ -48,15 +48,25 @@ def command(
     Exit codes: 0 done; 1 with --strict, if something was rejected, untrusted or could not be
     judged; 2 a file, site.toml or an option cannot be used; 3 a fault of ours.
     """
+    from pipeline.errors import UserError
     from pipeline.review_json import review_text
 
-    guesses = _draft_if_missing(site)
-    if guesses is not None:
-        say(guesses)
-    ask = _ask(site, from_time, to_time)
-    review = review_and_write(
-        site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
-    )
+    drafted = _draft_if_missing(site)
+    try:
+        ask = _ask(site, from_time, to_time)
+        review = review_and_write(
+            site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
+        )
+    except UserError:
+        if drafted is not None:
+            drafted.unlink()  # a draft from exports that cannot be used is no site file
+        raise
+    guesses = review.result.site.guesses
+    if drafted is not None:
+        say(f"There was no site.toml: one was drafted, {drafted}")
+    if guesses:
+        say(f"{len(guesses)} guesses to confirm in {site / 'site.toml'}:")
+        say("".join(f"  {line}\n" for line in guesses))
     if as_json:
         click.echo(review_text(review.result))
     else:
@@ -90,20 +100,16 @@ def review_and_write(
         )
         progress.step("writing the report")
         started = time.perf_counter()
-        target = folder / "report"
-        target.mkdir(exist_ok=True)
+        target = _report_folder(folder)
         write_whole(target / "report.html", render_site(review.result))
         write_whole(target / "review.json", review_text(review.result))
         took_s = time.perf_counter() - started
     return replace(review, seconds=(*review.seconds, ("report", took_s)))
 
 
-def _draft_if_missing(folder: Path) -> str | None:
-    """Draft a site.toml where exports lie without one; what was guessed, or None if one is there.
-
-    Raises InputError if there is nothing to draft it from.
-    """
-    from pipeline.ingest.draft import MARK, draft_site
+def _draft_if_missing(folder: Path) -> Path | None:
+    """The site.toml drafted where exports lie without one; None if one is there."""
+    from pipeline.ingest.draft import draft_site
     from pipeline.ingest.exports import list_exports
     from pipeline.site import SITE_FILE
 
@@ -111,43 +117,78 @@ def _draft_if_missing(folder: Path) -> str | None:
     exports = folder / "exports"
     if path.exists() or not exports.is_dir() or not list_exports(exports)[0]:
         return None  # reading the site file says what is missing
-    text = draft_site(folder)
-    write_whole(path, text)
-    marked = [line.strip() for line in text.splitlines() if MARK in line]
-    return "\n".join(
-        [
-            f"There was no site.toml: one was drafted. {len(marked)} guesses to confirm in {path}:",
-            *(f"  {line}" for line in marked),
-            "Columns that could not be told are left out until then.",
-            "",
-        ]
-    )
+    write_whole(path, draft_site(folder))
+    return path
+
+
+def _report_folder(folder: Path) -> Path:
+    from pipeline.errors import InputError
+
+    target = folder / "report"
+    try:
+        target.mkdir(exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            "the report folder cannot be made",
+            file=target,
+            found=error.strerror or str(error),
+            expected="a folder that can be written to",
+        ) from error
+    return target
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write a file beside its place and rename it: a reader finds the old one or the new one."""
+    """Write a file beside its place and rename it: a reader finds the old one or the new one.
+
+    Raises InputError where it cannot be written.
+    """
     import os
+
+    from pipeline.errors import InputError
 
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         beside.write_text(text, encoding="utf-8", newline="\n")
         beside.replace(path)
+    except OSError as error:
+        raise InputError(
+            "this file cannot be written",
+            file=path,
+            found=error.strerror or str(error),
+            expected="a file, or nothing, in a folder that can be written to",
+        ) from error
     finally:
         beside.unlink(missing_ok=True)
 
 
 def verdict_text(review: Review) -> str:
-    """What the terminal shows: the call, the sentence, the findings, the rows."""
+    """What the terminal shows: the call, what to check and not to do, the findings, the rows."""
+    import shutil
+    import textwrap
+
+    width = min(shutil.get_terminal_size((100, 24)).columns, 100)
+
+    def wrapped(text: str, lead: str = "") -> str:
+        indent = " " * len(lead)
+        return textwrap.fill(text, width, initial_indent=lead, subsequent_indent=indent)
+
     result = review.result
     head = result.verdict
-    lines = [f"{head.call.upper()}: {head.sentence}", head.how_sure]
-    lines += [f"Ruled out: {text}" for text in head.ruled_out]
-    lines += [f"Cannot tell: {text}" for text in head.cannot_tell]
+    blocks = [[wrapped(f"{head.call.upper()}: {head.sentence}"), wrapped(head.how_sure)]]
     if result.findings:
-        lines.append("")
-        lines += [f"  {f.severity:5}  {f.title}: {f.summary}" for f in result.findings]
-    lines += ["", rows_text(result)]
-    return "\n".join(line for line in lines if line is not None)
+        first = result.findings[0]
+        checks = [wrapped(text, f"  {n}. ") for n, text in enumerate(first.checks[:3], start=1)]
+        blocks.append(["Check first:", *checks])
+        if first.cautions:
+            blocks.append(["Take care:", *(wrapped(t, "  - ") for t in first.cautions[:2])])
+    for title, texts in (("Ruled out:", head.ruled_out), ("Cannot tell:", head.cannot_tell)):
+        if texts:
+            blocks.append([title, *(wrapped(text, "  - ") for text in texts)])
+    if result.findings:
+        found = [wrapped(f"{f.title}: {f.summary}", f"  {f.severity:5}  ") for f in result.findings]
+        blocks.append(["Findings:", *found])
+    blocks.append([rows_text(result)])
+    return "\n\n".join("\n".join(block) for block in blocks)
 
 
 def rows_text(result: SiteResult) -> str:

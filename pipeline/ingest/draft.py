@@ -12,9 +12,10 @@ from zoneinfo import ZoneInfo
 
 from pipeline.ingest.columns import SURE
 from pipeline.ingest.look import ColumnLook, FileLook, look_at_folder
+from pipeline.site import GUESS_MARK
 from pipeline.units import MICROSECONDS
 
-MARK = "# CONFIRM:"
+MARK = GUESS_MARK
 # Zones to choose from where a file states an offset from UTC but no zone.
 _US_ZONES = (
     *("America/New_York", "America/Chicago", "America/Denver", "America/Los_Angeles"),
