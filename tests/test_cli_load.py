@@ -141,7 +141,7 @@ def test_a_folder_that_is_not_there_exits_2(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run("load", tmp_path / "nowhere") == 2
-    assert "there is no site file" in capsys.readouterr().err
+    assert "there is no such folder" in capsys.readouterr().err
 
 
 def test_a_site_without_exports_exits_2(copy: Copy, capsys: pytest.CaptureFixture[str]) -> None:
