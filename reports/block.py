@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from pipeline import words
 from pipeline.channels import ROLES
-from pipeline.result import SiteResult, Span
+from pipeline.result import Judged, SiteResult, Span
 from reports.display import Clock, Display, number, text
 from reports.figure import Figure, TimeFigure
 
@@ -92,6 +92,26 @@ class Model:
     def gaps(self) -> Iterator[dict[str, object]]:
         """Rows of trust.gap."""
         yield from self.rows("trust.gap")
+
+    def judged(self, code: str) -> Judged | None:
+        """The rule's result, or None where it was not run."""
+        return next((j for j in self.result.judged if j.code == code), None)
+
+    def can_tell(self, code: str) -> bool:
+        """Whether the rule could judge, so that “none seen” may be said of what it looks for."""
+        judged = self.judged(code)
+        return judged is not None and judged.result in ("found", "not found")
+
+    def why_not(self, code: str) -> str:
+        """Why the rule could not judge, as a sentence part without its full stop."""
+        judged = self.judged(code)
+        why = judged.why if judged else "not judged in this version"
+        return (why[:1].lower() + why[1:]).rstrip(".")
+
+    def covered(self, figure: str) -> float:
+        """Share of the window that a figure of measure.coverage rests on; 0 where it has no row."""
+        rows = (r for r in self.rows("measure.coverage") if r["figure"] == figure)
+        return max((number(r["coverage"]) or 0.0 for r in rows), default=0.0)
 
     def basis(self, figure: str) -> str:
         """Coverage and resolution of a figure named in measure.coverage, as a sentence part."""

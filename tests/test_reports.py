@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from types import ModuleType
 
+import pandas as pd
 import pytest
 from plotly.offline import get_plotlyjs_version
 
@@ -150,6 +151,59 @@ def test_days_sentence_counts_what_is_drawn(page: str) -> None:
         "In 2 local days: heat ran 3 h (30 min of it in second stage); no cooling ran; "
         "1 limit trip on 1 day." in words(page)
     )
+
+
+def _uncalled() -> SiteResult:
+    """The sample with no call logged: the rule cannot tell, no trip row, outputs still known."""
+    result = sample.sample_result()
+    conditions = result.frames["interval.condition"].assign(zones=None, n_zones=None)
+    on = conditions["class"].eq("heating")
+    conditions["w1"] = on.where(conditions["class"].ne("unknown"))
+    conditions["w2"] = conditions["stage"].eq(2).where(conditions["class"].ne("unknown"))
+    conditions["class"] = "unknown"
+    runs = result.frames["interval.output_run"].assign(source="burner", mode="heating")
+    runs = pd.concat([runs, runs.assign(start_ts=sample.at(14, 1), end_ts=sample.at(14, 2))])
+    coverage = result.frames["measure.coverage"]
+    coverage = coverage[coverage["figure"].ne("trips") & coverage["figure"].ne("conditions")]
+    outputs = pd.DataFrame([{"figure": "outputs", "coverage": 0.97, "resolution_s": 1.0}])
+    frames = result.frames | {
+        "interval.condition": conditions,
+        "interval.source_run": runs,
+        "interval.trip": result.frames["interval.trip"].iloc[:0],
+        "measure.trip_context": result.frames["measure.trip_context"].iloc[:0],
+        "measure.coverage": pd.concat([coverage, outputs], ignore_index=True),
+    }
+    judged = [
+        replace(j, result="cannot tell", why="Not logged: the zones' calls.")
+        if j.code == sample.CODE
+        else j
+        for j in result.judged
+    ]
+    return replace(result, frames=frames, judged=tuple(judged), findings=result.findings[1:])
+
+
+def test_what_was_not_logged_is_never_none_or_zero() -> None:
+    said = words(render_site(_uncalled()))
+    # outputs alone still tell 2 h + 1 h of heat, 30 min of it in second stage
+    assert "heat ran 3 h (30 min of it in second stage)" in said
+    assert "limit trips: cannot tell here (not logged: the zones' calls)" in said
+    assert "Limit trips: cannot tell here: not logged: the zones' calls." in said
+    for wrong in ("no limit trip", "No limit trip", "0 limit trips", "No high-limit trip"):
+        assert wrong not in said
+
+
+def test_days_without_outputs_say_nothing_of_heat() -> None:
+    result = _uncalled()
+    bare = result.frames["interval.condition"].assign(w1=None, w2=None)
+    said = words(render_site(replace(result, frames=result.frames | {"interval.condition": bare})))
+    assert "what ran cannot be told" in said and "no heat ran" not in said
+
+
+def test_no_trip_is_said_only_by_a_rule_that_judged() -> None:
+    result = _uncalled()
+    seen = [replace(j, result="not found") if j.code == sample.CODE else j for j in result.judged]
+    said = words(render_site(replace(result, judged=tuple(seen))))
+    assert "no limit trip was seen" in said and "No high-limit trip was seen" in said
 
 
 def test_trip_rate_is_per_hour_in_the_same_state(page: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 
 from pipeline.result import Span
@@ -14,7 +15,10 @@ from reports.figure import DayFigure, DayPart, DayRow
 from reports.table import Column, Table
 
 Spans = list[tuple[int, int]]
+HIGH_LIMIT = "high-limit-trips"
+"""The rule whose result says whether “no trip” may be said."""
 _HOUR_US = 3600 * MICROSECONDS
+_WORKING = ("w1", "w2", "y1", "y2", "aux")
 
 
 def render(model: Model) -> Block:
@@ -32,7 +36,12 @@ def day_figure(
     model: Model, days: list[dict[str, object]], conditions: list[dict[str, object]]
 ) -> DayFigure:
     """The figure and, from the same parts, its sentence and table."""
-    parts = [(_kind(c), *_ends(c)) for c in conditions]
+    runs = sorted(
+        (*_ends(r), text(r["source"]), text(r["mode"])) for r in model.rows("interval.source_run")
+    )
+    logged = [text(r["role"]) for r in model.rows("channel.channel")]
+    outputs = [r.removeprefix("output_") for r in logged if r.startswith("output_")]
+    parts = [(_kind(c, outputs, runs), *_ends(c)) for c in conditions]
     trips = [(_ts(t["start_ts"]), text(t["kind"])) for t in model.rows("interval.trip")]
     shortest = model.result.thresholds.get("gap_finding_min_s", 600) * MICROSECONDS
     gaps = [
@@ -41,6 +50,8 @@ def day_figure(
         if g["position"] == "inside" and _ts(g["end_ts"]) - _ts(g["start_ts"]) >= shortest
     ]
     window = model.window
+    knows_trips = model.can_tell(HIGH_LIMIT)
+    knows_outputs = any(k != "unknown" for k, _, _ in parts)
     rows, table = [], []
     total: dict[str, float] = defaultdict(float)
     for day in days:
@@ -77,26 +88,32 @@ def day_figure(
             (
                 label,
                 *(model.show.hours(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
-                str(len(marks)) if marks else "–",
+                str(len(marks)) if marks else "none" if knows_trips else "cannot tell",
                 model.show.duration(missing) if missing >= 1 else "none",
             )
         )
     n_trips = sum(len(r.marks) for r in rows)
     trip_days = sum(1 for r in rows if r.marks)
-    said = [
-        f"heat ran {model.show.duration(total['heat'])}"
-        + (
-            f" ({model.show.duration(total['second'])} of it in second stage)"
-            if total["second"]
-            else ""
+    said = []
+    if total["heat"]:
+        second = f" ({model.show.duration(total['second'])} of it in second stage)"
+        said.append(
+            f"heat ran {model.show.duration(total['heat'])}" + (second if total["second"] else "")
         )
-        if total["heat"]
-        else "no heat ran",
-        f"cooling ran {model.show.duration(total['cool'])}" if total["cool"] else "no cooling ran",
-        f"{plural(n_trips, 'limit trip')} on {plural(trip_days, 'day')}"
-        if n_trips
-        else "no limit trip was seen",
-    ]
+    elif knows_outputs:
+        said.append("no heat ran")
+    if total["cool"]:
+        said.append(f"cooling ran {model.show.duration(total['cool'])}")
+    elif knows_outputs:
+        said.append("no cooling ran")
+    if not knows_outputs:
+        said.append("what ran cannot be told, outputs were not recorded")
+    if n_trips:
+        said.append(f"{plural(n_trips, 'limit trip')} on {plural(trip_days, 'day')}")
+    elif knows_trips:
+        said.append("no limit trip was seen")
+    else:
+        said.append(f"limit trips: cannot tell here ({model.why_not(HIGH_LIMIT)})")
     sentence = f"In {plural(len(rows), 'local day')}: " + "; ".join(said) + "."
     odd = [
         f"{r.label} has {round((r.end_ts - r.start_ts) / _HOUR_US)} hours: clocks change that day; "
@@ -112,7 +129,7 @@ def day_figure(
         hours=model.clock.hours,
         notes=(
             *odd,
-            f"Visits included. Outputs {model.basis('conditions')}.",
+            f"Visits included. Outputs {model.basis('outputs')}.",
         ),
         table=Table(
             "The same by day, in hours",
@@ -130,9 +147,14 @@ def day_figure(
     )
 
 
-def _kind(condition: dict[str, object]) -> str:
+def _kind(
+    condition: dict[str, object], outputs: list[str], runs: list[tuple[int, int, str, str]]
+) -> str:
+    """What is drawn of a stretch. Where calls or blower are unknown the outputs still tell."""
     what, stage = text(condition["class"]), number(condition["stage"]) or 0
     source = text(condition["source"])
+    if what == "unknown":
+        what, source, stage = _by_outputs(condition, outputs, runs)
     if what == "unknown":
         return "unknown"
     if what == "cooling":
@@ -144,6 +166,28 @@ def _kind(condition: dict[str, object]) -> str:
     if source == "compressor":
         return "compressor2" if stage >= 2 else "compressor"
     return "second" if stage >= 2 else "first"
+
+
+def _by_outputs(
+    condition: dict[str, object], outputs: list[str], runs: list[tuple[int, int, str, str]]
+) -> tuple[str, str, float]:
+    """(class, source, stage) from the outputs alone; unknown where one of them is."""
+    states = {o: condition.get(o) for o in outputs if o in _WORKING}
+    if not states or any(text(v) == "" for v in states.values()):
+        return "unknown", "", 0
+    on = {o for o, v in states.items() if v}
+    if not on:
+        return "off", "", 0
+    at = _ts(condition["start_ts"])
+    i = bisect_right(runs, at, key=lambda r: r[0])
+    now = [r for r in runs[max(0, i - 4) : i] if r[1] > at]
+    modes = {mode for *_, mode in now}
+    if len(modes) != 1 or modes <= {"unknown"}:
+        return "unknown", "", 0
+    sources = {source for _, _, source, _ in now}
+    source = sources.pop() if len(sources) == 1 else "both"
+    second = "y2" in on if source == "compressor" else "w2" in on
+    return modes.pop(), source, 2 if second else 1
 
 
 def _hours(parts: tuple[DayPart, ...]) -> dict[str, float]:

@@ -24,12 +24,13 @@ def render(model: Model) -> Block:
     title = "Second-stage starts"
     rows = model.rows("measure.stage_up")
     if not rows:
-        return Block(
-            "staging",
-            title,
-            absent("No start of second stage", "second stage was not logged or never came on"),
-            nav="Staging",
-        )
+        told = max(model.covered("output_w2"), model.covered("output_y2"))
+        if told:
+            why = f"second stage never came on in what was logged, {model.show.share(told)}"
+            html = absent("No start of second stage", why)
+        else:
+            html = absent("Second-stage starts: cannot tell here", "second stage was not logged")
+        return Block("staging", title, html, nav="Staging")
     counts = Counter(text(r["result"]) for r in rows)
     said = f"{plural(len(rows), 'start')}: " + joined(
         [f"{n} {word}" for word, n in sorted(counts.items(), key=lambda k: -k[1])]

@@ -59,13 +59,20 @@ def _sentence(model: Model) -> Markup:
             f"{plural(number(r['n_excursion']) or 0, 'stretch', 'stretches')} of a minute or more."
         )
     return fill(
-        "<p class=lead>{{ said }} The highest reading was {{ top }}; {{ relief }} were seen.</p>"
+        "<p class=lead>{{ said }} The highest reading was {{ top }}{{ relief }}.</p>"
         "<p class=basis>Visits left out; {{ basis }}.</p>",
         said=said,
         top=model.show.value("pressure", r["max_inwc"]),
-        relief=plural(number(r["n_relief"]) or 0, "relief opening"),
+        relief=_relief(model, r["n_relief"]),
         basis=basis,
     )
+
+
+def _relief(model: Model, n: object) -> str:
+    """How often relief opened; nothing can be said of it where no damper was logged."""
+    if not any(r["role"] == "zone_damper" for r in model.rows("channel.channel")):
+        return "; whether relief opened cannot be told, no damper was logged"
+    return f"; {plural(number(n) or 0, 'relief opening')} seen"
 
 
 def _spread(model: Model, row: dict[str, object], top: float, goal: float | None) -> Cell:

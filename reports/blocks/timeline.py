@@ -39,10 +39,16 @@ def whole_log(model: Model) -> TimeFigure:
     when = model.clock.span(window.start_ts, window.end_ts)
     said = [plural(sum(len(p.lines) for p in panels), "channel")] if panels else []
     said += [plural(len(tracks), "row") + " of runs, calls and trips"] if tracks else []
+    if trips:
+        trip_words = plural(len(trips), "limit trip")
+    elif model.can_tell("high-limit-trips"):
+        trip_words = "no limit trip was seen"
+    else:
+        trip_words = f"limit trips: cannot tell here ({model.why_not('high-limit-trips')})"
     return TimeFigure(
         key="whole-log",
         title=f"{when}.",
-        sentence=f"{' and '.join(said)}; {plural(len(trips), 'limit trip')}.".capitalize(),
+        sentence=_capital(f"{' and '.join(said)}; {trip_words}."),
         start_ts=window.start_ts,
         end_ts=window.end_ts,
         offset_us=model.clock.offset_us(window.start_ts),
@@ -61,6 +67,10 @@ def whole_log(model: Model) -> TimeFigure:
             *clock_note(model, window),
         ),
     )
+
+
+def _capital(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
 
 
 def _enveloped(panel: Panel) -> Panel:

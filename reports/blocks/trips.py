@@ -20,11 +20,12 @@ def render(model: Model) -> Block:
     rows = model.rows("measure.trip_context")
     basis = model.basis("trips")
     if not rows:
-        html = (
-            absent("No limit trip was seen", basis)
-            if model.frame("measure.coverage") is not None
-            else absent("No trips to show", "supply air and outputs were not both logged")
-        )
+        if model.can_tell("high-limit-trips"):
+            html = absent("No high-limit trip was seen", f"supply air, outputs and calls {basis}")
+        elif model.frame("measure.coverage") is None:
+            html = absent("No trips to show", "nothing was measured")
+        else:
+            html = absent("Limit trips: cannot tell here", model.why_not("high-limit-trips"))
         return Block("trips", title, html, nav="Trips")
     outside = [r for r in rows if not r["in_visit"]]
     lead = fill(
