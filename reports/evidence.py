@@ -26,6 +26,8 @@ PANELS: tuple[tuple[str, str, tuple[str, ...], float], ...] = (
     ("Humidity", "humidity", ("return_rh", "zone_rh"), 0.7),
 )
 CALL_ROLES = tuple(r for r in ROLES if r.startswith("zone_call_"))
+SAME_EVENT_US = 60 * MICROSECONDS
+"""A mark this near to a trip is that trip's."""
 Spans = tuple[tuple[int, int], ...]
 
 
@@ -54,10 +56,21 @@ def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> T
         hours=model.clock.hours,
         panels=panels,
         tracks=tracks,
-        marks=tuple(Mark(m.ts, m.label) for m in sorted(window.marks, key=lambda m: m.ts)),
+        marks=_marks(model, window),
         bands=tuple(bands),
         notes=(*notes, *more, *clock_note(model, span)),
     )
+
+
+def _marks(model: Model, window: EvidenceWindow) -> tuple[Mark, ...]:
+    """The finding's own marks, and every panel trip of these minutes that it does not name."""
+    marks = [Mark(m.ts, m.label) for m in window.marks]
+    for trip in model.rows("interval.trip"):
+        ts = round(number(trip["drop_ts"]) or number(trip["start_ts"]) or 0)
+        near = any(abs(ts - m.ts) <= SAME_EVENT_US for m in marks)
+        if window.start_ts <= ts < window.end_ts and not near:
+            marks.append(Mark(ts, f"{text(trip['kind'])}-limit trip"))
+    return tuple(sorted(marks, key=lambda m: m.ts))
 
 
 def clock_note(model: Model, span: Span) -> tuple[str, ...]:

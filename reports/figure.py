@@ -137,6 +137,13 @@ class TimeFigure:
     table: Table | None = None
 
     @property
+    def first_ts(self) -> int:
+        """Where reading begins: the first mark, else the first shaded stretch, else the middle."""
+        inside = [m.ts for m in self.marks] or [b.start_ts for b in self.bands if b.hue == "band"]
+        inside = [ts for ts in inside if self.start_ts <= ts <= self.end_ts]
+        return min(inside, default=(self.start_ts + self.end_ts) // 2)
+
+    @property
     def is_empty(self) -> bool:
         """Nothing to draw: no line with a value and no track."""
         return not self.tracks and not any(

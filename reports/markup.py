@@ -31,6 +31,17 @@ def clean(value: str, limit: int = MAX_TEXT) -> str:
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 
+_TOGETHER = re.compile(
+    r"(?<=\d) (?=(?:am|pm|h|min|s|%|°F|°C|Pa|ft)\b|[%°])|(?<=\d) in\. w\.c\.|"
+    r"(?<=\b(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)) (?=\d)|(?<=±) (?=\d)"
+)
+
+
+def kept_together(value: str) -> str:
+    """The text with times, dates and numbers with their units held on one line."""
+    return _TOGETHER.sub(lambda found: found.group(0).replace(" ", "\u00a0"), value)
+
+
 def drawn(value: str, limit: int = MAX_DRAWN) -> str:
     """Plain text for a drawing: cleaned, one line, cut; not yet escaped."""
     return clean(re.sub(r"\s+", " ", value), limit)
@@ -52,7 +63,9 @@ def plotly_text(value: str, limit: int = MAX_DRAWN) -> str:
 
 
 def _finalize(value: Any) -> Any:
-    return value if isinstance(value, Markup) or not isinstance(value, str) else clean(value)
+    if isinstance(value, Markup) or not isinstance(value, str):
+        return value
+    return kept_together(clean(value))
 
 
 _ENVIRONMENT = Environment(

@@ -43,11 +43,11 @@ _PAGE = """<!DOCTYPE html>
 <header id="top">{{ head }}</header>
 <main id="main">
 {% for b in blocks %}
-{% if b.html %}
-<section id="{{ b.key }}" aria-labelledby="h-{{ b.key }}">
+{% if b.html or b.key == 'first' %}
+<section id="{{ b.key }}"{% if b.title or b.html %} aria-labelledby="h-{{ b.key }}"{% endif %}>
 {% if b.title %}<h2 id="h-{{ b.key }}">{{ b.title }}</h2>{% endif %}
 {{ b.html }}
-{% if b.key == 'verdict' %}
+{% if b.key == 'first' %}
 <nav class="contents" aria-label="On this page"><ul>
 {% for c in contents %}<li><a href="#{{ c.key }}">{{ c.nav }}</a></li>{% endfor %}
 </ul></nav>

@@ -82,7 +82,10 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
             "activecolor": LIGHT["link"],
             "orientation": "h",
         },
-        "meta": {"short": [str(escape(shortened(t.name, 15))) for t in figure.tracks]},
+        "meta": {
+            "short": [str(escape(shortened(t.name, 15))) for t in figure.tracks],
+            "first": _ms(figure, figure.first_ts),
+        },
         "annotations": [],
         "shapes": [],
     }

@@ -32,8 +32,9 @@ from reports.page import page_html
 
 BLOCKS: tuple[Callable[[Model], Block], ...] = (
     verdict.render,
-    days.render,
     first.render,
+    days.render,
+    verdict.render_found,
     finding.render,
     timeline.render,
     runtime.render,

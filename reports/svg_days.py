@@ -35,6 +35,8 @@ PART_WORDS = {
     "cool2": "cooling, second stage (deeper)",
 }
 _HOUR = 3600 * MICROSECONDS
+# marks nearer than this are one triangle with a count: a wide page, a phone (12 px an hour)
+_APART_US = {"w": 30 * 60 * MICROSECONDS, "n": 120 * 60 * MICROSECONDS}
 
 
 def day_still(figure: DayFigure) -> Markup:
@@ -101,16 +103,33 @@ def _row(row: DayRow, end_ts: int) -> Markup:
                 paint("faint"),
             )
         )
-    for ts in row.marks:
-        outer.append(
-            Markup(
-                '<svg x="{}%" y="0" width="1" height="7" overflow="visible">'
-                '<path d="M-4.5 0h9L0 6.5z" {}/></svg>'
-            ).format(f"{place(ts, row.start_ts, end_ts):.2f}", paint("limit"))
-        )
+    for form, apart in _APART_US.items():
+        for at, count in _groups(row.marks, apart):
+            outer.append(
+                Markup(
+                    '<svg class="{}" x="{}%" y="0" width="1" height="7" overflow="visible">'
+                    '<path d="M-4.5 0h9L0 6.5z" {}/>{}</svg>'
+                ).format(
+                    form,
+                    f"{place(at, row.start_ts, end_ts):.2f}",
+                    paint("limit"),
+                    label("6", 8, f"×{count}", "start", "limit", "ct") if count > 1 else Markup(),
+                )
+            )
     outer.append(label("-8", _BASE - 2, row.label, "end", "ink", "tk"))
     outer.append(label("100%", ROW_PX - 2, row.note, "end", "muted", "rn"))
     return plot(ROW_PX, Markup("").join(inner), Markup("").join(outer))
+
+
+def _groups(marks: tuple[int, ...], apart_us: int) -> list[tuple[float, int]]:
+    """(middle, how many) of marks that would cover one another."""
+    groups: list[list[int]] = []
+    for ts in sorted(marks):
+        if groups and ts - groups[-1][0] < apart_us:
+            groups[-1].append(ts)
+        else:
+            groups.append([ts])
+    return [((g[0] + g[-1]) / 2, len(g)) for g in groups]
 
 
 def _spans(parts: list[DayPart]) -> tuple[tuple[int, int], ...]:

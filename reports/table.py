@@ -10,12 +10,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
-from reports.markup import clean
+from reports.markup import clean, kept_together
 from reports.theme import LIGHT
 
 _HEAD_CLASS = {"text": Markup(), "number": Markup(' class="n"'), "wide": Markup(' class="x"')}
-SHORT_TEXT = 26
-"""Text of a narrow column that is not broken."""
+SHORT_NUMBER = 16
+"""A number with its unit of up to this length is not broken."""
+MANY_COLUMNS = 7
+"""From here on a table is set smaller, to stay inside the page."""
 
 
 @dataclass(frozen=True)
@@ -61,35 +63,45 @@ class Table:
 
 
 def table_html(table: Table) -> Markup:
-    """The table as HTML; long ones fold, wide ones scroll inside their own box."""
+    """The table as HTML; long ones fold, and on a phone every row is a card of label and value."""
     if table.folded:
         return Markup('<details class="more"><summary>{} ({})</summary>{}</details>').format(
-            clean(table.caption), len(table.rows), _scroll(table, table.rows, table.caption)
+            clean(table.caption), _rows(len(table.rows)), _body(table, table.rows, "")
         )
     if not table.fold_after or len(table.rows) <= table.fold_after + 3:
-        return _scroll(table, table.rows, table.caption)
+        return _body(table, table.rows, table.caption)
     first, rest = table.rows[: table.fold_after], table.rows[table.fold_after :]
     shown = f"{table.caption} (the first {len(first)} of {len(table.rows):,})"
-    return _scroll(table, first, shown) + Markup(
+    return _body(table, first, shown) + Markup(
         '<details class="more"><summary>The other {n}</summary>{body}</details>'
-    ).format(
-        n=f"{len(rest):,}" + (" rows" if len(rest) > 1 else " row"),
-        body=_scroll(table, rest, f"{table.caption}: the rest"),
-    )
+    ).format(n=_rows(len(rest)), body=_body(table, rest, ""))
 
 
-def _scroll(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) -> Markup:
+def _rows(n: int) -> str:
+    return f"{n:,} row" if n == 1 else f"{n:,} rows"
+
+
+def _body(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) -> Markup:
+    """Caption above the part that may scroll; without a caption the fold above it names it."""
     head = Markup("").join(
         Markup('<th scope="col"{k}>{t}</th>').format(k=_HEAD_CLASS[c.kind], t=clean(c.title))
         for c in table.columns
     )
     body = Markup("").join(_row(table.columns, row) for row in rows)
     note = Markup('<p class="tnote">{}</p>').format(clean(table.note)) if table.note else Markup()
+    above = Markup('<p class="cap">{}</p>').format(clean(caption)) if caption else Markup()
     return Markup(
-        '<div class="scroll" tabindex="0" role="group" aria-label="{label}"><table>'
-        "<caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
+        '{above}<div class="scroll" tabindex="0" role="group" aria-label="{label}">'
+        '<table{many} aria-label="{label}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody>'
         "</table></div>{note}"
-    ).format(label=clean(caption), caption=clean(caption), head=head, body=body, note=note)
+    ).format(
+        above=above,
+        many=Markup(' class="many"') if len(table.columns) >= MANY_COLUMNS else Markup(),
+        label=clean(caption or table.caption),
+        head=head,
+        body=body,
+        note=note,
+    )
 
 
 def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
@@ -97,17 +109,26 @@ def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
     for i, (column, item) in enumerate(zip(columns, row, strict=True)):
         cell = item if isinstance(item, Cell) else Cell(item)
         tag, scope = ("th", ' scope="row"') if i == 0 else ("td", "")
+        card = Markup(' data-l="{}"').format(clean(column.title)) if i else Markup()
         drawing = _drawing(cell)
-        wraps = column.kind == "wide" or (column.kind == "text" and len(cell.text) > SHORT_TEXT)
-        kinds = [k for k, use in (("n", column.kind == "number"), ("x", wraps)) if use]
+        short = column.kind == "number" and len(cell.text) <= SHORT_NUMBER
+        kinds = [
+            k
+            for k, use in (
+                ("n", short),
+                ("r", column.kind == "number" and not short),
+                ("x", column.kind == "wide"),
+            )
+            if use
+        ]
         kinds += [k for k in ("d" if drawing else "", cell.word) if k]
         names = Markup(' class="{}"').format(" ".join(kinds)) if kinds else Markup()
-        inner = Markup(cell.icon) + escape(clean(cell.text))
+        inner = Markup(cell.icon) + escape(kept_together(clean(cell.text)))
         if cell.href.startswith("#"):
             inner = Markup('<a href="{}">{}</a>').format(cell.href, inner)
         out.append(
-            Markup("<{}{}{}>{}{}</{}>").format(
-                Markup(tag), Markup(scope), names, inner, drawing, Markup(tag)
+            Markup("<{}{}{}{}>{}{}</{}>").format(
+                Markup(tag), Markup(scope), names, card, inner, drawing, Markup(tag)
             )
         )
     return Markup("<tr>{}</tr>").format(Markup("").join(out))

@@ -98,7 +98,7 @@ def test_limit_target_trip_and_span_are_drawn() -> None:
     assert "high limit 150 °F" in said and "target 0.40 in. w.c." in said
     marks = [s for s in layout["shapes"] if s["type"] == "line"]
     assert [m["x0"] - 1768284000_000 for m in marks] == [300_000]
-    assert "6:05:00 am: trip" in figure_html(figure(), MODEL.clock)
+    assert "6:05:00\u00a0am: trip" in figure_html(figure(), MODEL.clock)
 
 
 def test_both_drawings_come_from_one_sentence() -> None:

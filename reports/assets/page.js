@@ -1,5 +1,18 @@
 (() => {
 'use strict';
+// On a phone the milder findings are one line each until they are asked for; paper has them whole.
+const folds = [...document.querySelectorAll('details.rest')];
+const fold = () => { if (window.innerWidth < 700) for (const d of folds) d.open = false; };
+const target = () => {
+  const at = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  for (const d of at ? at.querySelectorAll('details.rest') : []) d.open = true;
+};
+fold();
+target();
+window.addEventListener('hashchange', target);
+let wereOpen = [];
+window.addEventListener('beforeprint', () => { wereOpen = folds.map(d => d.open); for (const d of folds) d.open = true; });
+window.addEventListener('afterprint', () => folds.forEach((d, i) => { d.open = wereOpen[i]; }));
 // Without these the still drawings stay; the page is complete without a script.
 if (!('DecompressionStream' in window) || !('IntersectionObserver' in window)) return;
 const LIGHT = JSON.parse(document.getElementById('hues').textContent);
@@ -173,7 +186,9 @@ async function draw(figure) {
       fit();
     });
     whole.addEventListener('click', () => window.Plotly.relayout(live, {'xaxis.range': range.slice()}));
-    read((range[0] + range[1]) / 2);
+    const first = made.layout.meta.first ?? (range[0] + range[1]) / 2;
+    input.value = 1000 * (first - range[0]) / (range[1] - range[0]);
+    read(first);
     figure.dataset.state = 'drawn';
   } catch (error) {
     live.hidden = true;

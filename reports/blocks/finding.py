@@ -8,7 +8,7 @@ from pipeline.result import Finding
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 from pipeline.words import joined
 from reports.block import Block, Model
-from reports.blocks.first import check_html
+from reports.blocks.first import all_cautions, check_html
 from reports.display import plural
 from reports.drawing import figure_html
 from reports.evidence import evidence_figure
@@ -17,7 +17,6 @@ from reports.markup import fill, slug
 from reports.table import Column, Table, table_html
 from reports.theme import CALL_MEANS, CALL_WORDS, call_hue, call_shape
 
-SHOWN_EVENTS = 12
 KIND_WORDS = {
     "standard": "published standard",
     "safety": "guards people or equipment; cannot be changed",
@@ -31,6 +30,7 @@ _HTML = """
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
 <h3 id="h-{{ key }}">{{ f.title }}</h3>
 <p class="lead">{{ f.summary }}</p>
+{% if folds %}<details class="rest" open><summary>Evidence, causes and checks</summary>{% endif %}
 <p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b>
 {% if basis %}Behind it: {{ basis }}.{% endif %}
 {% if f.about == 'log' %}This is about the log, not the installation.{% endif %}</p>
@@ -46,11 +46,12 @@ _HTML = """
 {% if checks %}<div><h4>Check next</h4><ol class="checks">
 {% for c in checks %}<li>{{ c }}</li>{% endfor %}</ol></div>{% endif %}
 </div>
-{% if f.cautions %}<div class="caution"><h4>Take care</h4><ul>
-{% for c in f.cautions %}<li>{{ c }}</li>{% endfor %}</ul></div>{% endif %}
+{% if f.cautions %}<p class="care"><b>Take care:</b> {{ care }} at the
+<a href="#care">head of the page</a>.</p>{% endif %}
 {{ events }}
 {{ numbers }}
 <p class="source"><b>Source of the rule:</b> {{ f.source }}</p>
+{% if folds %}</details>{% endif %}
 </article>
 """
 
@@ -75,6 +76,7 @@ def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
     html = fill(
         _HTML,
         f=finding,
+        folds=finding.severity not in ("act", "plan"),
         key=slug(finding.code),
         hue=call_hue(finding.severity),
         word=CALL_WORDS[finding.severity],
@@ -84,6 +86,7 @@ def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
         checks=[check_html(c) for c in finding.checks],
         figures=Markup("").join(figure_html(f, model.clock) for f in first),
         rest=Markup("").join(figure_html(f, model.clock) for f in rest),
+        care=_care(model, finding),
         more=plural(len(rest), "more stretch", "more stretches"),
         titles=joined([f.title.removesuffix(".") for f in rest]),
         events=_events(model, finding),
@@ -92,16 +95,32 @@ def _finding(model: Model, finding: Finding) -> tuple[Markup, list[TimeFigure]]:
     return html, figures
 
 
+def _care(model: Model, finding: Finding) -> str:
+    """'cautions 1, 3 and 4' by their numbers at the head of the page."""
+    numbered = all_cautions(model)
+    at = [str(numbered.index(c) + 1) for c in finding.cautions]
+    return f"{'caution' if len(at) == 1 else 'cautions'} {joined(at)}"
+
+
 def _events(model: Model, finding: Finding) -> Markup:
+    """The events, folded: the caption says how many of how many are listed."""
     if finding.table:
         columns = [title for title, _ in finding.table]
         rows = tuple(zip(*(values for _, values in finding.table), strict=True))
+        seen = len(finding.evidence)
+        note = ""
+        if seen > len(rows):
+            note = (
+                f"{len(rows):,} of {seen:,} are listed, as the finding orders them; "
+                f"the minutes of all {seen:,} are in review.json."
+            )
         return table_html(
             Table(
-                "The events behind it",
+                f"The events behind it{f': {len(rows):,} of {seen:,}' if note else ''}",
                 tuple(Column(c, "wide" if i else "text") for i, c in enumerate(columns)),
                 rows,
-                fold_after=SHOWN_EVENTS,
+                note=note,
+                folded=True,
             )
         )
     if not finding.evidence:
@@ -110,12 +129,7 @@ def _events(model: Model, finding: Finding) -> Markup:
         (model.clock.span(s.start_ts, s.end_ts, seconds=True), s.label) for s in finding.evidence
     )
     return table_html(
-        Table(
-            "When it was seen",
-            (Column("Local time"), Column("What", "wide")),
-            rows,
-            fold_after=SHOWN_EVENTS,
-        )
+        Table("When it was seen", (Column("Local time"), Column("What", "wide")), rows, folded=True)
     )
 
 

@@ -6,49 +6,80 @@ import re
 
 from markupsafe import Markup
 
+from pipeline.result import Finding
 from reports.block import Block, Model
 from reports.markup import fill, slug
 
-MOST_CHECKS = 5
-MOST_CAUTIONS = 6
+MOST_PLACES = 4
+"""Places to go to; under each the first check of every finding that sends there."""
+MOST_AT_A_PLACE = 4
 
 _HTML = """
 <div class="two">
 <div><h2 id="h-first">Check first</h2>
 <ol class="checks">
-{% for text, key in checks %}
-<li>{{ text }} <a class="from" href="#finding-{{ key }}">why</a></li>
+{% for place, items in places %}
+<li>{% if items|length > 1 %}<b>{{ place }}</b><ul>
+{% for text, key in items %}<li>{{ text }} <a class="from" href="#finding-{{ key }}">why</a></li>
+{% endfor %}</ul>{% else %}<b>{{ place }}</b> {{ items[0][0] }}
+<a class="from" href="#finding-{{ items[0][1] }}">why</a>{% endif %}</li>
 {% endfor %}
 </ol>
 {% if more %}<p class="fnote">{{ more }} more under the findings.</p>{% endif %}
 </div>
 {% if cautions %}
-<div class="caution"><h2>Take care</h2>
-<ul>{% for c in cautions %}<li>{{ c }}</li>{% endfor %}</ul></div>
+<div class="caution" id="care"><h2>Take care</h2>
+<ol>{% for c in cautions %}<li>{{ c }}</li>{% endfor %}</ol></div>
 {% endif %}
 </div>
 """
 
 
 def render(model: Model) -> Block:
-    """The first checks and every caution, each once; what is about the house before the log."""
-    checks: dict[str, tuple[Markup, str]] = {}
-    cautions: list[str] = []
+    """The first checks by place, and every caution once; the house before the log.
+
+    Findings often send to the same place: what is to be read there stands in one list.
+    """
+    places: dict[str, dict[str, tuple[Markup, str]]] = {}
     total: set[str] = set()
-    installation_first = sorted(model.result.findings, key=lambda f: f.about == "log")
-    for finding in installation_first:
+    for finding in by_weight(model):
         total.update(finding.checks)
         for check in finding.checks[:2]:
-            if len(checks) < MOST_CHECKS:
-                checks.setdefault(check, (check_html(check), slug(finding.code)))
-        for caution in finding.cautions:
-            if caution not in cautions:
-                cautions.append(caution)
-    if not checks and not cautions:
+            place, rest = place_of(check)
+            if place not in places and len(places) == MOST_PLACES:
+                continue
+            at = places.setdefault(place, {})
+            if len(at) < MOST_AT_A_PLACE:
+                at.setdefault(check, (check_html(rest), slug(finding.code)))
+    cautions = all_cautions(model)
+    if not places and not cautions:
         return Block("first", "", fill(""))
-    more = len(total) - len(checks)
-    html = fill(_HTML, checks=list(checks.values()), more=more, cautions=cautions[:MOST_CAUTIONS])
+    html = fill(
+        _HTML,
+        places=[(place, list(at.values())) for place, at in places.items()],
+        more=len(total) - sum(len(at) for at in places.values()),
+        cautions=cautions,
+    )
     return Block("first", "", html)
+
+
+def by_weight(model: Model) -> list[Finding]:
+    """The findings in order, those about the log itself last."""
+    return sorted(model.result.findings, key=lambda f: f.about == "log")
+
+
+def all_cautions(model: Model) -> list[str]:
+    """Every caution of every finding, each once, in the order of the findings."""
+    return list(dict.fromkeys(c for f in by_weight(model) for c in f.cautions))
+
+
+def place_of(check: str) -> tuple[str, str]:
+    """('At the panel:', 'Read ...') of a check that begins with its place; ('', check) else."""
+    found = re.match(r"((?:At|Along|In|On|Under|Outside|Before) [^:.]{2,40}:) (\S.*)", check, re.S)
+    if not found:
+        return "", check
+    rest = found.group(2)
+    return found.group(1), rest[:1].upper() + rest[1:]
 
 
 def check_html(check: str) -> Markup:

@@ -8,15 +8,20 @@ from reports.block import Block, Model
 from reports.markup import fill, slug
 from reports.theme import CALL_MEANS, CALL_WORDS, call_hue, call_shape
 
+SHORT = 2
+"""What was ruled out is named at the top for this many; the rest opens."""
+
 _HTML = """
 <div class="verdict rule-{{ hue }}">
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
 <h2 id="h-verdict"{% if v.sentence|length > 170 %} class="long"{% endif %}>{{ v.sentence }}</h2>
-<p class="sure">{{ v.how_sure }}</p>
+<dl class="facts">
+{% for name, said in facts %}<div><dt>{{ name }}</dt><dd>{{ said }}</dd></div>{% endfor %}
+</dl>
 </div>
-<div class="{{ 'two' if findings }}"><div>
+"""
+_FOUND = """
 {% if findings %}
-<h3>What was found</h3>
 <ol class="index">
 {% for f in findings %}
 <li><span class="call c-{{ f.hue }}">{{ f.shape }} <b>{{ f.word }}</b></span>
@@ -25,22 +30,42 @@ _HTML = """
 {% endfor %}
 </ol>
 {% else %}
-<h3>What was found</h3>
 <p class="absent">No rule found anything. Which rules could judge, and which could not, stands
 under <a href="#rules">Every rule’s result</a>.</p>
 {% endif %}
-{% if v.cannot_tell %}<div class="told"><p><b>What this log cannot tell</b></p>
-<ul>{% for s in v.cannot_tell %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
-</div>
+<div class="two">
 {% if v.ruled_out %}<div class="told"><p><b>Ruled out</b></p>
 <ul>{% for s in v.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
+{% if v.cannot_tell %}<div class="told"><p><b>What this log cannot tell</b></p>
+<ul>{% for s in v.cannot_tell %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
 </div>
 """
 
 
 def render(model: Model) -> Block:
-    """The verdict and the list of findings, in the result's order."""
+    """The call, the sentence, how sure, what is ruled out in short, and the data behind it."""
     verdict = model.result.verdict
+    sure, data = _how_sure(verdict.how_sure)
+    out = [_short(s) for s in verdict.ruled_out]
+    facts = [("How sure", sure)] if sure else []
+    if out:
+        more = f"; {len(out) - SHORT} more below" if len(out) > SHORT else ""
+        facts.append(("Ruled out", "; ".join(out[:SHORT]) + more + "."))
+    facts += [("Data", data)] if data else []
+    html = fill(
+        _HTML,
+        v=verdict,
+        hue=call_hue(verdict.call),
+        word=CALL_WORDS[verdict.call],
+        means=CALL_MEANS[verdict.call],
+        shape=Markup(call_shape(verdict.call)),
+        facts=facts,
+    )
+    return Block("verdict", "", html, nav="Verdict")
+
+
+def render_found(model: Model) -> Block:
+    """The list of findings, in the result's order, and what was ruled out or cannot be told."""
     findings = [
         {
             "key": slug(f.code),
@@ -52,13 +77,20 @@ def render(model: Model) -> Block:
         }
         for f in model.result.findings
     ]
-    html = fill(
-        _HTML,
-        v=verdict,
-        hue=call_hue(verdict.call),
-        word=CALL_WORDS[verdict.call],
-        means=CALL_MEANS[verdict.call],
-        shape=Markup(call_shape(verdict.call)),
-        findings=findings,
-    )
-    return Block("verdict", "", html, nav="Verdict")
+    html = fill(_FOUND, v=model.result.verdict, findings=findings)
+    return Block("found", "What was found", html, nav="Found")
+
+
+def _how_sure(said: str) -> tuple[str, str]:
+    """How sure, and the data behind it: parted where the sentence about the data begins."""
+    sure, mark, data = said.partition(" Looked at: ")
+    return (sure, data[:1].upper() + data[1:]) if mark else (said, "")
+
+
+def _short(said: str) -> str:
+    """What was ruled out without its reasons, which stand below."""
+    head = said.split(":", 1)[0].rstrip(".")
+    rest = said.split(":", 1)[1].strip() if ":" in said else ""
+    if rest.startswith(("none", "None", "no ")):  # 'Equipment cut-outs: none in 123 hours ...'
+        head = f"{head}: {rest.split('.', 1)[0]}"
+    return head[:1].lower() + head[1:]
