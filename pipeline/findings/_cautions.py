@@ -12,6 +12,11 @@ OWN_LIMIT = (
     "Do not bypass or jumper the furnace's own limit, a pressure switch, a rollout switch or a "
     "float switch, and do not reset a lockout again and again."
 )
+HEAT_OFF = (
+    "Leave heat off at the unit until a qualified technician has checked it, where the people and "
+    "the pipes in the house can be kept warm another way; where they cannot, have it checked "
+    "today. Nobody keeps it running by changing a limit."
+)
 CARBON_MONOXIDE = (
     "Gas heat: have a qualified technician check combustion, carbon monoxide and the heat "
     "exchanger to the local code. If a CO alarm sounds or flame shows outside the burners, "
