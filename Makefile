@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world docs clean
+.PHONY: demo test lint sample world world-long docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -37,6 +37,10 @@ sample: $(VENV)/dev.stamp
 # The simulated world's catalogue: a line and a picture per system, in out/world/
 world: $(VENV)/dev.stamp
 	$(BIN)/python -m sample_data.world
+
+# The long form of the world's tests: every condition at its stronger severities, 100 healthy systems
+world-long: $(VENV)/dev.stamp
+	$(BIN)/python -m pytest -m slow tests/world
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

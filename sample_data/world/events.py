@@ -54,13 +54,17 @@ def rests(k: Known, some: list[Event]) -> list[Event]:
 
 
 def limit_trips(k: Known, high: bool) -> list[Event]:
-    """The panel's limit opened with a zone calling on for 30 s; `peak_f` at the logger's probe."""
+    """The panel's limit opened and took outputs away with a zone calling on for 30 s.
+
+    One that opens with nothing left on (a technician has just taken the output off) drops nothing.
+    `peak_f` is at the logger's probe.
+    """
     flag = k.record.flag("limit" if high else "low_limit") & k.span
     active = k.heating if high else k.cooling
     calls = k.heat_calls if high else k.cool_calls
     found = []
     for start, end in segments(flag):
-        if not calls[:, start : start + 30].any(axis=0).all():
+        if not active[start - 1] or not calls[:, start : start + 30].any(axis=0).all():
             continue
         part = k.supply[max(0, start - 30) : start + 90]
         peak = float(part.max() if high else part.min())
