@@ -127,12 +127,6 @@ def rate(n: int, seconds: float) -> str:
     return f"{per_hour:.1f} an hour" if per_hour >= 1 else f"one in {hours(seconds / n)}"
 
 
-def per_100_hours(n: int, seconds: float) -> str:
-    """Events per 100 hours: '35 per 100 hours'."""
-    value = n * 360000 / seconds
-    return f"{_whole(value) if value >= 9.95 else f'{value:.1f}'} per 100 hours"
-
-
 def temperature(value_f: float, units: str = "us") -> str:
     """A temperature: '148 °F' or '64.4 °C'."""
     unit = unit_table.DISPLAY[units]["temperature"]

@@ -16,7 +16,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline import words
-from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._base import (
     WALK,
     CannotTell,
@@ -27,7 +26,8 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._clocks import doubtful
-from pipeline.findings._site import SiteFrames, role_words
+from pipeline.findings._site import SiteFrames
+from pipeline.findings._standing import missing
 from pipeline.result import SEVERITIES, Finding, Judged, RankedCause
 
 
@@ -110,7 +110,7 @@ def judge_rules(site: SiteFrames, chosen: Sequence[Rule]) -> tuple[list[Finding]
 def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
     """The rule's outcome with the framework's conditions applied."""
     d = rule.declaration
-    reason = _missing(site, d)
+    reason = missing(site, d)
     if reason is not None:
         return CannotTell(reason)
     outcome = rule.judge(site)
@@ -171,34 +171,6 @@ def ordered(findings: Sequence[Finding]) -> list[Finding]:
             f.code,
         ),
     )
-
-
-def _missing(site: SiteFrames, d: Declaration) -> str | None:
-    for name in d.needs_tables:
-        if not site.has_table(name):
-            return f"{name} was not made in this run"
-    absent = [g for g in d.needs_roles if not any(r in site.logged_roles for r in g)]
-    if absent:
-        return f"not logged: {'; '.join(_group_words(g) for g in absent)}"
-    if d.figure is None:
-        return None
-    covered = site.coverage(d.figure)
-    if covered is None:
-        return f"how much of the window shows it was not measured ({d.figure})"
-    if covered.coverage < site.threshold("coverage_min_frac"):
-        lacking = words.joined(role_words(r) for r in covered.missing)
-        note = f", {lacking} not logged" if lacking else ""
-        return (
-            f"the channels it needs were logged together only {words.share(covered.coverage)} "
-            f"of the time{note}"
-        )
-    return None
-
-
-def _group_words(group: Sequence[str]) -> str:
-    if set(group) == set(OUTPUT_ROLES):
-        return "any output of the panel"
-    return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")
 
 
 def _finding(site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozenset[str]) -> Finding:

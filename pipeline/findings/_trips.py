@@ -118,14 +118,15 @@ def severity(trips: Trips) -> str:
         return "note"
     per_day = rows.groupby("day").size()
     busy = int((per_day >= site.threshold("trips_act_per_day")).sum())
-    many = len(rows) / site.weeks >= site.threshold("trips_plan_per_week")
+    many = len(rows) >= site.threshold("trips_plan_per_week") * site.weeks
     days = len(per_day) >= site.threshold("trip_days")
     mode_s = trips.pattern.all_s
-    rate = len(rows) * 360000 / mode_s if mode_s > 0 else 0.0
-    if busy >= site.threshold("trip_days"):
+    enough = mode_s >= site.threshold("judged_min_h") * 3600
+    often = enough and len(rows) * 360000 >= site.threshold("trips_act_per_100_heat_h") * mode_s
+    if busy >= site.threshold("trip_days") or (often and many and days):
         return "act"
     if many and days:
-        return "act" if rate >= site.threshold("trips_act_per_100_heat_h") else "plan"
+        return "plan"
     return "watch" if many else "note"
 
 
@@ -149,10 +150,10 @@ def state_clause(trips: Trips) -> str:
 
 def when(trips: Trips) -> str:
     """'Tue 6:42 am' for one trip; 'on 6 days, first Tue 6:42 am, last Sun 9:10 pm' for more."""
-    first = trips.site.clock(int(trips.rows["start_ts"].iloc[0]))
+    first = trips.site.clock(int(trips.rows["drop_ts"].iloc[0]))
     if trips.n == 1:
         return first
-    last = trips.site.clock(int(trips.rows["start_ts"].iloc[-1]))
+    last = trips.site.clock(int(trips.rows["drop_ts"].iloc[-1]))
     return f"on {words.count(trips.n_days, 'day')}, first {first}, last {last}"
 
 
@@ -188,7 +189,7 @@ def table(trips: Trips) -> tuple[tuple[str, tuple[str, ...]], ...]:
     rows = records(trips.rows.head(MAX_TABLE_ROWS))
     peak = "Highest supply air" if trips.kind == "high" else "Lowest supply air"
     return (
-        ("When", tuple(site.clock(int(r.start_ts)) for r in rows)),
+        ("Dropped out", tuple(site.clock(int(r.drop_ts)) for r in rows)),
         ("Calling", tuple(site.zones(r.zones) for r in rows)),
         ("Stage", tuple(_or_dash(number(r.stage), lambda v: str(int(v))) for r in rows)),
         (peak, tuple(site.temperature(float(r.peak_f)) for r in rows)),
@@ -239,7 +240,7 @@ def _say(trips: Trips, row: Any) -> str:
     at = f" and {site.static(static)}" if static is not None else ""
     what = "heat" if trips.kind == "high" else "cooling"
     return (
-        f"{site.clock(int(row.start_ts))}, {site.calling(row.zones)}{on}, {what} dropped out "
+        f"{site.clock(int(row.drop_ts))}, {site.calling(row.zones)}{on}, {what} dropped out "
         f"at {site.temperature(float(row.peak_f))}{at}, {back}"
     )
 

@@ -247,8 +247,7 @@ def judge(site: SiteFrames) -> Outcome:
         windows=windows(site, events),
         ruled_out=(
             "Not the panel: its output stayed on throughout",
-            "Not a damper: calls, stage and dampers had not changed for "
-            f"{words.duration(site.threshold('cut_out_steady_s'))} before each fall",
+            *_not_a_damper(site),
         ),
         fill={
             "zone": site.zones(state.zones) if state and state.zones else "each zone in turn",
@@ -256,6 +255,16 @@ def judge(site: SiteFrames) -> Outcome:
         },
         linked=("second-stage-too-few-zones",) if on_second_alone else (),
         table=_table(site, rows),
+    )
+
+
+def _not_a_damper(site: SiteFrames) -> tuple[str, ...]:
+    """Dampers are ruled out only where they were logged."""
+    steady = words.duration(site.threshold("cut_out_steady_s"))
+    if "zone_damper" not in site.logged_roles:
+        return ()
+    return (
+        f"Not a damper: calls, stage and dampers had not changed for {steady} before each fall",
     )
 
 

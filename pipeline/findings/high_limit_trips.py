@@ -44,6 +44,8 @@ from pipeline.findings._windows import evidence, windows
 
 def _too_much_heat(t: Trips) -> Weighed:
     p, on_second = t.pattern, int((t.rows["stage"] == 2).sum())
+    if on_second == 0 and not {"output_w2", "output_y2"} & t.site.logged_roles:
+        return Weighed(Weight.OPEN, "second stage was not logged")
     if on_second == 0:
         return Weighed(Weight.RULED_OUT, f"no trip of {t.n} came on second stage")
     because = p.text(t.site, "trip")
@@ -318,6 +320,5 @@ def _summary(t: Trips) -> str:
     return words.sentences(
         f"{_headline(t)}: {_trips.when(t)}",
         f"supply air had reached {site.temperatures(t.peaks_f)}{limit}{static}",
-        f"that is {words.per_100_hours(t.n, t.pattern.all_s)} of heat" if t.n > 1 else "",
         _trips.sure_of(t),
     )

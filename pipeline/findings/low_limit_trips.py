@@ -252,6 +252,5 @@ def _summary(t: Trips) -> str:
     return words.sentences(
         f"{_headline(t)}: {_trips.when(t)}",
         f"supply air was down to {site.temperatures(t.peaks_f)}{limit}{static}",
-        f"that is {words.per_100_hours(t.n, t.pattern.all_s)} of cooling" if t.n > 1 else "",
         _trips.sure_of(t),
     )

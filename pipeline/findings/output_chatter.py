@@ -1,7 +1,7 @@
 """Output chatter: an output drops out for seconds and comes straight back.
 
 What it says
-    Which of the panel's outputs dropped out for less than 15 s, how often and when, and whether a
+    Which of the panel's outputs dropped out for 15 s or less, how often and when, and whether a
     thermostat's call or the other outputs blinked at the same moment.
 
 Why it matters
@@ -72,6 +72,7 @@ class Chatter:
     site: SiteFrames
     blinks: tuple[Blink, ...]
     has_calls: bool
+    calls_coarse: bool
 
     @property
     def n(self) -> int:
@@ -90,6 +91,8 @@ def _thermostat(c: Chatter) -> Weighed:
         return Weighed(Weight.OPEN, "the zones' calls were not logged")
     hit = [b for b in c.blinks if b.zones]
     said = f"a zone's call blinked at the same moment in {words.of_all(len(hit), c.n)}"
+    if not hit and c.calls_coarse:
+        return Weighed(Weight.OPEN, "the zones' calls were sampled too coarsely to show a blink")
     if not hit:
         return Weighed(Weight.RULED_OUT, said)
     zones = sorted({z for b in hit for z in b.zones})
@@ -198,8 +201,8 @@ def judge(site: SiteFrames) -> Outcome:
     if not seen:
         slowest = max(float(r.interval_s or 0.0) for r in records(channels))
         return CannotTell(
-            f"outputs were sampled every {words.duration(slowest)}: an off of under "
-            f"{words.duration(max_s)} falls between two readings"
+            f"outputs were sampled every {words.duration(slowest)}: an off of "
+            f"{words.duration(max_s)} or less falls between two readings"
         )
     offs = _offs(site, max_s)
     blinks = [b for b in _blinks(site, offs) if b.role in seen]
@@ -210,8 +213,10 @@ def judge(site: SiteFrames) -> Outcome:
             f"{words.count(len(blinks), 'short off')} of {len(seen)} outputs outside visits"
         )
     kept = tuple(b for b in blinks if b.role in roles)
-    calls = {r for r in site.logged_roles if r.startswith("zone_call")}
-    c = Chatter(site, kept, bool(calls))
+    calls = site.table("channel.channel")
+    calls = calls[calls["role"].str.startswith("zone_call")]
+    coarse = any(float(r.interval_s or 0.0) > fine_s for r in records(calls))
+    c = Chatter(site, kept, bool(len(calls)), coarse)
     events = [_event(site, b) for b in kept]
     return Found(
         severity=_severity(c),
@@ -235,7 +240,7 @@ def _offs(site: SiteFrames, max_s: float) -> pd.DataFrame:
     before, after = rows.shift(1), rows.shift(-1)
     short = (
         ~on
-        & (rows["end_ts"] - rows["start_ts"] < max_s * MICROSECONDS)
+        & (rows["end_ts"] - rows["start_ts"] <= max_s * MICROSECONDS)
         & (before["channel_id"] == rows["channel_id"])
         & (before["end_ts"] == rows["start_ts"])
         & (after["channel_id"] == rows["channel_id"])

@@ -28,7 +28,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline import words
-from pipeline.findings import _cautions
+from pipeline.findings import _cautions, high_limit_trips, low_limit_trips
 from pipeline.findings._base import (
     MAX_TABLE_ROWS,
     CannotTell,
@@ -51,6 +51,7 @@ from pipeline.findings._cycling import (
     zone_rates,
 )
 from pipeline.findings._site import SiteFrames, flags, numbers, records
+from pipeline.findings._standing import why_blind
 from pipeline.findings._windows import Event, evidence, windows
 
 
@@ -58,15 +59,30 @@ def _after_trips(c: Cycling) -> Weighed | None:
     runs = c.rows[c.rows["what"] == "run"]
     if runs.empty:
         return None
-    if "supply_temp" not in c.site.logged_roles:
-        return Weighed(Weight.OPEN, "supply air was not logged, so that no trip could be seen")
+    blind = _blind_to_trips(c)
     n = int(flags(runs["after_trip"]).sum())
     within = words.duration(c.site.threshold("after_trip_s"))
     said = f"{words.of_all(n, len(runs))} short runs began within {within} of a limit trip"
+    if n == 0 and blind:
+        return Weighed(Weight.OPEN, f"limit trips could not be judged in this log: {blind}")
     if n == 0:
         return Weighed(Weight.RULED_OUT, said)
     share = c.site.threshold("cause_share_min_frac")
     return Weighed(Weight.STRONG if n >= share * len(runs) else Weight.OPEN, said)
+
+
+def _blind_to_trips(c: Cycling) -> str:
+    """Why limit trips may have been there unseen in the modes of these short runs; '' if not."""
+    modes = set(c.rows["mode"].dropna())
+    told = [
+        why_blind(c.site, rule)
+        for mode, rule in (
+            ("heating", high_limit_trips.FINDING),
+            ("cooling", low_limit_trips.FINDING),
+        )
+        if mode in modes or "unknown" in modes
+    ]
+    return "; ".join(dict.fromkeys(reason for reason in told if reason))
 
 
 def _one_zone(c: Cycling) -> Weighed | None:
@@ -174,7 +190,7 @@ FINDING = Declaration(
         Cause(
             "limit trips: the call is still there, so heat comes back for what little is left",
             "Raised when most short runs begin within a quarter of an hour of a trip. Ruled out "
-            "when none does.",
+            "when none does, in a log that could have shown trips.",
             _after_trips,
             not_it="limit trips",
         ),

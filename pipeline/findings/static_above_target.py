@@ -78,6 +78,8 @@ def _second_stage(s: Static) -> Weighed:
         f"{words.share(part)} of the time over target came on second stage; on first stage it was "
         f"over target {words.share(share_1)} of {words.hours(settled_1)}"
     )
+    if part == 0 and not {"output_w2", "output_y2"} & s.site.logged_roles:
+        return Weighed(Weight.OPEN, "second stage was not logged")
     if part == 0:
         return Weighed(Weight.RULED_OUT, said)
     if part < s.site.threshold("cause_share_min_frac"):

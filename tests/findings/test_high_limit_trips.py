@@ -46,6 +46,25 @@ def test_thin_coverage_is_said(build, judge):
     )
 
 
+def test_clock_times_are_those_of_the_drop(build, judge, trip, at):
+    # supply reached the limit at 6:42:50, heat dropped out at 6:43:10
+    row = trip(at(1, "06:42:50"), drop_ts=at(1, "06:43:10"))
+    _, finding = judge(CODE, build({"measure.trip_context": [row]}, hours=HOURS))
+    assert "second stage: Tue 6:43 am." in finding.summary
+    assert finding.windows[0].title.startswith("Tue 6:43 am, ")
+    assert dict(finding.table)["Dropped out"] == ("Tue 6:43 am",)
+
+
+def test_second_stage_is_not_ruled_out_where_it_was_not_logged(build, judge, trip, at):
+    rows = many(trip, at, 2, 3, stage=1)
+    roles = ["supply_temp", "output_w1", "zone_call_w1"]
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS, roles=roles))
+    assert not any("second stage" in text for text in finding.ruled_out)
+    roles.append("output_w2")
+    _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS, roles=roles))
+    assert "Not second stage: no trip of 6 came on second stage." in finding.ruled_out
+
+
 def test_trip_inside_a_visit_is_left_out(build, judge, trip, at):
     site = build({"measure.trip_context": [trip(at(1, "06:42"), in_visit=True)]}, hours=HOURS)
     assert judge(CODE, site)[0].result == "not found"
@@ -61,6 +80,7 @@ def test_trip_inside_a_visit_is_left_out(build, judge, trip, at):
         (1, 3, 30, "act"),  # 10 per 100 h of heat
         (2, 3, 70, "plan"),  # 2 a day never makes 3 a day on two days; 8.6 per 100 h
         (3, 2, 70, "act"),  # 3 a day on two days
+        (1, 2, 10, "note"),  # 20 per 100 h, but two trips are no rate
     ],
 )
 def test_severity(build, judge, trip, at, per_day, days, heat_h, severity):
@@ -102,8 +122,7 @@ def test_sentence_names_zone_stage_and_clock(build, judge, trip, at):
     assert finding.summary == (
         "The panel's high limit shut the heat off 6 times in 58 hours of heat, every time with "
         "Bedroom over garage calling alone on second stage: on 2 days, first Mon 6:00 am, last "
-        "Tue 7:00 am. Supply air had reached 151 °F (limit set to 150 °F), static 0.80 in. w.c. "
-        "That is 10 per 100 hours of heat."  # 6 x 100 / 58 = 10.3
+        "Tue 7:00 am. Supply air had reached 151 °F (limit set to 150 °F), static 0.80 in. w.c."
     )
 
 
@@ -161,7 +180,7 @@ def test_table_has_one_row_per_trip(build, judge, trip, at):
     rows = [trip(at(1, "06:42")), trip(at(2, "06:42"), recovery_s=None, static_max_inwc=None)]
     _, finding = judge(CODE, build({"measure.trip_context": rows}, hours=HOURS))
     table = dict(finding.table)
-    assert table["When"] == ("Tue 6:42 am", "Wed 6:42 am")
+    assert table["Dropped out"] == ("Tue 6:42 am", "Wed 6:42 am")
     assert table["Back on after"] == ("4 min", "–")
     assert table["Highest static before"] == ("0.80 in. w.c.", "–")
     assert [s.start_ts for s in finding.evidence] == [at(1, "06:42"), at(2, "06:42")]

@@ -174,6 +174,12 @@ def test_without_supply_air_trips_are_not_ruled_out(build, judge, at):
     blind = site_with(build, [cycle(40, 8)], rows, roles=["output_w1", "zone_call_w1"])
     _, finding = judge(CODE, blind)
     assert not any("limit trips" in text for text in finding.ruled_out)
+    # trips need the calls too: without them none can be seen, so none is ruled out
+    no_calls = ["supply_temp", "output_w1"]
+    _, finding = judge(CODE, site_with(build, [cycle(40, 8)], rows, roles=no_calls))
+    assert not any("limit trips" in text for text in finding.ruled_out)
+    trips = next(c for c in finding.causes if c.cause.startswith("Limit trips"))
+    assert trips.because.startswith("Limit trips could not be judged in this log: ")
     _, finding = judge(CODE, site_with(build, [cycle(40, 8)], rows))
     assert "Not limit trips: none of 8 short runs" in finding.ruled_out[0]
 

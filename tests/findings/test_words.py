@@ -112,7 +112,6 @@ def test_share_never_rounds_to_all_or_nothing():
 def test_rates():
     assert words.rate(23, 4.2 * 3600) == "5.5 an hour"  # 23 / 4.2 = 5.48
     assert words.rate(2, 10 * 3600) == "one in 5 hours"
-    assert words.per_100_hours(23, 65 * 3600) == "35 per 100 hours"  # 2300 / 65 = 35.4
     with pytest.raises(ValueError, match="events"):
         words.rate(0, 10)
 

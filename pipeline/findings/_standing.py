@@ -1,0 +1,53 @@
+"""Whether a rule could judge this site at all: what it reads was made, logged and on one clock.
+
+Used by the framework for every rule, and by a rule that leans on another one's events: "not after
+a limit trip" may only be said where limit trips could have been seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline import words
+from pipeline.channels import OUTPUT_ROLES
+from pipeline.findings._base import Declaration
+from pipeline.findings._clocks import doubtful
+from pipeline.findings._site import SiteFrames, role_words
+
+
+def why_blind(site: SiteFrames, d: Declaration) -> str | None:
+    """Why the rule's events may be there without having been seen; None if they would have been."""
+    reason = missing(site, d)
+    if reason is not None:
+        return reason
+    off = doubtful(site, (*d.needs_roles, d.compares))
+    return "the loggers' clocks disagree" if off else None
+
+
+def missing(site: SiteFrames, d: Declaration) -> str | None:
+    """What the rule lacks of tables, roles or coverage, as a clause; None if nothing."""
+    for name in d.needs_tables:
+        if not site.has_table(name):
+            return f"{name} was not made in this run"
+    absent = [g for g in d.needs_roles if not any(r in site.logged_roles for r in g)]
+    if absent:
+        return f"not logged: {'; '.join(_group_words(g) for g in absent)}"
+    if d.figure is None:
+        return None
+    covered = site.coverage(d.figure)
+    if covered is None:
+        return f"how much of the window shows it was not measured ({d.figure})"
+    if covered.coverage < site.threshold("coverage_min_frac"):
+        lacking = words.joined(role_words(r) for r in covered.missing)
+        note = f", {lacking} not logged" if lacking else ""
+        return (
+            f"the channels it needs were logged together only {words.share(covered.coverage)} "
+            f"of the time{note}"
+        )
+    return None
+
+
+def _group_words(group: Sequence[str]) -> str:
+    if set(group) == set(OUTPUT_ROLES):
+        return "any output of the panel"
+    return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")
