@@ -80,14 +80,18 @@ class Display:
             return NONE
         unit = self.unit(dimension)
         places = self.decimals(dimension) if decimals is None else decimals
-        return f"{_fixed(units.from_store(v, unit.name), places)} {unit.label}".strip()
+        shown = units.from_store(v, unit.name)
+        return f"{_fixed(shown, places)} {unit.label}".strip()
 
     def bare(self, dimension: str, value: Any, decimals: int | None = None) -> str:
         """As `value`, without the unit: for columns whose head names it."""
         return self.value(dimension, value, decimals).split(" ")[0]
 
     def duration(self, seconds: Any) -> str:
-        """'45 s', '12 min 30 s', '3 h 20 min', '61.2 h'; a dash where there is none."""
+        """'45 s', '12 min 30 s', '3 h 20 min', '61 h'; a dash where there is none.
+
+        From 10 h on whole hours, as the findings' sentences round them.
+        """
         v = number(seconds)
         if v is None:
             return NONE
@@ -101,14 +105,16 @@ class Display:
         if v < 36000:
             hours, minutes = divmod(round(v / 60), 60)
             return f"{sign}{hours} h {minutes:02d} min" if minutes else f"{sign}{hours} h"
-        return f"{sign}{v / 3600:,.1f} h"
+        return f"{sign}{round(v / 3600):,} h"
 
     def hours(self, seconds: Any) -> str:
-        """'15.6 h', 'under 0.1 h' for some, '–' for none: for columns of times to compare."""
+        """'9.6 h', '16 h', 'under 0.1 h' for some, '–' for none: for columns to compare."""
         v = number(seconds)
         if not v:
             return NONE
-        return f"{v / 3600:,.1f} h" if v >= 180 else "under 0.1 h"
+        if v < 180:
+            return "under 0.1 h"
+        return f"{v / 3600:,.1f} h" if v < 35820 else f"{round(v / 3600):,} h"
 
     def share(self, fraction: Any, decimals: int = 0) -> str:
         """'93 %'; a dash where there is none; never 100 % for less than all, nor 0 % for some."""
@@ -132,9 +138,9 @@ class Display:
         c, r = number(coverage), number(resolution_s)
         parts = []
         if c is not None:
-            parts.append(f"logged {self.share(c)} of the window")
+            parts.append(f"logged {self.share(c)} of the time")
         if r is not None:
-            parts.append(f"to {self.duration(r)}")
+            parts.append(f"to the nearest {self.duration(r)}")
         return ", ".join(parts)
 
 

@@ -196,7 +196,8 @@ def state_tracks(
     """
     if states is None:
         return (), ("No calls or outputs were recorded here.",)
-    tracks, off = [], []
+    tracks: list[Track] = []
+    off: dict[str, list[str]] = {"off": [], "closed": []}
     for role, zone in sorted(
         {(text(r), _zone(z)) for r, z in zip(states["role"], states["zone"], strict=True)},
         key=lambda k: (_rank(k[0]), -1 if k[1] is None else k[1]),
@@ -209,13 +210,19 @@ def state_tracks(
             on = _spans(own[own["is_on"].astype(bool)])
             unknown = uncovered(_spans(own), span)
             if on or unknown:
-                tracks.append(Track(name, track_hue(model, role, zone), _group(role), on, unknown))
+                hue, group = track_hue(model, role, zone), _group(role)
+                tracks.append(Track(name, hue, group, on, unknown, words=state_words(role)))
             else:
-                off.append(name)
-    notes = [f"Off throughout: {joined(off)}."] if off else []
+                off[state_words(role)[1]].append(name)
+    notes = [f"{w.capitalize()} throughout: {joined(names)}." for w, names in off.items() if names]
     if any(t.unknown for t in tracks):
-        notes.append("Hatched in a row: not recorded; neither on nor off.")
+        notes.append("Hatched in a row: not recorded; neither one nor the other.")
     return tuple(tracks), tuple(notes)
+
+
+def state_words(role: str) -> tuple[str, str]:
+    """What a state's two sides are called: a damper is open or closed, the rest on or off."""
+    return ("open", "closed") if role == "zone_damper" else ("on", "off")
 
 
 def track_hue(model: Model, role: str, zone: int | None) -> str:

@@ -81,6 +81,7 @@ class Track:
 
     on, unknown : (start, end) spans, ascending, not overlapping; off is what remains
     group : rows of one group stand together
+    words : what its two states are called
     is_event : rare and short: drawn at least a few pixels wide, at every zoom
     """
 
@@ -90,6 +91,7 @@ class Track:
     on: tuple[tuple[int, int], ...]
     unknown: tuple[tuple[int, int], ...] = ()
     is_event: bool = False
+    words: tuple[str, str] = ("on", "off")
 
 
 @dataclass(frozen=True)

@@ -258,6 +258,7 @@ def _track_traces(figure: TimeFigure, track: Track, axis: str, top: float) -> li
                 "steps": 10,
                 "unknown": [[_ms(figure, a), _ms(figure, b)] for a, b in track.unknown],
                 "event": track.is_event,
+                "words": list(track.words),
             },
         )
     )

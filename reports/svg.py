@@ -298,8 +298,11 @@ def _tracks(figure: TimeFigure) -> Markup:
         outer.append(hatching(track.unknown, figure.start_ts, figure.end_ts, top + 1, TRACK_PX - 4))
         outer.append(label("-6", top + 10, shortened(track.name, 26), "end", "ink", "tk w"))
         outer.append(label("-6", top + 10, shortened(track.name, 15), "end", "ink", "tk n"))
-    return Markup('<div class="pkey"><b>On and off</b></div>{}').format(
-        plot(height, Markup("").join(inner), Markup("").join(outer))
+    return Markup('<div class="pkey"><b>{}</b></div>{}').format(
+        "On and off; dampers open"
+        if any(t.words[0] == "open" for t in figure.tracks)
+        else "On and off",
+        plot(height, Markup("").join(inner), Markup("").join(outer)),
     )
 
 

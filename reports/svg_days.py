@@ -36,7 +36,7 @@ PART_WORDS = {
 }
 _HOUR = 3600 * MICROSECONDS
 # marks nearer than this are one triangle with a count: a wide page, a phone (12 px an hour)
-_APART_US = {"w": 30 * 60 * MICROSECONDS, "n": 120 * 60 * MICROSECONDS}
+_APART_US = {"w": 60 * 60 * MICROSECONDS, "n": 150 * 60 * MICROSECONDS}
 
 
 def day_still(figure: DayFigure) -> Markup:

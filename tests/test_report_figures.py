@@ -89,7 +89,7 @@ def test_what_is_not_known_is_hatched_and_never_off() -> None:
     # W2 is not covered 6:00-6:02
     assert trace["meta"]["unknown"] == [[1768284000_000, 1768284120_000]]
     patterns = [t for t in made()["data"] if "fillpattern" in t]
-    assert patterns and any("neither on nor off" in n for n in figure().notes)
+    assert patterns and any("neither one nor the other" in n for n in figure().notes)
 
 
 def test_limit_target_trip_and_span_are_drawn() -> None:
@@ -166,7 +166,7 @@ def test_day_of_25_hours_keeps_its_length_and_says_so() -> None:
     on = {"class": "heating", "source": "burner", "stage": 1, "start_ts": start, "end_ts": end}
     result = sample.sample_result(window=sample.Span(start, end))
     figure = day_figure(Model(result), [day], [on])
-    assert "heat ran 25.0 h" in figure.sentence
+    assert "heat ran 25 h" in figure.sentence
     assert any("has 25 hours" in note for note in figure.notes)
 
 

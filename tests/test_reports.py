@@ -166,7 +166,9 @@ def _uncalled() -> SiteResult:
     conditions["w1"] = on.where(conditions["class"].ne("unknown"))
     conditions["w2"] = conditions["stage"].eq(2).where(conditions["class"].ne("unknown"))
     conditions["class"] = "unknown"
-    runs = result.frames["interval.output_run"].assign(source="burner", mode="heating")
+    runs = result.frames["interval.output_run"].assign(
+        source="burner", mode="heating", in_visit=False
+    )
     runs = pd.concat([runs, runs.assign(start_ts=sample.at(14, 1), end_ts=sample.at(14, 2))])
     coverage = result.frames["measure.coverage"]
     coverage = coverage[coverage["figure"].ne("trips") & coverage["figure"].ne("conditions")]

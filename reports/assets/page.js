@@ -78,7 +78,7 @@ function valueAt(trace, t) {
   const b = trace.y[i + 1];
   return a + (b - a) * (t - trace.x[i]) / (trace.x[i + 1] - trace.x[i]);
 }
-const fixed = (v, decimals) => v.toFixed(decimals).replace('-', '\u2212');
+const fixed = (v, decimals) => v.toFixed(decimals).replace(/^-(?=[0.]*$)/, '').replace('-', '\u2212');
 // Lowest and highest of the stretch around t, where the line joins only those.
 function around(trace, t, decimals) {
   const i = before(trace.x, t), near = [i - 1, i, i + 1, i + 2].map(k => trace.y[k]).filter(isFinite);
@@ -88,7 +88,7 @@ function around(trace, t, decimals) {
 function stateAt(trace, t) {
   if (trace.meta.unknown.some(s => s[0] <= t && t < s[1])) return 'not recorded';
   const i = before(trace.exact || trace.x, t);
-  return i % 4 === 2 ? 'on' : 'off';
+  return (trace.meta.words || ['on', 'off'])[i % 4 === 2 ? 0 : 1];
 }
 
 // Rare events keep a width that can be seen, taken anew at every zoom: a fixed one would lie.
@@ -112,7 +112,7 @@ function values(box, data, t) {
       words = !isFinite(v) ? 'not recorded' : (m.envelope ? around(trace, t, m.decimals) : fixed(v, m.decimals)) + ' ' + m.unit;
     } else {
       words = stateAt(trace, t);
-      if (words === 'off') span.className = 'off';
+      if (words === 'off' || words === 'closed') span.className = 'off';
     }
     b.textContent = words;
     span.append(m.name + ' ', b);

@@ -52,7 +52,7 @@ def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
             Column("“Short” is under", "number"),
             Column("Short rests", "number"),
             Column("Logged", "number"),
-            Column("To", "number"),
+            Column("To the nearest", "number"),
         ),
         tuple(
             (

@@ -103,7 +103,9 @@ def day_figure(
     elif knows_outputs:
         said.append("no heat ran")
     if total["cool"]:
-        said.append(f"cooling ran {model.show.duration(total['cool'])}")
+        cool = [r for r in model.rows("interval.source_run") if text(r["mode"]) == "cooling"]
+        visit = ", in a visit" if cool and all(r["in_visit"] is True for r in cool) else ""
+        said.append(f"cooling ran {model.show.duration(total['cool'])}{visit}")
     elif knows_outputs:
         said.append("no cooling ran")
     if not knows_outputs:

@@ -10,9 +10,9 @@ from pipeline.result import Finding
 from reports.block import Block, Model
 from reports.markup import fill, slug
 
-MOST_PLACES = 4
-"""Places to go to; under each the first check of every finding that sends there."""
-MOST_AT_A_PLACE = 4
+MOST_CHECKS = 5
+"""So many checks and every caution stand on the first printed page together with the verdict."""
+MOST_AT_A_PLACE = 2
 
 _HTML = """
 <div class="two">
@@ -20,9 +20,8 @@ _HTML = """
 <ol class="checks">
 {% for place, items in places %}
 <li>{% if items|length > 1 %}<b>{{ place }}</b><ul>
-{% for text, key in items %}<li>{{ text }} <a class="from" href="#finding-{{ key }}">why</a></li>
-{% endfor %}</ul>{% else %}<b>{{ place }}</b> {{ items[0][0] }}
-<a class="from" href="#finding-{{ items[0][1] }}">why</a>{% endif %}</li>
+{% for text in items %}<li>{{ text }}</li>
+{% endfor %}</ul>{% else %}<b>{{ place }}</b> {{ items[0] }}{% endif %}</li>
 {% endfor %}
 </ol>
 {% if more %}<p class="fnote">{{ more }} more under the findings.</p>{% endif %}
@@ -40,17 +39,16 @@ def render(model: Model) -> Block:
 
     Findings often send to the same place: what is to be read there stands in one list.
     """
-    places: dict[str, dict[str, tuple[Markup, str]]] = {}
+    places: dict[str, dict[str, Markup]] = {}
     total: set[str] = set()
     for finding in by_weight(model):
         total.update(finding.checks)
         for check in finding.checks[:2]:
             place, rest = place_of(check)
-            if place not in places and len(places) == MOST_PLACES:
-                continue
-            at = places.setdefault(place, {})
-            if len(at) < MOST_AT_A_PLACE:
-                at.setdefault(check, (check_html(rest), slug(finding.code)))
+            at = places.get(place, {})
+            shown = sum(len(p) for p in places.values())
+            if shown < MOST_CHECKS and len(at) < MOST_AT_A_PLACE and check not in at:
+                places[place] = at | {check: check_html(rest, slug(finding.code))}
     cautions = all_cautions(model)
     if not places and not cautions:
         return Block("first", "", fill(""))
@@ -82,11 +80,16 @@ def place_of(check: str) -> tuple[str, str]:
     return found.group(1), rest[:1].upper() + rest[1:]
 
 
-def check_html(check: str) -> Markup:
-    """A check with what is good, and what a bad result means, on lines of their own."""
+def check_html(check: str, why: str = "") -> Markup:
+    """A check with what is good, and what a bad result means, on lines of their own.
+
+    why : the finding it is linked to, '' for no link
+    """
     parts = re.split(r" (?=Good: |If not: )", check)
     return fill(
-        "{{ what }}{% for o in outcomes %} <span class=outcome>{{ o }}</span>{% endfor %}",
+        "{{ what }}{% if why %} <a class=from href='#finding-{{ why }}'>why</a>{% endif %}"
+        "{% for o in outcomes %} <span class=outcome>{{ o }}</span>{% endfor %}",
         what=parts[0],
+        why=why,
         outcomes=parts[1:],
     )

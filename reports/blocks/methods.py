@@ -10,10 +10,11 @@ from reports.blocks.finding import KIND_WORDS, threshold_table
 from reports.markup import fill
 
 DEFINITIONS = (
-    ("Coverage", "The share of the window in which every channel a figure needs holds a value at "
-     "once. Under 90 % a figure says “only”; under half there is no figure."),
-    ("Resolution (“to 10 s”)", "The slowest interval among the channels behind a figure. A run or "
-     "rest shorter than two intervals cannot be counted reliably; counts are then “at least”."),
+    ("Coverage", "The share of the time looked at in which every channel a figure needs holds a "
+     "value at once. Under 90 % a figure says “only”; under half there is no figure."),
+    ("Resolution (“to the nearest 10 s”)", "The slowest interval among the channels behind a "
+     "figure. A run or rest shorter than two intervals cannot be counted reliably; counts are "
+     "then “at least”."),
     ("Gap", "A stretch in which a channel has no reading that holds: not logged, rejected, or not "
      "trusted. Nothing is counted in it, and it is hatched, never drawn as off or as zero."),
     ("Run", "An output on without a gap; off for less than 15 s is a short break and is bridged. "
@@ -33,13 +34,24 @@ DEFINITIONS = (
      "know. “Clear” means not seen in these hours, and is not a safety check."),
 )  # fmt: skip
 
+NOT_LOOKED_AT = (
+    "Low and high balance points of a heat pump with a furnace: whether each runs when it should.",
+    "Comfort: whether zones keep their setpoints.",
+    "Recovery from setback: how long each zone takes.",
+    "Temperature rise against the band on the rating plate.",
+    "Defrost of a heat pump.",
+)
+"""Measures that no rule of this version judges; nothing on the page speaks for or against them."""
+
 _HTML = """
 <dl class="words">{% for word, means in definitions %}
 <div><dt>{{ word }}</dt><dd>{{ means }}</dd></div>
 {% endfor %}</dl>
+<h3>What was not looked at in this version</h3>
+<ul>{% for s in not_looked %}<li>{{ s }}</li>{% endfor %}</ul>
 <h3>Numbers judged by</h3>
-<p>Kinds: {% for kind, means in kinds.items() %}
-<b>{{ kind }}</b> {{ means }}{{ '; ' if not loop.last else '. ' }}
+<p>The column “Kind” says: {% for means in kinds.values() %}
+<b>{{ means }}</b>{{ '; ' if not loop.last else '. ' }}
 {% endfor %}
 {{ changed }}</p>
 {{ table }}
@@ -58,6 +70,7 @@ def render(model: Model) -> Block:
         _HTML,
         definitions=DEFINITIONS,
         kinds=KIND_WORDS,
+        not_looked=NOT_LOOKED_AT,
         changed=Markup("The site file changes {} of them.").format(len(changed))
         if changed
         else "The site file changes none of them.",

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
 from reports.table import Cell, Column, Table, table_html
 
 SOURCE_WORDS = {
-    "burner": "burner",
-    "strip": "strip heat",
-    "compressor": "compressor",
-    "both": "burner and compressor",
+    kind: words.source(kind).removeprefix("the ")
+    for kind in ("burner", "strip", "compressor", "both")
 }
 STAGE_WORDS = {"first": "first stage", "second": "second stage", "aux": "auxiliary"}
 
@@ -44,7 +43,7 @@ def _outputs(model: Model) -> Markup:
             Column("Runs with an end not seen", "number"),
             Column("Short breaks bridged", "number"),
             Column("Logged", "number"),
-            Column("To", "number"),
+            Column("To the nearest", "number"),
         ),
         tuple(
             (
@@ -59,7 +58,7 @@ def _outputs(model: Model) -> Markup:
             )
             for r in rows
         ),
-        note="W, Y and G are what the panel asks for; a burner, compressor or blower that ran is "
+        note="W, Y and G are what the panel asks for; a furnace, compressor or blower that ran is "
         "shown only where it was logged itself.",
     )
     return table_html(table)
@@ -81,8 +80,9 @@ def _stages(model: Model) -> Markup:
     totals: dict[object, float] = {}
     for r in rows:
         totals[r["mode"]] = totals.get(r["mode"], 0.0) + (number(r["s"]) or 0)
+    visit = _only_in_visits(model)
     table = Table(
-        "Each second counted once: mode, source and stage",
+        "What heated and cooled, in which stage, visits included",
         (
             Column("Mode"),
             Column("Source"),
@@ -90,11 +90,11 @@ def _stages(model: Model) -> Markup:
             Column("Time", "number"),
             Column("Share of the mode", "number"),
             Column("Logged", "number"),
-            Column("To", "number"),
+            Column("To the nearest", "number"),
         ),
         tuple(
             (
-                text(r["mode"]).capitalize(),
+                text(r["mode"]).capitalize() + (" (in a visit)" if r["mode"] in visit else ""),
                 SOURCE_WORDS.get(text(r["source"]), text(r["source"]) or NONE),
                 STAGE_WORDS.get(text(r["stage"]), text(r["stage"]) or NONE),
                 model.show.duration(r["s"]),
@@ -106,6 +106,15 @@ def _stages(model: Model) -> Markup:
         ),
     )
     return table_html(table)
+
+
+def _only_in_visits(model: Model) -> set[str]:
+    """Modes whose every run touches a service visit."""
+    outside: set[str] = set()
+    inside: set[str] = set()
+    for run in model.rows("interval.source_run"):
+        (inside if run["in_visit"] is True else outside).add(text(run["mode"]))
+    return inside - outside
 
 
 def _share(model: Model, row: dict[str, object], totals: dict[object, float]) -> Cell:
@@ -139,17 +148,15 @@ def _by_day(model: Model) -> Markup:
             share = (number(r["valid_s"]) or 0) / (number(r["day_s"]) or 1)
             short = share < model.result.thresholds.get("coverage_warn_frac", 0.9)
             thin += short
-            words = model.show.hours(r["on_s"]) + (
-                f" in {model.show.share(share)}" if short else ""
-            )
-            cells.append(Cell(words, bar=(number(r["on_s"]) or 0) / most[o]))
+            said = model.show.hours(r["on_s"]) + (f" in {model.show.share(share)}" if short else "")
+            cells.append(Cell(said, bar=(number(r["on_s"]) or 0) / most[o]))
         body.append(tuple(cells))
     note = "Bars: each output against its own longest day."
     if thin:
         note += f" “in 80 %”: so much of the day was recorded ({plural(thin, 'such cell')})."
     return table_html(
         Table(
-            "On time by local day",
+            "On time by local day, visits included",
             (Column("Day"), *(Column(model.role(o), "number") for o in outputs)),
             tuple(body),
             note=note,

@@ -27,6 +27,23 @@ SETTING_WORDS = {
 }
 """A setting's key in the site file -> what a technician calls it."""
 
+VALUE_WORDS = {"follows": "follows the calls", "timer": "a timer", "thermostat": "the thermostat"}
+
+JUDGED_BY = {
+    "static_target_inwc": ("static-above-target",),
+    "high_limit_f": ("high-limit-trips",),
+    "low_limit_f": ("low-limit-trips",),
+    "stage_up_delay_min": ("second-stage-early",),
+    "stage_up_by": ("second-stage-early",),
+    "stage_up_clock": ("second-stage-early",),
+    "stage2_min_zones": ("second-stage-too-few-zones",),
+    "stage2_release": ("second-stage-stayed-in",),
+    "compressor_min_off_min": ("short-cycling",),
+    "damper_travel_s": ("static-above-target",),
+    "relief_wait_s": ("static-above-target",),
+}
+"""A setting -> the rules that read it; the rest is in the site file for the reader's own use."""
+
 
 def render(model: Model) -> Block:
     """What was set, since when, and when somebody was there; notes are left out when redacted."""
@@ -43,14 +60,35 @@ def _settings(model: Model) -> Markup:
     return table_html(
         Table(
             "Settings as found on site",
-            (Column("Setting"), Column("Value"), Column("In force")),
+            (
+                Column("Setting"),
+                Column("Value"),
+                Column("In force"),
+                Column("Judged by", "wide"),
+            ),
             tuple(
-                (_words(key), value, f"since {since}" if since else "throughout")
+                (
+                    _words(key),
+                    VALUE_WORDS.get(value, value),
+                    f"since {since}" if since else "throughout",
+                    _judged(model, key),
+                )
                 for key, value, since in settings
             ),
             note="A setting that is not listed was not given, and nothing was judged by it.",
         )
     )
+
+
+def _judged(model: Model, key: str) -> str:
+    """Which rule read the setting, with its result where it could not judge."""
+    said = []
+    for code in JUDGED_BY.get(key, ()):
+        rule = model.judged(code)
+        if rule is not None:
+            tail = ", but could not tell here" if rule.result == "cannot tell" else ""
+            said.append(f"{rule.title}{tail}")
+    return "; ".join(said) or "not judged in this version"
 
 
 def _words(key: str) -> str:

@@ -32,7 +32,9 @@ def render(model: Model) -> Block:
             html = absent("Second-stage starts: cannot tell here", "second stage was not logged")
         return Block("staging", title, html, nav="Staging")
     counts = Counter(text(r["result"]) for r in rows)
-    said = f"{plural(len(rows), 'start')}: " + joined(
+    inside = sum(1 for r in rows if r["in_visit"] is True)
+    visits = f" ({inside} of them in a service visit, left out of the findings)" if inside else ""
+    said = f"{plural(len(rows), 'start')}{visits}: " + joined(
         [f"{n} {word}" for word, n in sorted(counts.items(), key=lambda k: -k[1])]
     )
     lead = fill(

@@ -177,14 +177,14 @@ def _channels(model: Model) -> Markup:
                 model.role(r["role"], r["zone"]),
                 text(r["column_name"]),
                 text(r["logger"]),
-                f"every {interval}" if r["is_sampled"] else f"on change, to {interval}",
+                f"every {interval}" if r["is_sampled"] else f"on change, to the nearest {interval}",
                 Cell(words, bar=c, hue="on" if c is None or c >= warn else "limit"),
                 str(gaps[channel]) if gaps[channel] else "none",
             )
         )
     return table_html(
         Table(
-            "Channels and how much of the window each covers",
+            "Channels and how much of the time each covers",
             (
                 Column("Channel"),
                 Column("Column in the file", "wide"),

@@ -82,9 +82,13 @@ def render_found(model: Model) -> Block:
 
 
 def _how_sure(said: str) -> tuple[str, str]:
-    """How sure, and the data behind it: parted where the sentence about the data begins."""
-    sure, mark, data = said.partition(" Looked at: ")
-    return (sure, data[:1].upper() + data[1:]) if mark else (said, "")
+    """How sure, and the data behind it: what is said of the log belongs to the data."""
+    sure, _, data = said.partition(" Looked at: ")
+    about = ""
+    if sure.startswith("About the log: "):
+        about, _, sure = sure.rpartition(". ")
+        about = f"{about.removeprefix('About the log: ')}." if about else ""
+    return sure, " ".join(part[:1].upper() + part[1:] for part in (data, about) if part)
 
 
 def _short(said: str) -> str:

@@ -109,7 +109,7 @@ def _calls(model: Model) -> Markup:
                 Column("Calls", "number"),
                 Column("Half are shorter than", "number"),
                 Column("Logged", "number"),
-                Column("To", "number"),
+                Column("To the nearest", "number"),
             ),
             tuple(body),
         )
