@@ -202,6 +202,15 @@ class SiteReader:
             elif isinstance(value, bool) or not isinstance(value, (int, float)):
                 expected = f"a number [{threshold.unit}]"
                 self.problem(f"{name} is not a number", "thresholds", None, name, value, expected)
+            elif not threshold.bounds.holds(value):
+                self.problem(
+                    f"{name} cannot be that",
+                    "thresholds",
+                    None,
+                    name,
+                    value,
+                    f"{threshold.bounds} [{threshold.unit}]",
+                )
             else:
                 checked[name] = float(value)
         return checked

@@ -20,6 +20,44 @@ FIXED_KINDS = frozenset({"standard", "safety", "reading"})
 
 
 @dataclass(frozen=True)
+class Bounds:
+    """What a site may set a number to; `is_open`: more than `low`, else at least `low`."""
+
+    low: float
+    high: float
+    is_open: bool = False
+
+    def holds(self, value: float) -> bool:
+        """Whether the value may be set; nan and infinities may not."""
+        return (self.low < value if self.is_open else self.low <= value) and value <= self.high
+
+    def __str__(self) -> str:
+        over = "more than" if self.is_open else "at least"
+        return f"{over} {self.low:,g} and at most {self.high:,.10g}"
+
+
+# By unit: what a number of that unit can mean at all, not what would be wise. Times reach to a
+# year, so that none overflows in microseconds.
+_COUNT = Bounds(1, 1e6)
+_BY_UNIT = {
+    "share": Bounds(0, 1),
+    "s": Bounds(0, 366 * 86400, is_open=True),
+    "min": Bounds(0, 366 * 1440),
+    "h": Bounds(0, 366 * 24, is_open=True),
+    "days": Bounds(1, 366),
+    "years": Bounds(1, 100),
+    "intervals": Bounds(1, 1000),
+    "°F": Bounds(0, 500),
+    "in. w.c.": Bounds(0, 10),
+    "1/h": Bounds(0, 60, is_open=True),
+    "times": Bounds(0, 1000, is_open=True),
+    "trips/100 h": Bounds(0, 1e6, is_open=True),
+    "bytes": Bounds(1, 1e15),
+    **dict.fromkeys(("edges", "events", "rows", "starts", "steps", "trips", "words"), _COUNT),
+}
+
+
+@dataclass(frozen=True)
 class Threshold:
     """One judgement number; `name` ends in its unit."""
 
@@ -30,6 +68,11 @@ class Threshold:
     applies_when: str
     source: str
     kind: str
+
+    @property
+    def bounds(self) -> Bounds:
+        """What a site may set it to, by its unit. Raises KeyError for a unit without bounds."""
+        return _BY_UNIT[self.unit]
 
 
 _TRADE = "common practice, no source"

@@ -218,7 +218,8 @@ set = { stage_up_delay_min = 15 }
 
 
 def test_a_judgement_number_may_be_set(tmp_path: Path) -> None:
-    name = next(n for n, t in THRESHOLDS.items() if t.kind not in FIXED_KINDS)
+    name = "gap_finding_min_s"
+    assert THRESHOLDS[name].kind not in FIXED_KINDS
     assert site_of(tmp_path, f"[thresholds]\n{name} = 7").thresholds == {name: 7.0}
 
 
@@ -237,6 +238,47 @@ def test_numbers_of_standards_and_safeties_cannot_be_set(
     problem = problems_of(tmp_path, f"[thresholds]\n{name} = 7")[0]
     assert problem.what.startswith(f"{name} cannot be set by a site")
     assert f"{threshold.value:g} {threshold.unit} stands" in (problem.expected or "")
+
+
+def test_every_judgement_number_lies_within_its_own_bounds() -> None:
+    assert [n for n, t in THRESHOLDS.items() if not t.bounds.holds(t.value)] == []
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "expected"),
+    [
+        ("coverage_min_frac", "7", "at least 0 and at most 1 [share]"),
+        ("coverage_min_frac", "-0.1", "at least 0 and at most 1 [share]"),
+        ("chatter_max_s", "nan", "more than 0 and at most 31,622,400 [s]"),
+        ("chatter_max_s", "inf", "more than 0 and at most 31,622,400 [s]"),
+        ("chatter_max_s", "-1", "more than 0 and at most 31,622,400 [s]"),
+        ("chatter_max_s", "0", "more than 0 and at most 31,622,400 [s]"),
+        ("short_cycling_min_starts", "0", "at least 1 and at most 1,000,000 [starts]"),
+        ("hold_max_intervals", "0.9", "at least 1 and at most 1,000 [intervals]"),
+        ("limit_cluster_f", "-inf", "at least 0 and at most 500 [°F]"),
+        ("limit_cluster_f", "1" + 400 * "0", "at least 0 and at most 500 [°F]"),
+    ],
+)
+def test_a_judgement_number_that_means_nothing_is_refused(
+    tmp_path: Path, name: str, value: str, expected: str
+) -> None:
+    problem = problems_of(tmp_path, f"[thresholds]\n{name} = {value}")[0]
+    assert problem.line == 7 and problem.found is not None
+    assert problem.expected == expected
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("coverage_min_frac", 0.0),
+        ("coverage_min_frac", 1.0),
+        ("hold_max_intervals", 1.0),
+        ("short_cycling_min_starts", 1.0),
+        ("visit_first_min", 0.0),
+    ],
+)
+def test_a_judgement_number_at_its_bound_is_taken(tmp_path: Path, name: str, value: float) -> None:
+    assert site_of(tmp_path, f"[thresholds]\n{name} = {value}").thresholds == {name: value}
 
 
 # ------------------------------------------------------------------------------------- fingerprint
