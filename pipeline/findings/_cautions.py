@@ -30,6 +30,11 @@ REPRODUCE = (
     "If you force one zone on second stage to see the trip, stay at the unit and stop at the "
     "panel's limit or at the plate's highest outlet temperature, whichever comes first."
 )
+WATCHED = (
+    "stay at the unit; end the call at the panel's limit or at the plate's maximum outlet "
+    "temperature, whichever comes first"
+)
+"""Stands inside every step that brings second stage on with one zone."""
 REFRIGERANT = (
     "Refrigerant side last, and only by a certified technician (in the US: EPA section 608, "
     "40 CFR 82.161). Some refrigerants burn: read the plate, keep ignition sources away."
@@ -46,7 +51,7 @@ ELECTRICITY = (
     "Isolate and verify before opening anything at line voltage; capacitors hold their charge. "
     "A slip on the 24 V side can still destroy a board."
 )
-CODES_FIRST = "Read and photograph fault codes before cycling power."
+CODES_FIRST = "Read and photograph fault codes before switching power off."
 RELIEF = (
     "Do not disconnect relief dampers, wedge dampers or block registers to quieten the ducts. Set "
     "blower speed only within the rating plate and check the temperature rise after any change."

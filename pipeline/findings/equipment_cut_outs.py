@@ -179,13 +179,14 @@ FINDING = Declaration(
     check_next=(
         Check(
             "unit",
-            "read and photograph the board's code history before power is cycled",
+            "read and photograph the board's code history before switching power off",
             "no codes in these hours",
             "limit, flame, pressure-switch or rollout codes say which it was",
         ),
         Check(
             "dampers",
-            "call {zone} alone and watch its damper and the relief dampers",
+            "call {zone} alone and watch its damper and the relief dampers. If second stage comes "
+            f"on: {_cautions.WATCHED}",
             "fully open; relief opens once static passes {target}",
             "too little air over the exchanger in that state",
         ),
@@ -208,6 +209,7 @@ FINDING = Declaration(
         _cautions.CARBON_MONOXIDE,
         _cautions.GAS,
         _cautions.CODES_FIRST,
+        _cautions.REPRODUCE,
         _cautions.ELECTRICITY,
         _cautions.SYMPTOMS,
     ),

@@ -229,21 +229,22 @@ FINDING = Declaration(
             "panel",
             "read the minimum number of zones for second stage, the stage-up delay and the high "
             "limit; photograph them",
-            "minimum zones and delay as designed for these ducts, limit no higher than the "
-            "plate's highest outlet temperature",
-            "second stage is let in too easily: correct it by the panel's instructions",
+            "as on the sheet. Do not raise the limit, even if the plate allows more",
+            "second stage is let in too easily: write down the old value, then correct it by the "
+            "panel's instructions",
         ),
         Check(
             "dampers",
             "call {zone} alone and watch its damper travel; then watch which relief damper opens "
-            "when static passes the target",
+            f"when static passes the target. If second stage comes on: {_cautions.WATCHED}",
             "its own damper fully open within its travel time, relief opens within a few minutes",
             "linkage, actuator wire or relief setting",
         ),
         Check(
             "ducts",
             "with {zone} calling alone, two-tube manometer in the supply trunk before the first "
-            "takeoff; then open every register of that zone",
+            "takeoff; then open every register of that zone. If second stage comes on: "
+            f"{_cautions.WATCHED}",
             "static at or under {target}",
             "the path is too small for the blower's air: registers, duct size, relief, blower "
             "settings for one zone",
@@ -262,6 +263,9 @@ FINDING = Declaration(
         _cautions.CARBON_MONOXIDE,
         _cautions.GAS,
         _cautions.REPRODUCE,
+        _cautions.SETTINGS,
+        _cautions.CODES_FIRST,
+        _cautions.ELECTRICITY,
         _cautions.RELIEF,
         _cautions.SYMPTOMS,
     ),

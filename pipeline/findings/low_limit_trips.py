@@ -161,7 +161,8 @@ FINDING = Declaration(
             "read the low limit, the minimum number of zones for second stage and the wait before "
             "cooling comes back; photograph them",
             "as designed for this equipment, low limit not under the equipment maker's value",
-            "correct it by the panel's instructions, never to a colder limit",
+            "write down the old value, then correct it by the panel's instructions, never to a "
+            "colder limit",
         ),
         Check(
             "dampers",

@@ -168,13 +168,15 @@ FINDING = Declaration(
     check_next=(
         Check(
             "thermostat",
-            "tug each wire of the zones that blink; is the thermostat sharing power with a damper?",
+            "power off, then tug each wire of the zones that blink; is the thermostat sharing "
+            "power with a damper?",
             "tight, own common",
             "tighten, give it its own common",
         ),
         Check(
             "panel",
-            "24 V between R and C with everything on; tug the wire of {outputs}",
+            "24 V between R and C with everything on; then, power off and verified off, tug the "
+            "wire of {outputs}",
             "24 to 28 V, steady",
             "transformer at its limit or a short: add up the loads",
         ),

@@ -108,23 +108,31 @@ FINDING = Declaration(
             "panel",
             "read the stage-up delay and what starts its clock; photograph it",
             "{delay}, as the site sheet says",
-            "set it as designed",
+            "write down the old value and set it as designed",
         ),
         Check(
             "panel",
-            "call {zone} and time second stage with a watch",
+            "call {zone} and time second stage with a watch. If it comes on with one zone calling: "
+            f"{_cautions.WATCHED}",
             "second stage not before {delay}",
             "setting, or a second-stage call at the panel's terminals",
         ),
         Check(
             "unit",
+            "read and photograph fault codes, switch power off, isolate and verify before opening; "
             "look for a jumper between W1 and W2 (Y1 and Y2) and the equipment's own staging "
             "setting",
             "none; staging left to the panel",
             "correct it with power off",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY),
+    cautions=(
+        _cautions.SETTINGS,
+        _cautions.REPRODUCE,
+        _cautions.CODES_FIRST,
+        _cautions.ELECTRICITY,
+        _cautions.LIMIT,
+    ),
     confused_with=("Second stage with too few zones: there the delay may have run.",),
     source="Common practice, no source.",
 )

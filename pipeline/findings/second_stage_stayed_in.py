@@ -1,4 +1,4 @@
-"""Second stage stayed in: it went on after the zones that had brought it on were gone.
+"""Second stage stayed in: it went on after fewer zones than the minimum were left calling.
 
 What it says
     How often second stage ran on for more than 2 min after the zones calling fell below the
@@ -18,6 +18,7 @@ Source
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pipeline import words
@@ -33,9 +34,10 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, numbers
+from pipeline.findings._site import SiteFrames, number, numbers, records
 from pipeline.findings._staging import Starts
 from pipeline.findings._windows import evidence, windows
+from pipeline.units import MICROSECONDS
 
 RESULT = "stayed in"
 
@@ -51,7 +53,7 @@ def _minimum_not_in_force(s: Starts) -> Weighed:
 def _release_setting(s: Starts) -> Weighed:
     said = (
         f"{words.of_all(s.n, len(s.all))} second-stage runs stayed in, "
-        f"{_span(s)} after the zones had gone"
+        f"for {_span(s)}, after {_left(s)}"
     )
     n_few = int((s.all["result"] == "too few zones").sum())
     if n_few >= s.site.threshold("stage_early_min_events"):
@@ -81,7 +83,7 @@ def _contact(s: Starts) -> Weighed:
 
 FINDING = Declaration(
     title="Second stage stayed in",
-    question="Did second stage run on after the zones that brought it on were gone?",
+    question="Did second stage run on after fewer zones than the minimum were left calling?",
     needs_tables=_staging.NEEDS_TABLES,
     needs_roles=_staging.NEEDS_ROLES,
     figure="staging",
@@ -120,16 +122,22 @@ FINDING = Declaration(
             "panel",
             "read what releases second stage and its minimum run; photograph both",
             "follows the calls, as the site sheet says",
-            "set it as designed",
+            "write down the old value and set it as designed",
         ),
         Check(
             "panel",
-            "with second stage on, end all calls but {zone} and time W2 (Y2) with a meter",
+            "with second stage on, end all calls but {zone} and time W2 (Y2) with a meter; "
+            f"{_cautions.WATCHED}",
             "off within 2 min",
             "setting, relay or a wire joined to it",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.LIMIT),
+    cautions=(
+        _cautions.SETTINGS,
+        _cautions.REPRODUCE,
+        _cautions.ELECTRICITY,
+        _cautions.LIMIT,
+    ),
     confused_with=("Second stage with too few zones: there it came on that way.",),
     symptom_of=("second-stage-too-few-zones",),
     source="Common practice, no source.",
@@ -154,7 +162,14 @@ def judge(site: SiteFrames) -> Outcome:
             f"{_staging.how_many(s.n, len(s.all), 'run')} stayed in for "
             f"{words.duration(site.threshold('stage2_stays_after_s'))} or more"
         )
-    events = _staging.events(s, RESULT, "stayed_in_s", _clause)
+    events = [
+        replace(event, start_ts=event.end_ts - int(row.stayed_in_s * MICROSECONDS))
+        for event, row in zip(
+            _staging.events(s, RESULT, "stayed_in_s", _clause),
+            records(s.rows),
+            strict=True,
+        )
+    ]
     return Found(
         severity=s.severity,
         certainty="shown",
@@ -175,17 +190,28 @@ def _span(s: Starts) -> str:
     return words.durations(numbers(s.rows["stayed_in_s"]))
 
 
+def _left(s: Starts) -> str:
+    """'fewer than 2 zones were left calling'; without a minimum it is the last call's end."""
+    least = sorted(set(numbers(s.rows["min_zones_setting"])))
+    if not least or max(least) <= 1:
+        return "no zone was left calling"
+    said = words.joined((f"{x:.0f}" for x in least), last="or")
+    return f"fewer than {said} zones were left calling"
+
+
 def _clause(row: Any) -> str:
+    least = number(row.min_zones_setting)
+    left = f"fewer than {least:.0f} zones" if least is not None and least > 1 else "no zone"
     return (
         f"second stage on for {words.duration(float(row.length_s))}, "
-        f"{words.duration(float(row.stayed_in_s))} of it after the zones had gone"
+        f"{words.duration(float(row.stayed_in_s))} of it with {left} left calling"
     )
 
 
 def _headline(s: Starts) -> str:
     return (
-        f"second stage stayed in {words.times(s.n)} out of {len(s.all)} after the zones that "
-        f"brought it on had gone, for {_span(s)}"
+        f"second stage stayed in {words.of_all(s.n, len(s.all))} times after {_left(s)}, for "
+        f"{_span(s)}"
     )
 
 

@@ -19,6 +19,7 @@ Source
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pipeline import words
@@ -34,9 +35,10 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, flags, number
+from pipeline.findings._site import SiteFrames, flags, number, records
 from pipeline.findings._staging import Starts
 from pipeline.findings._windows import evidence, windows
+from pipeline.units import MICROSECONDS
 
 
 def _minimum_not_in_force(s: Starts) -> Weighed:
@@ -63,7 +65,7 @@ def _not_the_panel(s: Starts) -> Weighed:
 FINDING = Declaration(
     title="Second stage with too few zones",
     question="Did second stage come on with fewer zones calling than the panel's minimum?",
-    needs_tables=_staging.NEEDS_TABLES,
+    needs_tables=(*_staging.NEEDS_TABLES, "interval.condition", "measure.trip_context"),
     needs_roles=_staging.NEEDS_ROLES,
     figure="staging",
     thresholds=(
@@ -104,18 +106,26 @@ FINDING = Declaration(
             "panel",
             "read the minimum number of zones for second stage and photograph it",
             "{minimum}, as the site sheet says",
-            "set it as designed, then call {zone} alone for the stage-up delay: second stage must "
-            "stay off",
+            "write down the old value and set it as designed, then call {zone} alone for the "
+            "stage-up delay: second stage must stay off. If it comes on: "
+            f"{_cautions.WATCHED}",
         ),
         Check(
             "unit",
+            "read and photograph fault codes, switch power off, isolate and verify before opening; "
             "follow the W2 (Y2) wire from the panel to the equipment; read the equipment's own "
             "staging setting",
             "one wire, nothing joined to W1 (Y1), staging left to the panel",
             "correct the wire with power off",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.LIMIT),
+    cautions=(
+        _cautions.SETTINGS,
+        _cautions.REPRODUCE,
+        _cautions.CODES_FIRST,
+        _cautions.ELECTRICITY,
+        _cautions.LIMIT,
+    ),
     confused_with=(
         "Second stage stayed in: there enough zones called when it came on.",
         "The equipment staging itself: there W2 (Y2) never comes on.",
@@ -143,7 +153,17 @@ def judge(site: SiteFrames) -> Outcome:
         return NotFound(
             f"{_staging.how_many(s.n, len(s.all), 'start')} came with fewer zones than the minimum"
         )
-    events = _staging.events(s, "too few zones", "length_s", _clause)
+    alone_s, tripped = _alone_s(s), _tripped(s)
+    events = [
+        replace(
+            event,
+            worth=alone + (site.window_s if trip else 0.0),
+            say=event.say + (", ended in a high-limit trip" if trip else ""),
+        )
+        for event, alone, trip in zip(
+            _staging.events(s, "too few zones", "length_s", _clause), alone_s, tripped, strict=True
+        )
+    ]
     zones = s.rows["zones"].fillna("").value_counts()
     return Found(
         severity=s.severity,
@@ -184,13 +204,55 @@ def _aside(s: Starts) -> str:
     )
 
 
+def _time_with_too_few(s: Starts) -> str:
+    """How much of all second stage ran with fewer zones than the minimum, however it came on."""
+    least = number(s.rows["min_zones_setting"].iloc[-1]) or 0.0
+    time = s.site.table("measure.condition_time")
+    time = time[(time["stage"] == 2) & time["class"].isin(["heating", "cooling"])]
+    total = float(time["outside_visit_s"].sum())
+    few = float(time.loc[time["n_zones"] < least, "outside_visit_s"].sum())
+    if total <= 0:
+        return ""
+    return (
+        f"of {words.hours(total)} of second stage, {words.hours(few)} ran with fewer than "
+        f"{_minimum(s)} calling, whichever way it had come to that"
+    )
+
+
+def _alone_s(s: Starts) -> list[float]:
+    """Of each start, the time in it with too few zones calling [s]; its length if not known."""
+    if not s.site.has_table("interval.condition"):
+        return [float(x) for x in s.rows["length_s"]]
+    condition = s.site.table("interval.condition")
+    made = []
+    for row in records(s.rows):
+        over = condition[
+            (condition["start_ts"] < row.end_ts)
+            & (condition["end_ts"] > row.start_ts)
+            & (condition["n_zones"] < (number(row.min_zones_setting) or 0.0))
+        ]
+        inside = over["end_ts"].clip(upper=row.end_ts) - over["start_ts"].clip(lower=row.start_ts)
+        made.append(float(inside.sum()) / MICROSECONDS)
+    return made
+
+
+def _tripped(s: Starts) -> list[bool]:
+    """Whether each start ended in a high-limit trip: heat dropped out as second stage went off."""
+    if not s.site.has_table("measure.trip_context"):
+        return [False] * s.n
+    trips = s.site.table("measure.trip_context")
+    drops = trips.loc[trips["kind"] == "high", "drop_ts"].astype("int64")
+    near = 2 * MICROSECONDS
+    return [bool((abs(drops - int(row.end_ts)) <= near).any()) for row in records(s.rows)]
+
+
 def _summary(s: Starts) -> str:
     site = s.site
     first = site.clock(int(s.rows["start_ts"].iloc[0]))
     last = site.clock(int(s.rows["start_ts"].iloc[-1]))
-    total = sum(_staging.after(row) for row in s.rows.itertuples(index=False))
     return words.sentences(
-        f"{_headline(s)}: first {first}, last {last}, {words.hours(total)} of second stage in all",
+        f"{_headline(s)}: first {first}, last {last}",
+        _time_with_too_few(s),
         "" if _staging.who_called(s) else _staging.by_zones(s),
         f"it came on {words.times(len(s.all))} altogether",
     )

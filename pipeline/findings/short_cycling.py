@@ -221,13 +221,14 @@ FINDING = Declaration(
             "cycle setting of each zone; is it in the supply air stream or over a wall hole?",
             "as the equipment asks (gas 3 to 6 an hour, compressor up to 3 to 4), out of the air "
             "stream, hole sealed",
-            "set it, seal the hole or move it",
+            "write down the old value and set it, seal the hole or move it",
         ),
         Check(
             "panel",
             "read the minimum-off, minimum-run and stage-up settings; photograph them",
             "minimum-off 5 min or as the equipment asks",
-            "correct it, never to a shorter rest than the equipment asks",
+            "write down the old value and correct it, never to a shorter rest than the "
+            "equipment asks",
         ),
         Check(
             "unit",

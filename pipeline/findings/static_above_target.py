@@ -240,18 +240,20 @@ FINDING = Declaration(
             "read the static target, the relief order and wait and the minimum zones for second "
             "stage; photograph them",
             "as designed for these ducts",
-            "correct them by the panel's instructions",
+            "write down the old values, then correct them by the panel's instructions",
         ),
         Check(
             "dampers",
-            "call {zone} alone and watch its damper travel, then which relief damper opens",
+            "call {zone} alone and watch its damper travel, then which relief damper opens. If "
+            f"second stage comes on: {_cautions.WATCHED}",
             "its own fully open; a relief damper opens within {wait}",
             "actuator, linkage, wire or relief setting",
         ),
         Check(
             "ducts",
             "open every register of {zone}; two-tube manometer in the supply trunk before the "
-            "first takeoff, on each stage",
+            "first takeoff, on each stage. With one zone on second stage: "
+            f"{_cautions.WATCHED}",
             "at or under {target}",
             "crushed or undersized duct: measure where the pressure drops",
         ),
@@ -263,7 +265,7 @@ FINDING = Declaration(
             "tap, tube or transducer first; blower speed only within the rating plate",
         ),
     ),
-    cautions=(_cautions.RELIEF, _cautions.LIMIT, _cautions.SETTINGS),
+    cautions=(_cautions.RELIEF, _cautions.LIMIT, _cautions.REPRODUCE, _cautions.SETTINGS),
     confused_with=(
         "A dirty filter or coil before the tap: supply static falls and the rise goes up.",
         "Static that passes the target for less than a minute after a call changes: dampers "

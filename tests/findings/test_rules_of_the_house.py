@@ -158,6 +158,19 @@ def test_cautions_themselves_suggest_nothing_of_the_kind():
         assert not suggests(text), text
 
 
+def test_a_step_that_may_bring_second_stage_on_for_one_zone_is_watched(code):
+    """Such a step says inside itself where to stop: a caution elsewhere is not read at the unit."""
+    d = RULES[code].declaration
+    about = {"high-limit-trips", "static-above-target", "equipment-cut-outs"}
+    if code not in about and not code.startswith("second-stage"):
+        return
+    for check in d.check_next:
+        text = f"{check.how} {check.bad}"
+        if re.search(r"call \{zone\}|but \{zone\}|\{zone\} calling alone", text):
+            assert _cautions.WATCHED in text, check.how
+            assert _cautions.REPRODUCE in d.cautions
+
+
 def test_thresholds_are_known_and_used(code):
     d = RULES[code].declaration
     assert len(set(d.thresholds)) == len(d.thresholds)

@@ -66,8 +66,8 @@ def test_few_zones_sentence_and_first_cause(build, judge, at):
     _, finding = judge(FEW, site_with(build, rows))
     assert finding.summary == (
         "Second stage came on 4 times with only one zone calling, against the panel's minimum of 2 "
-        "zones, every time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am, 32 min "
-        "of second stage in all. It came on 10 times altogether."  # 4 x 8 min
+        "zones, every time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am. "
+        "It came on 10 times altogether."
     )
     assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
     assert finding.causes[0].because == (
@@ -187,3 +187,70 @@ def test_stayed_in_causes(build, judge, at):
     few = [start(at, n, "too few zones", **ALONE) for n in range(8, 11)]
     _, finding = judge(STAYED, site_with(build, [*rows, *few]))
     assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
+
+
+def condition(begin, end, zones):
+    return {
+        "class": "heating",
+        "stage": 2,
+        "source": "burner",
+        "start_ts": begin,
+        "end_ts": end,
+        "zones": zones,
+        "n_zones": len(zones.split("+")),
+    }
+
+
+def test_few_zones_says_how_much_of_second_stage_ran_that_way(build, judge, at):
+    hours = {("heating", 2, "3"): 2.0, ("heating", 2, "1+3"): 6.0, ("heating", 1, "1"): 40.0}
+    rows = starts(at, 4, 6, "too few zones", **ALONE)
+    _, finding = judge(FEW, build({"measure.stage_up": rows}, hours=hours))
+    assert "Of 8 hours of second stage, 2 hours ran with fewer than 2 zones calling" in (
+        finding.summary
+    )
+
+
+def test_few_zones_worst_is_the_longest_alone_or_the_one_that_tripped(build, judge, trip, at):
+    minute = 60_000_000
+    rows = [start(at, 3 * n, "too few zones", **ALONE) for n in range(4)]
+    # each lasts 8 min; the second alone for all of it, the others are joined after 1 min
+    alone_us = [minute, 8 * minute, minute, minute]
+    tables = {
+        "measure.stage_up": rows,
+        "interval.condition": [
+            part
+            for row, us in zip(rows, alone_us, strict=True)
+            for part in (
+                condition(row["start_ts"], row["start_ts"] + us, "3"),
+                condition(row["start_ts"] + us, row["end_ts"] + minute, "1+3"),
+            )
+        ],
+    }
+    _, finding = judge(FEW, build(tables))
+    assert finding.windows[0].title.startswith(f"Worst: {_clock(at, rows[1])}")
+    # the third, joined after a minute, ends in a trip: that is worse
+    tables["measure.trip_context"] = [trip(at(0, "00:00"), drop_ts=rows[2]["end_ts"])]
+    _, finding = judge(FEW, build(tables))
+    assert finding.windows[0].title.startswith(f"Worst: {_clock(at, rows[2])}")
+    assert finding.windows[0].title.endswith("ended in a high-limit trip.")
+
+
+def _clock(at, row):
+    from pipeline import words
+
+    return words.clock(row["start_ts"], "America/Denver")
+
+
+def test_stayed_in_says_how_few_were_left_and_shades_only_the_overstay(build, judge, at):
+    rows = [start(at, n, stayed_in_s=120.0 + 60 * n) for n in range(3)]
+    rows += [start(at, n, stayed_in_s=0.0) for n in range(3, 8)]
+    _, finding = judge(STAYED, site_with(build, rows))
+    assert finding.summary.startswith(
+        "Second stage stayed in 3 of 8 times after fewer than 2 zones were left calling, for 2 to "
+        "4 min"
+    )
+    for span, row in zip(finding.evidence, rows, strict=False):
+        assert (span.start_ts, span.end_ts) == (
+            row["end_ts"] - int(row["stayed_in_s"] * 1e6),
+            row["end_ts"],
+        )
