@@ -140,10 +140,20 @@ class TimeFigure:
 
     @property
     def first_ts(self) -> int:
-        """Where reading begins: the first mark, else the first shaded stretch, else the middle."""
-        inside = [m.ts for m in self.marks] or [b.start_ts for b in self.bands if b.hue == "band"]
-        inside = [ts for ts in inside if self.start_ts <= ts <= self.end_ts]
-        return min(inside, default=(self.start_ts + self.end_ts) // 2)
+        """Where reading begins: the mark nearest to the worst reading, else that of a stretch.
+
+        Worst is farthest beyond the line a panel is compared with; without one, the middle.
+        """
+        middle = (self.start_ts + self.end_ts) // 2
+        marks = [m.ts for m in self.marks if self.start_ts <= m.ts <= self.end_ts]
+        for panel in self.panels:
+            for line in panel.lines[:1] if panel.levels else ():
+                if np.isfinite(line.values).any():
+                    level = panel.levels[0].value
+                    sign = 1 if level >= np.nanmedian(line.values) else -1
+                    worst = int(line.ts[int(np.nanargmax(sign * line.values))])
+                    return min(marks, key=lambda ts: abs(ts - worst), default=worst)
+        return min(marks, default=middle)
 
     @property
     def is_empty(self) -> bool:

@@ -52,6 +52,7 @@ class Table:
 
     fold_after : rows beyond this many open on demand; paper says that they are there
     folded : the whole table opens on demand
+    is_printed : what is folded is printed all the same
     """
 
     caption: str
@@ -60,6 +61,7 @@ class Table:
     note: str = ""
     fold_after: int = 0
     folded: bool = False
+    is_printed: bool = False
 
 
 def table_html(table: Table) -> Markup:
@@ -73,8 +75,12 @@ def table_html(table: Table) -> Markup:
     first, rest = table.rows[: table.fold_after], table.rows[table.fold_after :]
     shown = f"{table.caption} (the first {len(first)} of {len(table.rows):,})"
     return _body(table, first, shown) + Markup(
-        '<details class="more"><summary>The other {n}</summary>{body}</details>'
-    ).format(n=_rows(len(rest)), body=_body(table, rest, ""))
+        '<details class="more{printed}"><summary>The other {n}</summary>{body}</details>'
+    ).format(
+        printed=" prints" if table.is_printed else "",
+        n=_rows(len(rest)),
+        body=_body(table, rest, ""),
+    )
 
 
 def _rows(n: int) -> str:

@@ -10,9 +10,10 @@ const target = () => {
 fold();
 target();
 window.addEventListener('hashchange', target);
+const printed = [...document.querySelectorAll('details.rest, details.prints')];
 let wereOpen = [];
-window.addEventListener('beforeprint', () => { wereOpen = folds.map(d => d.open); for (const d of folds) d.open = true; });
-window.addEventListener('afterprint', () => folds.forEach((d, i) => { d.open = wereOpen[i]; }));
+window.addEventListener('beforeprint', () => { wereOpen = printed.map(d => d.open); for (const d of printed) d.open = true; });
+window.addEventListener('afterprint', () => printed.forEach((d, i) => { d.open = wereOpen[i]; }));
 // Without these the still drawings stay; the page is complete without a script.
 if (!('DecompressionStream' in window) || !('IntersectionObserver' in window)) return;
 const LIGHT = JSON.parse(document.getElementById('hues').textContent);

@@ -140,6 +140,7 @@ def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
             note="Static: highest in the 2 min before. A trip belongs to the panel’s limit; the "
             "furnace’s own limit is another event.",
             fold_after=12,
+            is_printed=True,
         )
     )
 
