@@ -11,6 +11,8 @@ from pipeline import words
 from pipeline.findings._site import SiteFrames, flags, number, records
 
 MODES = ("heating", "cooling")
+PEAK_SAME_INWC = 1e-9
+"""Two tables' highest readings are one reading if they differ by no more: rounding of sums."""
 
 
 @dataclass(frozen=True)
@@ -18,8 +20,10 @@ class Stretch:
     """A stretch over target long enough for relief to answer.
 
     free : relief zones that did not call; opened : those of them whose damper stood open in it
+    zones : zones calling for most of it
     """
 
+    zones: str
     length_s: float
     free: frozenset[int]
     opened: frozenset[int]
@@ -29,7 +33,11 @@ class Stretch:
 class Static:
     """Static against its target, visits left out.
 
-    over_s, margin_s : over target as measured; over target plus the finding's margin, settled
+    over_s : over target as measured, all blower time
+    settled_s, margin_s : blower time with dampers on the move left out; of it, over target plus
+        the finding's margin. Every share is of these two.
+    idle_over_s : of over_s, with no zone calling: the blower running on, or fan only
+    max_ts : start of the stretch that holds the highest reading; None if no stretch does
     rows : excursions that count, in order of time
     states : measure.static_by_calling of heating and cooling with `share`, the part of the
         settled time over target plus margin
@@ -42,7 +50,10 @@ class Static:
     fan_s: float
     over_s: float
     margin_s: float
+    settled_s: float
+    idle_over_s: float
     max_inwc: float
+    max_ts: int | None
     rows: pd.DataFrame
     states: pd.DataFrame
     long: tuple[Stretch, ...]
@@ -52,6 +63,16 @@ class Static:
     def is_attributed(self) -> bool:
         """Whether time over target is known by who called and on which stage."""
         return float(self.states["above_margin_s"].sum()) > 0
+
+    @property
+    def margin_share(self) -> float:
+        """Share of the settled blower time over target plus margin."""
+        return self.margin_s / self.settled_s if self.settled_s else 0.0
+
+    @property
+    def running_margin_s(self) -> float:
+        """Over target plus margin, settled, with heat or cooling on: what `part` is a part of."""
+        return float(self.states["above_margin_s"].sum())
 
     @property
     def worst(self) -> Any:
@@ -86,8 +107,13 @@ class Static:
 def load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: float) -> Static:
     """Static of one site: target in force, the row of measure.static_total, and what it holds."""
     rows = site.table("interval.static_above_target")
-    rows = rows[flags(rows["counts"]) & ~flags(rows["in_visit"])].sort_values("start_ts")
-    states = site.table("measure.static_by_calling")
+    rows = rows[~flags(rows["in_visit"])].sort_values("start_ts")
+    at_peak = rows[rows["max_inwc"].astype(float) >= highest - PEAK_SAME_INWC]
+    rows = rows[flags(rows["counts"])]
+    every = site.table("measure.static_by_calling")
+    settled_s = float(every["settled_s"].sum()) or fan_s
+    idle = every["class"].isin(["purge", "fan_only"]) | (every["n_zones"] == 0)
+    states = every
     states = states[states["class"].isin(MODES)].reset_index(drop=True)
     return Static(
         site=site,
@@ -95,7 +121,10 @@ def load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: flo
         fan_s=fan_s,
         over_s=number(total.above_target_outside_visit_s) or 0.0,
         margin_s=number(total.above_margin_outside_visit_s) or 0.0,
+        settled_s=settled_s,
+        idle_over_s=float(every.loc[idle, "above_target_s"].sum()),
         max_inwc=highest,
+        max_ts=None if at_peak.empty else int(at_peak["start_ts"].iloc[0]),
         rows=rows.reset_index(drop=True),
         states=states,
         long=_stretches(site, rows),
@@ -114,16 +143,67 @@ def _stretches(site: SiteFrames, rows: pd.DataFrame) -> tuple[Stretch, ...]:
         there = relief[(relief["start_ts"] < r.end_ts) & (relief["end_ts"] > r.start_ts)]
         free = frozenset(may - set(words.zone_numbers(r.zones)))
         made.append(
-            Stretch(float(r.length_s), free, frozenset(int(z) for z in there["zone"]) & free)
+            Stretch(
+                str(r.zones or ""),
+                float(r.length_s),
+                free,
+                frozenset(int(z) for z in there["zone"]) & free,
+            )
         )
     return tuple(made)
 
 
 def answer_s(site: SiteFrames) -> float:
     """How long the panel may take until relief shows: damper travel, its wait, half a minute."""
-    travel = site.setting("damper_travel_s") or site.threshold("damper_travel_unknown_s")
-    wait = site.setting("relief_wait_s") or site.threshold("relief_wait_unknown_s")
+    travel, wait = site.setting("damper_travel_s"), site.setting("relief_wait_s")
+    if travel is None:
+        travel = site.threshold("damper_travel_unknown_s")
+    if wait is None:
+        wait = site.threshold("relief_wait_unknown_s")
     return travel + wait + 30
+
+
+def relief_by_name(s: Static) -> str:
+    """Which relief dampers opened and which never did, in the state with most of the stretches.
+
+    'with Den alone calling Basement opened in 18 of 20 stretches of 3 min or more; Main floor and
+    Upstairs, free to open, never did'; '' where dampers or such stretches were not logged.
+    """
+    if relief_unknown(s) is not None:
+        return ""
+    sizes: dict[str, int] = {}
+    for x in s.long:
+        if x.free:
+            sizes[x.zones] = sizes.get(x.zones, 0) + 1
+    zones = max(sorted(sizes), key=lambda z: sizes[z])
+    chosen = [x for x in s.long if x.zones == zones and x.free]
+    said = opened_words(
+        s.site, [(x.free, x.opened) for x in chosen], "stretch over target", "stretches over target"
+    )
+    alone = " alone" if len(words.zone_numbers(zones)) == 1 else ""
+    return f"with {s.site.zones(zones)} calling{alone}, {said}"
+
+
+def opened_words(
+    site: SiteFrames,
+    events: list[tuple[frozenset[int], frozenset[int]]],
+    noun: str,
+    plural: str,
+) -> str:
+    """Who opened and who never did. events : (zones free to relieve, those that stood open)."""
+    free = frozenset().union(*(f for f, _ in events))
+    n_open = {z: sum(z in o for _, o in events) for z in free}
+    name = site.site.zones
+    told = [
+        f"{name.get(z, f'zone {z}')} opened in {words.of_all(n, len(events))} "
+        f"{noun if len(events) == 1 else plural}"
+        for z, n in sorted(n_open.items())
+        if n
+    ]
+    never = [name.get(z, f"zone {z}") for z, n in sorted(n_open.items()) if not n]
+    if never:
+        told.append(f"{words.joined(never)}, free to open, never did")
+    return "; ".join(told)
 
 
 def relief_unknown(s: Static) -> str | None:

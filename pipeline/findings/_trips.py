@@ -12,6 +12,7 @@ from pipeline.findings._base import MAX_TABLE_ROWS
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._states import Pattern, pattern
+from pipeline.findings._static import opened_words
 from pipeline.findings._windows import Event, lines
 from pipeline.result import Mark
 from pipeline.units import MICROSECONDS
@@ -36,6 +37,7 @@ class Trips:
         or had come on in order and stayed in when the zones calling fell below the minimum
     n_over : trips before which static stood over its target
     n_relieved : trips in whose last minutes a relief damper stood open; None without dampers
+    relief_said : which relief dampers stood open at the trips and which never did; '' without
     """
 
     site: SiteFrames
@@ -50,6 +52,7 @@ class Trips:
     n_stayed: int
     n_over: int
     n_relieved: int | None
+    relief_said: str
 
     @property
     def n(self) -> int:
@@ -107,6 +110,7 @@ def load(site: SiteFrames, kind: str) -> Trips | None:
         n_stayed=results.count("stayed in"),
         n_over=0 if target is None else sum(s > target for s in statics),
         n_relieved=_relieved(site, rows),
+        relief_said=_relief_said(site, rows),
     )
 
 
@@ -285,6 +289,20 @@ def _relieved(site: SiteFrames, rows: pd.DataFrame) -> int | None:
         bool(((relief["start_ts"] < row.drop_ts) & (relief["end_ts"] > row.start_ts)).any())
         for row in records(rows)
     )
+
+
+def _relief_said(site: SiteFrames, rows: pd.DataFrame) -> str:
+    """Relief dampers by name: which stood open at the trips, which were free to and never did."""
+    if _relieved(site, rows) is None or not site.has_table("run.zone"):
+        return ""
+    zones, relief = site.table("run.zone"), site.table("interval.relief")
+    may = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
+    events = []
+    for row in records(rows):
+        there = relief[(relief["start_ts"] < row.drop_ts) & (relief["end_ts"] > row.start_ts)]
+        free = frozenset(may - set(words.zone_numbers(row.zones)))
+        events.append((free, frozenset(int(z) for z in there["zone"]) & free))
+    return opened_words(site, events, "trip", "trips")
 
 
 def _or_dash(value: float | None, say: Any) -> str:

@@ -78,7 +78,9 @@ def _zone_path(t: Trips) -> Weighed:
         if t.target_inwc is not None:
             over = median(t.statics_inwc) > t.target_inwc
     if t.n_relieved is not None:
-        parts.append(f"a relief damper was open at {words.of_all(t.n_relieved, t.n)} trips")
+        parts.append(
+            t.relief_said or f"a relief damper was open at {words.of_all(t.n_relieved, t.n)} trips"
+        )
     said = "; ".join(parts) or "static was not logged, so the duct's share cannot be told"
     if not p.few_zones:
         lead = "the trips are not tied to one zone"
@@ -158,6 +160,7 @@ FINDING = Declaration(
         "measure.condition_time",
         "measure.stage_up",
         "interval.relief",
+        "run.zone",
     ),
     needs_roles=(
         ("supply_temp",),

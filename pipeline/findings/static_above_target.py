@@ -37,10 +37,20 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._site import SiteFrames, number, records
-from pipeline.findings._static import Static, answer_s, load, relief_unknown
+from pipeline.findings._static import Static, answer_s, load, relief_by_name, relief_unknown
 from pipeline.findings._windows import Event, evidence, lines, windows
 
 NOT_ATTRIBUTED = "who called and on which stage was not logged together with static"
+
+
+def _over(s: Static) -> str:
+    return s.site.static(s.site.threshold("static_finding_over_inwc"))
+
+
+def _that_time(s: Static) -> str:
+    """What the causes' shares are parts of: settled, over target plus margin, heat or cooling."""
+    hours = words.hours(s.running_margin_s)
+    return f"the {hours} more than {_over(s)} over target with heat or cooling on, dampers at rest,"
 
 
 def _one_zone(s: Static) -> Weighed:
@@ -49,12 +59,12 @@ def _one_zone(s: Static) -> Weighed:
     alone, more = s.states["n_zones"] == 1, s.states["n_zones"] >= 2
     part = s.part(alone)
     other_share, other_s = s.share(more)
-    said = f"{words.share(part)} of the time over target came with one zone calling alone"
+    said = f"{words.share(part)} of {_that_time(s)} came with one zone calling alone"
     zone, zone_part = s.zone_alone
     if zone:
         said += f", {words.share(zone_part)} with {s.site.zones(zone)}"
     said += (
-        f"; with two or more zones calling it was over target {words.share(other_share)} of "
+        f"; with two or more zones calling it was that far over {words.share(other_share)} of "
         f"{words.hours(other_s)}"
         if other_s > 0
         else "; two or more zones never called together long enough to compare"
@@ -75,8 +85,8 @@ def _second_stage(s: Static) -> Weighed:
     second = s.states["stage"] == 2
     part, (share_1, settled_1) = s.part(second), s.share(s.states["stage"] == 1)
     said = (
-        f"{words.share(part)} of the time over target came on second stage; on first stage it was "
-        f"over target {words.share(share_1)} of {words.hours(settled_1)}"
+        f"{words.share(part)} of {_that_time(s)} came on second stage; on first stage it was "
+        f"that far over {words.share(share_1)} of {words.hours(settled_1)}"
     )
     if part == 0 and not {"output_w2", "output_y2"} & s.site.logged_roles:
         return Weighed(Weight.OPEN, "second stage was not logged")
@@ -103,12 +113,17 @@ def _relief_missing(s: Static) -> Weighed:
             f"no relief damper stood open in {words.of_all(n_none, len(long))} stretches over "
             f"target of {length} or more"
         )
-        return Weighed(Weight.STRONG if n_none >= least else Weight.OPEN, said)
+        return Weighed(Weight.STRONG if n_none >= least else Weight.OPEN, _named(s, said))
     return Weighed(
         Weight.RULED_OUT if len(long) >= least else Weight.AGAINST,
         "a relief damper stood open every time it was over target for "
         f"{length} or more ({words.count(len(long), 'time')})",
     )
+
+
+def _named(s: Static, said: str) -> str:
+    """The sentence with the dampers' names behind it."""
+    return "; ".join(part for part in (said, relief_by_name(s)) if part)
 
 
 def _relief_limited(s: Static) -> Weighed:
@@ -133,6 +148,7 @@ def _relief_limited(s: Static) -> Weighed:
         f"no more than {words.number(most)} relief {'damper' if most == 1 else 'dampers'} stood "
         f"open, with {words.joined(map(words.number, free), last='or')} free to"
     )
+    said = _named(s, said)
     many = len(part) >= s.site.threshold("relief_missing_min_events")
     most_of_it = len(part) >= s.site.threshold("cause_share_min_frac") * len(opened)
     return Weighed(Weight.STRONG if many and most_of_it else Weight.FITS, said)
@@ -149,8 +165,8 @@ def _target(s: Static) -> Weighed:
         together = f"for only {words.hours(settled_s)}" if settled_s else "never"
         return Weighed(Weight.OPEN, f"{all_zones} called together {together}")
     said = (
-        f"with {all_zones} calling static was over target {words.share(share)} of "
-        f"{words.hours(settled_s)}"
+        f"with {all_zones} calling static was more than {_over(s)} over target "
+        f"{words.share(share)} of {words.hours(settled_s)}"
     )
     if share > site.threshold("static_state_share"):
         return Weighed(Weight.STRONG, said)
@@ -300,7 +316,7 @@ def judge(site: SiteFrames) -> Outcome:
             f"{site.static(highest)}"
         )
     events = [_event(static, row) for row in records(static.rows)]
-    plan = static.margin_s / fan_s >= site.threshold("static_share_plan_frac")
+    plan = static.margin_share >= site.threshold("static_share_plan_frac")
     zone, zone_part = static.zone_alone
     alone = zone_part >= site.threshold("static_state_share")
     few = static.part((static.states["stage"] == 2) & (static.states["n_zones"] == 1))
@@ -332,7 +348,7 @@ def _is_found(s: Static) -> bool:
     site = s.site
     if len(s.rows) < site.threshold("static_min_excursions"):
         return False
-    if s.margin_s / s.fan_s >= site.threshold("static_share_watch_frac"):
+    if s.margin_share >= site.threshold("static_share_watch_frac"):
         return True
     long = s.states[s.states["settled_s"] >= site.threshold("static_state_min_h") * 3600]
     share = long["above_margin_s"] / long["settled_s"]
@@ -344,14 +360,32 @@ def _state_words(s: Static) -> str:
     zone, part = s.zone_alone
     if part < s.site.threshold("static_state_share"):
         return ""
-    return f", {words.share(part)} of that time with {s.site.zones(zone)} calling alone"
+    s_alone = part * s.running_margin_s
+    return f", {words.hours(s_alone)} of it with {s.site.zones(zone)} calling alone"
 
 
 def _headline(s: Static) -> str:
     return (
         f"supply static was over its target of {s.site.static(s.target_inwc)} for "
         f"{words.hours(s.over_s)} in {words.hours(s.fan_s)} of blower time, "
-        f"up to {s.site.static(s.max_inwc)}"
+        f"up to {_peak(s)}"
+    )
+
+
+def _peak(s: Static) -> str:
+    """The highest reading with its time, where a stretch over target holds it."""
+    at = "" if s.max_ts is None else f" ({s.site.clock(s.max_ts)})"
+    return f"{s.site.static(s.max_inwc)}{at}"
+
+
+def _idle_words(s: Static) -> str:
+    """How much of the time over target came with no zone calling; '' if little did."""
+    part = s.idle_over_s / s.over_s if s.over_s else 0.0
+    if part < s.site.threshold("static_share_plan_frac"):
+        return ""
+    return (
+        f"{words.hours(s.idle_over_s)} of the {words.hours(s.over_s)} ({words.share(part)}) came "
+        "with no zone calling: the blower ran on after the last call, or for the fan alone"
     )
 
 
@@ -365,13 +399,14 @@ def _aside(s: Static) -> str:
 def _summary(s: Static) -> str:
     site = s.site
     first = site.clock(int(s.rows["start_ts"].iloc[0]))
-    peak = max(records(s.rows), key=lambda r: float(r.max_inwc))
     return words.sentences(
         _headline(s),
-        f"{words.count(len(s.rows), 'time')} for a minute or more, first {first}, highest "
-        f"{site.clock(int(peak.start_ts))}; more than "
-        f"{site.static(site.threshold('static_finding_over_inwc'))} over it "
-        f"{words.share(s.margin_s / s.fan_s)} of blower time{_state_words(s)}",
+        f"it was over {words.count(len(s.rows), 'time')} for a minute or more, first {first}",
+        f"dampers on the move left out, it was more than {_over(s)} over target for "
+        f"{words.hours(s.margin_s)} of {words.hours(s.settled_s)} of blower time "
+        f"({words.share(s.margin_share)}){_state_words(s)}",
+        _idle_words(s),
+        relief_by_name(s),
     )
 
 

@@ -281,3 +281,16 @@ def test_trips_under_110_degrees_ask_for_the_sensor(build, judge, trip, at):
         site = build({"measure.trip_context": rows}, hours=HOURS, settings={"high_limit_f": None})
         causes = [c.cause for c in judge(CODE, site)[1].causes]
         assert causes.index(next(c for c in causes if "own sensor" in c)) == (1 if expected else 2)
+
+
+def test_relief_dampers_are_named_at_the_trips(build, judge, trip, at):
+    rows = many(trip, at, 2, 3)
+    relief = [
+        {"zone": 4, "start_ts": r["start_ts"], "end_ts": r["end_ts"], "in_visit": False}
+        for r in rows[:5]
+    ]
+    site = build({"measure.trip_context": rows, "interval.relief": relief}, hours=HOURS)
+    path = next(c for c in judge(CODE, site)[1].causes if c.cause.startswith("Too little air re"))
+    assert path.because.endswith(
+        "Basement opened in 5 of 6 trips; Main floor and Primary bedroom, free to open, never did."
+    )

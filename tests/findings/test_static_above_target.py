@@ -135,9 +135,11 @@ def test_sentence(build, judge, at):
     _, finding = judge(CODE, build(case(at)))
     assert finding.summary == (
         "Supply static was over its target of 0.40 in. w.c. for 7 hours in 60 hours of blower "
-        "time, up to 0.79 in. w.c. 10 times for a minute or more, first Mon 6:00 am, highest Mon "
-        "10:30 am; more than 0.05 in. w.c. over it 10 % of blower time, 100 % of that time with "
-        "Bedroom over garage calling alone."
+        "time, up to 0.79 in. w.c. (Mon 10:30 am). It was over 10 times for a minute or more, "
+        "first Mon 6:00 am. Dampers on the move left out, it was more than 0.05 in. w.c. over "
+        "target for 6 hours of 60 hours of blower time (10 %), 6 hours of it with Bedroom over "
+        "garage calling alone. With Bedroom over garage calling alone, Main floor, Primary bedroom "
+        "and Basement, free to open, never did."
     )
     assert "Not the filter or the return side" in finding.ruled_out[0]
     assert finding.windows[0].lines[0] == ("static_pressure", 0.40, "target 0.40 in. w.c.")
@@ -167,7 +169,9 @@ def test_one_damper_of_three_free_is_relief_held_back(build, judge, at):
     assert finding.causes[0].cause.startswith("Relief is held back")
     assert finding.causes[0].because == (
         "In all 10 stretches over target of 3 min or more no more than one relief damper stood "
-        "open, with three free to."  # 165 s is said as 3 min
+        "open, with three free to; with Bedroom over garage calling alone, Basement opened in all "
+        "10 stretches over target; Main floor and Primary bedroom, free to open, never did."
+        # 165 s is said as 3 min
     )
 
 
@@ -222,3 +226,35 @@ def test_clock_of_static_off_makes_it_possible(build, judge, at):
     }
     _, finding = judge(CODE, build(case(at) | {"trust.clock_offset": [clock]}))
     assert finding.certainty == "possible"
+
+
+def test_shares_are_of_settled_blower_time(build, judge, at):
+    # 60 h of blower, 20 h of it with dampers on the move: 3.9 h over is 6.5 % of 60, 9.75 % of 40
+    states = [(2, "3", 8.0, 3.9), (1, "1", 32.0, 0.0)]
+    _, finding = judge(CODE, build(case(at, fan_h=60.0, margin_h=3.9, states=states)))
+    assert finding.severity == "watch"
+    assert "3.9 hours of 40 hours of blower time (10 %)" in finding.summary
+    states = [(2, "3", 8.0, 4.0), (1, "1", 32.0, 0.0)]  # 4 of 40 h: a tenth
+    _, finding = judge(CODE, build(case(at, fan_h=60.0, margin_h=4.0, states=states)))
+    assert finding.severity == "plan"
+
+
+def test_time_with_no_zone_calling_is_told_apart(build, judge, at):
+    tables = case(at)  # over target for 7 h, 6 h of it by state
+    purge = by_calling((0, "", 2.0, 0.5))[0] | {
+        "class": "purge",
+        "n_zones": 0,
+        "above_target_s": 1.4 * H,
+    }
+    tables["measure.static_by_calling"].append(purge)
+    _, finding = judge(CODE, build(tables))
+    # 1.4 of 7 h
+    assert "1.4 hours of the 7 hours (20 %) came with no zone calling" in finding.summary
+
+
+def test_a_relief_wait_of_nothing_is_a_setting(build, at):
+    from pipeline.findings._static import answer_s
+
+    given = {"relief_wait_s": 0.0, "damper_travel_s": 90.0}
+    assert answer_s(build(settings=given)) == 120.0  # 90 + 0 + 30
+    assert answer_s(build()) == 165.0  # neither given: 75 + 60 + 30
