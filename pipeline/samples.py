@@ -9,6 +9,7 @@ thirds of the writing, a week of three loggers about the same
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,24 +28,21 @@ READING_VIEW = (
 
 def side_by_side(
     reading: pa.Table, channel: pa.Table
-) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
-    """The columns of store.sample and of store.slot for readings given one by one.
+) -> tuple[list[dict[str, np.ndarray]], dict[str, np.ndarray]]:
+    """The columns of store.sample, group by group, and of store.slot for readings one by one.
 
     reading : channel_id, ts, value, in (channel_id, ts) order, one value per channel and instant
     channel : channel_id, logger; only channels of one logger share rows
 
-    Values that a channel has no reading for are NaN. Rows are in (group_id, ts) order.
+    Values that a channel has no reading for are NaN; slots without a channel have no column. Rows
+    are in (group_id, ts) order.
     """
-    ids = reading["channel_id"].to_numpy()
-    ts, value = reading["ts"].to_numpy(), reading["value"].to_numpy()
     loggers = dict(
         zip(channel["channel_id"].to_pylist(), channel["logger"].to_pylist(), strict=True)
     )
-    # where each channel's readings begin and end
-    found, starts = np.unique(ids, return_index=True)
-    ends = np.append(starts[1:], len(ids))
+    stretches = _stretches(reading)
     by_logger: dict[str, list[int]] = {}
-    for place, channel_id in enumerate(found.tolist()):
+    for place, (channel_id, _, _) in enumerate(stretches):
         by_logger.setdefault(loggers[channel_id], []).append(place)
     groups = [
         places[first : first + SLOTS]
@@ -54,26 +52,51 @@ def side_by_side(
     samples: list[dict[str, np.ndarray]] = []
     slots: list[tuple[int, int, int]] = []
     for group_id, places in enumerate(groups, start=1):
-        stretches = [slice(starts[p], ends[p]) for p in places]
-        instants = _all_instants([ts[s] for s in stretches])
+        instants = _all_instants([stretches[p][1] for p in places])
         rows = {"group_id": np.full(len(instants), group_id, np.int32), "ts": instants}
-        for slot in range(SLOTS):
-            column = np.full(len(instants), np.nan)
-            if slot < len(places):
-                stretch = stretches[slot]
-                column[np.searchsorted(instants, ts[stretch])] = value[stretch]
-                slots.append((int(found[places[slot]]), group_id, slot))
+        for slot, place in enumerate(places):
+            channel_id, ts, value = stretches[place]
+            column = value
+            if len(ts) < len(instants):
+                column = np.full(len(instants), np.nan)
+                column[np.searchsorted(instants, ts)] = value
+            slots.append((channel_id, group_id, slot))
             rows[f"v{slot}"] = column
         samples.append(rows)
-    names = ["group_id", "ts", *(f"v{n}" for n in range(SLOTS))]
-    empty = {n: np.array([], np.int64 if n in ("group_id", "ts") else float) for n in names}
-    sample = {n: np.concatenate([s[n] for s in samples]) for n in names} if samples else empty
     table = np.array(slots, np.int64).reshape(-1, 3)
-    return sample, dict(zip(("channel_id", "group_id", "slot"), table.T, strict=True))
+    return samples, dict(zip(("channel_id", "group_id", "slot"), table.T, strict=True))
+
+
+def _stretches(reading: pa.Table) -> list[tuple[int, np.ndarray, np.ndarray]]:
+    """Each channel's number, instants and values, in the order of channels."""
+    found: dict[int, list[tuple[np.ndarray, np.ndarray]]] = {}
+    for batch in reading.to_batches():  # no copy of the columns
+        ids, ts, value = (
+            batch.column(name).to_numpy(zero_copy_only=False)
+            for name in ("channel_id", "ts", "value")
+        )
+        edges = [0, *(np.flatnonzero(np.diff(ids)) + 1).tolist(), len(ids)]
+        for first, last in pairwise(edges):
+            if last > first:
+                found.setdefault(int(ids[first]), []).append((ts[first:last], value[first:last]))
+    made = []
+    for channel_id, parts in sorted(found.items()):
+        ts, value = (np.concatenate(p) if len(p) > 1 else p[0] for p in zip(*parts, strict=True))
+        made.append((channel_id, ts, value))
+    return made
 
 
 def _all_instants(several: list[np.ndarray]) -> np.ndarray:
     first = several[0]
     if all(len(other) == len(first) and np.array_equal(other, first) for other in several[1:]):
         return first
-    return np.unique(np.concatenate(several))
+    # Most channels of a logger share most instants: what the longest lacks is little.
+    longest = max(several, key=len)
+    lacking = []
+    for other in several:
+        if len(other) == len(longest) and np.array_equal(other, longest):
+            continue
+        at = np.minimum(np.searchsorted(longest, other), len(longest) - 1)
+        lacking.append(other[longest[at] != other])
+    more = np.unique(np.concatenate([longest[:0], *lacking]))
+    return np.insert(longest, np.searchsorted(longest, more), more) if len(more) else longest

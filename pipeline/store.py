@@ -12,7 +12,7 @@ import hashlib
 import os
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -76,8 +76,18 @@ def store_table(name: str, columns: Mapping[str, Any]) -> pa.Table:
     if unknown := set(columns) - set(layout):
         raise ValueError(f"store.{name} has no column {', '.join(sorted(unknown))}")
     n = len(next(iter(columns.values()))) if columns else 0
-    arrays = [pa.array(columns.get(c, [None] * n), t, from_pandas=True) for c, t in layout.items()]
+    arrays = [
+        pa.array(columns[c], t, from_pandas=True) if c in columns else pa.nulls(n, t)
+        for c, t in layout.items()
+    ]
     return pa.table(arrays, names=list(layout))
+
+
+def sample_table(samples: Sequence[Mapping[str, Any]]) -> pa.Table:
+    """store.sample of the groups that `samples.side_by_side` makes."""
+    import pyarrow as pa
+
+    return pa.concat_tables([store_table("sample", s) for s in [{}, *samples]])
 
 
 def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
@@ -217,7 +227,8 @@ def literal(text: str) -> str:
 def _fill(
     part: Path, contents: Mapping[str, pa.Table], originals: pa.Table, meta: Mapping[str, str]
 ) -> None:
-    with duckdb.connect(str(part), config=_config()) as connection:
+    # Insertion order is kept with two threads as well, and only reading relies on one.
+    with duckdb.connect(str(part), config=_config() | {"threads": 2}) as connection:
         _settle(connection)
         # One transaction: a commit for each of some twenty statements would be twenty waits
         # for the disk.
@@ -226,11 +237,8 @@ def _fill(
         connection.execute(f"drop table {READING}")
         from pipeline.samples import READING_VIEW, side_by_side  # only a load writes
 
-        sample, slot = side_by_side(contents[READING], contents["channel"])
-        kept = dict(contents) | {
-            "sample": store_table("sample", sample),
-            "slot": store_table("slot", slot),
-        }
+        samples, slot = side_by_side(contents[READING], contents["channel"])
+        kept = dict(contents) | {"sample": sample_table(samples), "slot": store_table("slot", slot)}
         for table, columns in store_columns().items():
             if table == READING or kept[table].num_rows == 0:
                 continue

@@ -439,7 +439,7 @@ def test_sampled_segments_are_those_of_a_slow_plain_loop(seed: int) -> None:
             expected[-1] = (expected[-1][0], held, state)
         else:
             expected.append((t, held, state))
-    got = merge.sampled_segments(np.array(ts), np.array(on, float), 2.5)
+    got = merge.sampled_segments(merge.Times(np.array(ts)), np.array(on, float), 2.5)
     assert list(zip(*(g.tolist() for g in got), strict=True)) == expected
 
 

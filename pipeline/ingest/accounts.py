@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -30,19 +29,26 @@ class Fates:
 
     def mark(self, series: Series, settled: Settled) -> None:
         """Note what became of one channel's cells."""
+        if settled.kept is None:
+            for file_id, row in series.parts:
+                used = self.used[file_id - 1]
+                if len(row) == len(used):
+                    used.fill(True)
+                else:
+                    used[row] = True
+            return
         kept = np.zeros(len(series.ts), bool)
         kept[settled.kept] = True
-        # Cells stand file after file.
-        edges = np.flatnonzero(np.diff(series.file, prepend=-1, append=-1))
-        for first, last in pairwise(edges.tolist()):
-            here = slice(first, last)
-            file_id = int(series.file[first])
+        first = 0
+        for file_id, row in series.parts:
+            here = slice(first, first + len(row))
+            first += len(row)
             for flags, marks in (
                 (self.used, kept),
                 (self.repeated, settled.repeated),
                 (self.contradicted, settled.conflicting),
             ):
-                flags[file_id - 1][series.row[here][marks[here]]] = True
+                flags[file_id - 1][row[marks[here]]] = True
 
 
 @dataclass(frozen=True)

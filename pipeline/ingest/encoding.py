@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import bisect
 import codecs
 from dataclasses import dataclass
 from functools import cached_property
 
 from pipeline.errors import InputError
+
+_BLOCK = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -21,14 +24,29 @@ class Text:
     n_lines: int
     reason: str
 
-    @cached_property
-    def lines(self) -> list[bytes]:
-        """The physical lines."""
-        return self.content.split(b"\n")
-
     def line(self, number: int) -> str:
         """One physical line, from 1."""
-        return self.lines[number - 1].decode()
+        start = self.start_of(number)
+        end = self.content.find(b"\n", start)
+        return self.content[start : len(self.content) if end < 0 else end].decode()
+
+    def start_of(self, number: int) -> int:
+        """Where a physical line (from 1) starts in the content."""
+        block = bisect.bisect_left(self._ends_before, number - 1) - 1
+        if block < 0:
+            return 0
+        at, left = block * _BLOCK, number - 1 - self._ends_before[block]
+        for _ in range(left):
+            at = self.content.index(b"\n", at) + 1
+        return at
+
+    @cached_property
+    def _ends_before(self) -> list[int]:
+        """How many line ends stand before each block of the content."""
+        counts = [0]
+        for at in range(0, len(self.content), _BLOCK):
+            counts.append(counts[-1] + self.content.count(b"\n", at, at + _BLOCK))
+        return counts[:-1]
 
 
 def decode(content: bytes, shown: str) -> Text:
@@ -46,10 +64,10 @@ def decode(content: bytes, shown: str) -> Text:
         raise _not_text(shown, "zero bytes between the letters")
     else:
         encoding, reason = "utf-8", "all bytes are valid UTF-8"
-    if encoding == "utf-8" and content.isascii():
-        return _plain(content, shown)
     try:
         text = content.decode(encoding)
+        if encoding == "utf-8":
+            return _plain(content, shown)
     except UnicodeDecodeError as error:
         if encoding != "utf-8":
             raise _not_text(shown, f"bytes that are not {encoding}") from None
@@ -62,14 +80,11 @@ def decode(content: bytes, shown: str) -> Text:
     n_lines = ends + (not text.endswith(("\r", "\n")))
     if returns:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    as_it_came = encoding == "utf-8" and not returns
-    return Text(
-        content if as_it_came else text.encode(), encoding.removesuffix("-sig"), n_lines, reason
-    )
+    return Text(text.encode(), encoding.removesuffix("-sig"), n_lines, reason)
 
 
 def _plain(content: bytes, shown: str) -> Text:
-    """The same for bytes that are all ASCII, without a detour over letters."""
+    """The same for bytes that are UTF-8 already, without a detour over letters."""
     _refuse_control(content[:20_000], shown)
     ends = content.count(b"\n")
     if b"\r" in content:

@@ -61,7 +61,8 @@ class Export:
         content = self.content
         if content[:2] == b"\x1f\x8b":
             content = self._unpacked()
-        if not content.strip(b"\0\t\r\n \xff\xfe\xef\xbb\xbf"):
+        blanks = b"\0\t\r\n \xff\xfe\xef\xbb\xbf"
+        if not content[:4_096].strip(blanks) and not content.strip(blanks):
             raise InputError(
                 "the file is empty",
                 file=self.shown,

@@ -17,6 +17,7 @@ from pipeline.ingest.export_file import OpenExport
 from pipeline.ingest.lost_clock import lost_dates, set_back
 from pipeline.ingest.rows import Rows
 from pipeline.ingest.sniff import Dialect
+from pipeline.ingest.steps import middle_step
 from pipeline.ingest.written_times import NO_OFFSET, ZONE_LETTERS, Fields, Flags, Ints, text_of
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
@@ -218,7 +219,7 @@ def is_regular(ts: Ints) -> bool:
     steps = steps[steps > 0]
     if len(steps) < THRESHOLDS["regular_min_steps"].value:
         return False
-    usual = np.median(steps)
+    usual = middle_step(steps)
     share = (np.abs(steps - usual) <= usual / 2).mean()
     return bool(share >= THRESHOLDS["regular_steps_share"].value)
 

@@ -15,6 +15,7 @@ from pipeline.ingest.file_clock import is_regular, no_times, read_clock
 from pipeline.ingest.leftover_rows import is_note, sort_out_rows
 from pipeline.ingest.reading import Cells, FileReading, Rejects
 from pipeline.ingest.rows import Rows, read_rows
+from pipeline.ingest.steps import middle_step
 from pipeline.ingest.values import read_values
 from pipeline.ingest.written_times import Ints
 from pipeline.site import Channel, Site
@@ -78,7 +79,8 @@ def read_file(opened: OpenExport, used: dict[int, Channel], site: Site) -> FileR
         blank_cells += _read_column(reading, column, number, channel, unit, missing, site)
     reading.kind, reading.kind_reason = _kind(reading, list(used.values()), blank_cells, long)
     for cells in reading.cells.values():
-        cells.broken_ts = np.sort(np.concatenate([cells.broken_ts, broken]))
+        if len(broken):
+            cells.broken_ts = np.sort(np.concatenate([cells.broken_ts, broken]))
     reading.n_read = len(reading.line) + sum(len(x) for x in reading.rows_rejected.line)
     _check_lines(reading)
     return reading
@@ -92,8 +94,8 @@ def guess_kind(ts: Ints, only_states: bool, blank_share: float) -> tuple[str | N
         return "change_of_state", f"{blank_share:.0%} of its cells are blank, rows at odd times"
     if len(steps) < THRESHOLDS["regular_min_steps"].value:
         return None, f"only {len(ts)} rows"
-    usual = np.median(steps)
-    share = float((np.abs(steps - usual) <= usual / 2).mean())
+    usual = middle_step(np.asarray(steps, np.int64))
+    share = float((np.abs(np.asarray(steps, np.int64) - usual) <= usual / 2).mean())
     why = f"{share:.0%} of the steps between rows are about {usual / 1e6:g} s"
     if share < THRESHOLDS["regular_steps_share"].value and only_states:
         return "change_of_state", "only states, and only " + why
@@ -121,15 +123,18 @@ def _read_column(
     place = reading.opened.column_number(channel.column) or 0
     name = reading.opened.dialect.header[place]
     reading.bad_cells.add(reading.line[bad], name, texts, reasons)
-    row = np.flatnonzero(~np.isnan(value))
-    alone = _power_on(value[row], channel, unit)
+    holds = ~np.isnan(values.value)
+    row = reading.every_row if holds.all() else np.flatnonzero(holds[codes])
+    if len(row) < len(codes):
+        value = value[row]
+    alone = _power_on(value, channel, unit)
     if len(alone):
         shown = column.take(pa.array(row[alone])).to_pylist()
         reading.bad_cells.add(reading.line[row[alone]], name, shown, [POWER_ON] * len(alone))
-        row = np.delete(row, alone)
+        row, value = np.delete(row, alone), np.delete(value, alone)
     # What the logger notes about itself says nothing about a state.
     broken = bad[np.array([not is_note(t) for t in texts], bool)] if len(bad) else bad
-    reading.cells[number] = Cells(row, value[row], reading.ts[broken])
+    reading.cells[number] = Cells(row, value, reading.ts[broken])
     return len(codes) - len(row) - len(bad) - len(alone)
 
 

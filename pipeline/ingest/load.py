@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from pipeline.ingest.exports import Export, list_exports
 from pipeline.ingest.file_reading import read_file
 from pipeline.ingest.logger_clock import on_one_clock
 from pipeline.ingest.match import export_block, match_channels, matches
+from pipeline.ingest.reading import FileReading
 from pipeline.ingest.store_tables import hold_intervals, store_tables
 from pipeline.site import Site, parse_fingerprint
 from pipeline.site_reader import read_site
@@ -122,6 +124,19 @@ def _rebuild(
             expected="the loggers' CSV files",
             hint="copy them into exports/, in any folder and under any name",
         )
+    # Packing the originals needs no Python, so it goes on beside the reading.
+    with ThreadPoolExecutor(1) as pool:
+        packed = pool.submit(_originals, everything)
+        readings = _read(site, everything, tell)
+        tell("writing the store")
+        tables = store_tables(site, readings, {e.sha256 for e in vanished})
+        originals = packed.result()
+    meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
+    write_store(site.store_path, tables, originals, meta)
+
+
+def _read(site: Site, everything: list[Export], tell: Callable[[str], None]) -> list[FileReading]:
+    """What every export says. Raises InputError or SiteFileError for one that cannot be used."""
     opened = []
     for export in everything:
         tell(f"looking at {export.path}")
@@ -131,11 +146,7 @@ def _rebuild(
     for open_, channels in zip(opened, used, strict=True):
         tell(f"reading {open_.export.path}")
         readings.append(read_file(open_, channels, site))
-    readings = on_one_clock(site, readings, used)
-    tell("writing the store")
-    tables = store_tables(site, readings, {e.sha256 for e in vanished})
-    meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
-    write_store(site.store_path, tables, _originals(everything), meta)
+    return on_one_clock(site, readings, used)
 
 
 def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tuple[str, ...]]:

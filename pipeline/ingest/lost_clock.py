@@ -26,8 +26,9 @@ def lost_dates(local: Ints, readable: Flags) -> Flags:
     rest = local[readable & ~lost]
     if len(rest):
         years = THRESHOLDS["lost_clock_min_years"].value
-        usual = np.partition(rest, len(rest) // 2)[len(rest) // 2]
-        lost |= readable & (local < usual - years * 365.25 * DAY_US)
+        span = years * 365.25 * DAY_US
+        if rest.max() - rest.min() > span:
+            lost |= readable & (local < np.median(rest) - span)
     return lost
 
 

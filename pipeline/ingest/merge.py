@@ -6,10 +6,12 @@ All of it depends on the files' instants and contents only, never on the order o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.ingest.steps import middle_step
 from pipeline.ingest.written_times import Flags, Ints
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
@@ -22,29 +24,80 @@ RATE_CHANGE_STEPS = int(THRESHOLDS["rate_change_steps"].value)
 NEXT_FILE_MAX_US = round(THRESHOLDS["next_file_max_h"].value * 3_600 * MICROSECONDS)
 
 
+class Times:
+    """Instants of one channel and what follows from them alone; channels of a file share them."""
+
+    def __init__(self, ts: Ints) -> None:
+        self.ts = ts
+
+    @cached_property
+    def rises(self) -> bool:
+        """Whether each instant is later than the one before."""
+        return bool((np.diff(self.ts) > 0).all())
+
+    @cached_property
+    def stretches(self) -> list[tuple[int, int, float]]:
+        """Stretches of constant rate; see constant_rates."""
+        return constant_rates(self.ts)
+
+    @property
+    def nominal_us(self) -> float | None:
+        """The interval of the longest stretch of constant rate [us]; None for fewer than two."""
+        if not self.stretches:
+            return None
+        return max(self.stretches, key=lambda s: (s[1] - s[0], -s[0]))[2]
+
+    def held(self, hold_intervals: float) -> tuple[Flags, Ints]:
+        """Whether a gap follows each reading but the last, and until when each one holds."""
+        if self._held is None or self._held[0] != hold_intervals:
+            nominal = np.repeat(
+                [s[2] for s in self.stretches], [s[1] - s[0] for s in self.stretches]
+            )
+            is_gap = np.diff(self.ts) > hold_intervals * nominal[:-1]
+            end = self.ts + np.round(nominal).astype(np.int64)
+            end[:-1] = np.where(is_gap, end[:-1], self.ts[1:])
+            self._held = (hold_intervals, is_gap, end)
+        return self._held[1], self._held[2]
+
+    _held: tuple[float, Flags, Ints] | None = None
+
+
 @dataclass(frozen=True)
 class Series:
     """One channel's cells of all its logger's files, file after file in their fixed order.
 
-    ts, value : instants and values; file, row : where each stands (row: its number among the
-    file's rows with a time)
+    times, value : instants and values
+    parts : per file its number, and its cells' row numbers among the file's rows with a time
     """
 
-    ts: Ints
+    times: Times
     value: Floats
-    file: Ints
-    row: Ints
+    parts: tuple[tuple[int, Ints], ...]
+
+    @property
+    def ts(self) -> Ints:
+        """The instants of the cells."""
+        return self.times.ts
+
+    def places(self, cells: Ints) -> tuple[Ints, Ints]:
+        """File number and row number of some cells."""
+        starts = np.cumsum([0, *(len(rows) for _, rows in self.parts)])
+        part = np.searchsorted(starts, cells, side="right") - 1
+        file = np.array([f for f, _ in self.parts], np.int64)[part]
+        row = [int(self.parts[p][1][c - starts[p]]) for p, c in zip(part, cells, strict=True)]
+        return file, np.array(row, np.int64)
 
 
 @dataclass(frozen=True)
 class Settled:
     """Which cells of a series are used, with the kept ones in the order of time.
 
-    kept : numbers of the used cells, in the order of time; repeated, conflicting : flags by cell
+    kept : numbers of the used cells, in the order of time; None: all, as they stand
+    repeated, conflicting : flags by cell; empty where all are kept
     pairs : per instant with two values, the numbers of the first cells that differ
     """
 
-    kept: Ints
+    kept: Ints | None
     repeated: Flags
     conflicting: Flags
     pairs: list[tuple[int, int]]
@@ -52,10 +105,10 @@ class Settled:
 
 def settle(series: Series) -> Settled:
     """Repeats and conflicts of one channel: an instant keeps its first cell, or none of two."""
+    if series.times.rises:
+        return Settled(None, np.array([], bool), np.array([], bool), [])
     n = len(series.ts)
     none = np.zeros(n, bool)
-    if n < 2 or bool((np.diff(series.ts) > 0).all()):
-        return Settled(np.arange(n), none, none.copy(), [])
     order = np.argsort(series.ts, kind="stable")
     ts, value = series.ts[order], series.value[order]
     first = np.concatenate([[True], ts[1:] != ts[:-1]])
@@ -122,26 +175,22 @@ def constant_rates(ts: Ints) -> list[tuple[int, int, float]]:
 
 def nominal_interval_us(ts: Ints) -> float | None:
     """The interval of the longest stretch of constant rate [us]; None for fewer than two."""
-    stretches = constant_rates(ts)
-    if not stretches:
-        return None
-    return max(stretches, key=lambda s: (s[1] - s[0], -s[0]))[2]
+    return Times(ts).nominal_us
 
 
-def sampled_segments(ts: Ints, value: Floats, hold_intervals: float) -> tuple[Ints, Ints, Flags]:
+def sampled_segments(
+    times: Times, value: Floats, hold_intervals: float
+) -> tuple[Ints, Ints, Flags]:
     """Segments (start, end, is_on) of a state seen at intervals; half-open, in time order.
 
     A reading holds to the next one if that is at most `hold_intervals` nominal intervals away,
     else for one nominal interval. A single reading of unknown interval holds for no time.
     """
+    ts = times.ts
     if len(ts) < 2:
         empty = np.array([], np.int64)
         return empty, empty.copy(), np.array([], bool)
-    stretches = constant_rates(ts)
-    nominal = np.repeat([s[2] for s in stretches], [s[1] - s[0] for s in stretches])
-    is_gap = np.diff(ts) > hold_intervals * nominal[:-1]
-    held = ts + np.round(nominal).astype(np.int64)
-    end = np.append(np.where(is_gap, held[:-1], ts[1:]), held[-1])
+    is_gap, end = times.held(hold_intervals)
     on = value > 0
     starts = np.append(True, is_gap | (on[1:] != on[:-1]))
     ends = np.append(starts[1:], True)
@@ -211,8 +260,7 @@ def joined_spans(first_last: list[tuple[int, int]], ends: list[int]) -> list[tup
 
 
 def _nominal(steps: Ints) -> float:
-    positive = steps[steps > 0]
-    return float(np.median(positive)) if len(positive) else 0.0
+    return middle_step(steps[steps > 0])
 
 
 def _rate_change(steps: Ints, at: int, nominal: float) -> int:

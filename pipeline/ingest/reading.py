@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -71,6 +72,11 @@ class FileReading:
     unused: tuple[str, ...]
     notes: list[str]
     stop_ts: int | None = None
+
+    @cached_property
+    def every_row(self) -> Ints:
+        """The numbers of all rows with a time."""
+        return np.arange(len(self.ts))
 
     @property
     def first_ts(self) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ from pipeline.ingest.encoding import Text
 from pipeline.ingest.sniff import BLANKS, Dialect, single_blanks
 
 _BLOCK_BYTES = 1 << 25
+_PART_BYTES = 1 << 22
 _BLANKS = " \t\x1a\x0c\0"
 
 
@@ -94,8 +96,34 @@ def _read_plain(
 def _arrow_table(
     region: bytes | memoryview, dialect: Dialect, wanted: list[int], quotes: bool
 ) -> tuple[pa.Table, list[OddLine]]:
-    odd: list[OddLine] = []
+    """The cells by Arrow's reader, large files in two parts at once."""
+    buffer = pa.py_buffer(region)
+    cut = 0
+    if len(region) > _PART_BYTES:
+        cut = _line_end_after(region, len(region) // 2)
+    if not cut:
+        table, odd = _arrow_part(buffer, dialect, wanted, quotes, dialect.first_row_line)
+        return table.unify_dictionaries(), odd
     first = dialect.first_row_line
+    # Line numbers of odd rows are told only to a reader of one thread, so each part has its own.
+    middle = first + int(np.count_nonzero(np.frombuffer(region, np.uint8, cut) == 10))
+    with ThreadPoolExecutor(1) as pool:
+        later = pool.submit(_arrow_part, buffer[cut:], dialect, wanted, quotes, middle)
+        upper, odd = _arrow_part(buffer[:cut], dialect, wanted, quotes, first)
+        lower, more = later.result()
+    return pa.concat_tables([upper, lower]).unify_dictionaries(), odd + more
+
+
+def _line_end_after(region: bytes | memoryview, at: int) -> int:
+    """Where the first line begins that starts after a place; 0: none does."""
+    near = bytes(region[at : at + _BLOCK_BYTES]).find(b"\n")
+    return 0 if near < 0 or at + near + 1 >= len(region) else at + near + 1
+
+
+def _arrow_part(
+    region: pa.Buffer, dialect: Dialect, wanted: list[int], quotes: bool, first: int
+) -> tuple[pa.Table, list[OddLine]]:
+    odd: list[OddLine] = []
 
     def keep(row: pa_csv.InvalidRow) -> str:
         odd.append(OddLine(row.number + first - 1, row.actual_columns, row.text))
@@ -104,8 +132,7 @@ def _arrow_table(
     as_text = {str(i): pa.string() for i in dialect.time_columns}
     as_dictionary = pa.dictionary(pa.int32(), pa.string())
     table = pa_csv.read_csv(
-        pa.py_buffer(region),
-        # One thread: only then are rejected rows numbered.
+        region,
         read_options=pa_csv.ReadOptions(
             use_threads=False,
             column_names=[str(i) for i in range(dialect.width)],
@@ -122,7 +149,7 @@ def _arrow_table(
             include_columns=[str(i) for i in wanted],
             strings_can_be_null=False,
         ),
-    ).unify_dictionaries()
+    )
     return table, odd
 
 
@@ -215,10 +242,7 @@ def _marked(
 
 
 def _below_header(text: Text, first_line: int) -> memoryview:
-    at = 0
-    for _ in range(first_line - 1):
-        at = text.content.index(b"\n", at) + 1
-    return memoryview(text.content)[at:]
+    return memoryview(text.content)[text.start_of(first_line) :]
 
 
 def _one_chunk(column: pa.ChunkedArray) -> pa.Array:

@@ -183,7 +183,7 @@ def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate 
 
 def may_be_time(cell: str) -> bool:
     """A cheap look first: most cells are short numbers and words."""
-    if not cell:
+    if len(cell) < 8 and not ("/" in cell or ":" in cell or "-" in cell or cell.count(".") > 1):
         return False
     if cell[0].isdigit():
         marks = sum(cell.count(s) for s in "-/. ")
@@ -229,7 +229,7 @@ def _described(
         else [f"column {i + 1}" for i in range(width)]
     )
     row_line, top = starts[first], starts[header.top - 1]
-    sign, reasons["decimal sign"] = _decimal_sign(sample, best, shown, row_line, decimal)
+    sign, reasons["decimal sign"] = _decimal_sign(sample, best, shown, row_line, is_quoted, decimal)
     return Dialect(
         delimiter=best.delimiter,
         decimal_sign=sign,
@@ -274,11 +274,14 @@ def _decimal_sign(
     best: _Candidate,
     shown: str,
     first_line: int,
+    is_quoted: bool,
     given: str | None,
 ) -> tuple[str, str]:
     """The decimal sign and why. Raises InputError where nothing decides it."""
     if given is not None:
         return given, "site.toml says so"
+    if best.delimiter == "," and not is_quoted:
+        return ".", "the comma parts the cells"
     is_clear: Counter[str] = Counter()
     is_open: Counter[str] = Counter()
     example = ""

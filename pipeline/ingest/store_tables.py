@@ -13,7 +13,7 @@ from pipeline.ingest.accounts import Fates, Place, account_tables
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.file_clock import is_regular
 from pipeline.ingest.match import logger_names
-from pipeline.ingest.merge import Series, Settled
+from pipeline.ingest.merge import Series, Settled, Times
 from pipeline.ingest.reading import FileReading
 from pipeline.site import Channel, Site
 from pipeline.store import store_table
@@ -32,11 +32,12 @@ def store_tables(
     loggers = _loggers(site, readings)
     fates = Fates(readings)
     parts = {name: [store_table(name, {})] for name in ("channel", "reading", "state", "conflict")}
+    shared: dict[tuple[int, ...], Times] = {}
     for number in range(len(site.channels)):
         logger = next((g for g in loggers if any(number in r.cells for r in g.files)), None)
         if logger is None:
             continue
-        series = _series(logger, number)
+        series = _series(logger, number, shared)
         settled = merge.settle(series)
         fates.mark(series, settled)
         parts["conflict"].append(_conflicts(number + 1, series, settled, readings))
@@ -116,18 +117,26 @@ def _kind(site: Site, logger: _Logger) -> str:
     return "change_of_state" if only_states else "sampled"
 
 
-def _series(logger: _Logger, number: int) -> Series:
+def _series(logger: _Logger, number: int, shared: dict[tuple[int, ...], Times]) -> Series:
+    """One channel's cells; channels with a cell in every row of their files share their times."""
     found = [
         (reading, reading.cells[number], file_id)
         for reading, file_id in zip(logger.files, logger.file_ids, strict=True)
         if number in reading.cells
     ]
-    return Series(
-        np.concatenate([reading.ts[cells.row] for reading, cells, _ in found]),
-        np.concatenate([cells.value for _, cells, _ in found]),
-        np.concatenate([np.full(len(cells.row), file_id) for _, cells, file_id in found]),
-        np.concatenate([cells.row for _, cells, _ in found]),
-    )
+    parts = tuple((file_id, cells.row) for _, cells, file_id in found)
+    if all(len(cells.row) == len(reading.ts) for reading, cells, _ in found):
+        key = tuple(file_id for file_id, _ in parts)
+        if key not in shared:
+            shared[key] = Times(_joined([reading.ts for reading, _, _ in found]))
+        times = shared[key]
+    else:
+        times = Times(_joined([reading.ts[cells.row] for reading, cells, _ in found]))
+    return Series(times, _joined([cells.value for _, cells, _ in found]), parts)
+
+
+def _joined(arrays: list[np.ndarray]) -> np.ndarray:
+    return arrays[0] if len(arrays) == 1 else np.concatenate(arrays)
 
 
 class _Made:
@@ -138,9 +147,13 @@ class _Made:
     ) -> None:
         self.site, self.logger, self.number = site, logger, number
         self.channel: Channel = site.channels[number]
-        self.ts, self.value = series.ts[settled.kept], series.value[settled.kept]
+        self.times, self.value = series.times, series.value
+        if settled.kept is not None:
+            self.times = Times(series.ts[settled.kept])
+            self.value = series.value[settled.kept]
         if self.channel.form == "total":
-            self.ts, self.value, note = merge.increases(self.ts, self.value)
+            ts, self.value, note = merge.increases(self.ts, self.value)
+            self.times = Times(ts)
             if note:
                 logger.files[-1].notes.append(f"{self.channel.column}: {note}")
         self.contradicted = np.array([series.ts[a] for a, _ in settled.pairs], np.int64)
@@ -149,6 +162,11 @@ class _Made:
         self.is_sampled = logger.kind == "sampled" or (
             logger.kind == "long" and (not self.is_state or is_regular(self.ts))
         )
+
+    @property
+    def ts(self) -> np.ndarray:
+        """The instants of its values, in the order of time."""
+        return self.times.ts
 
     def table(self) -> pa.Table:
         """Rows of store.reading or of store.state."""
@@ -163,7 +181,7 @@ class _Made:
             )
         if self.is_sampled:
             start, end, is_on = merge.sampled_segments(
-                self.ts, self.value, hold_intervals(self.site)
+                self.times, self.value, hold_intervals(self.site)
             )
         else:
             files = [r for r in self.logger.files if self.number in r.cells]
@@ -213,7 +231,7 @@ class _Made:
 
     def _interval_s(self) -> float | None:
         if self.is_sampled:
-            interval = merge.nominal_interval_us(self.ts)
+            interval = self.times.nominal_us
             return None if interval is None else interval / MICROSECONDS
         # A log of changes is as fine as its stamps are written, however rarely something changes:
         # their greatest common divisor, a minute at the most.
@@ -229,9 +247,11 @@ def _conflicts(
         return store_table("conflict", {})
     a, b = (np.array(side, np.int64) for side in zip(*settled.pairs, strict=True))
 
-    def lines(cells: np.ndarray) -> list[int]:
-        files, rows = series.file[cells].tolist(), series.row[cells].tolist()
-        return [int(readings[f - 1].line[row]) for f, row in zip(files, rows, strict=True)]
+    (file_a, row_a), (file_b, row_b) = series.places(a), series.places(b)
+
+    def lines(files: np.ndarray, rows: np.ndarray) -> list[int]:
+        places = zip(files.tolist(), rows.tolist(), strict=True)
+        return [int(readings[f - 1].line[row]) for f, row in places]
 
     return store_table(
         "conflict",
@@ -239,10 +259,10 @@ def _conflicts(
             "channel_id": np.full(len(a), channel_id),
             "ts": series.ts[a],
             "value_a": series.value[a],
-            "file_a": series.file[a],
-            "line_a": lines(a),
+            "file_a": file_a,
+            "line_a": lines(file_a, row_a),
             "value_b": series.value[b],
-            "file_b": series.file[b],
-            "line_b": lines(b),
+            "file_b": file_b,
+            "line_b": lines(file_b, row_b),
         },
     )

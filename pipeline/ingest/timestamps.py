@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from pipeline.ingest.steps import middle_step
 from pipeline.ingest.written_times import DAY_US, Flags, Ints
 from pipeline.units import MICROSECONDS
 
@@ -70,7 +71,7 @@ def to_utc(local: Ints, good: Flags, zone: tzinfo, is_regular: bool) -> Instants
     lost = np.zeros(len(rows), bool)
     open_ = np.zeros(len(rows), bool)
     steps = np.diff(clock)
-    usual = float(np.median(steps[steps > 0])) if (steps > 0).any() else 0.0
+    usual = middle_step(steps[steps > 0])
     for instant, before, after in changes:
         low, high = sorted((instant + before, instant + after))
         inside = np.flatnonzero((clock >= low) & (clock < high))

@@ -24,6 +24,7 @@ DAY_US = 86_400 * MICROSECONDS
 NO_OFFSET = np.iinfo(np.int64).min
 # A file whose rows are written in more ways than this is not a table.
 _MAX_LAYOUTS = 2_000
+_MAX_LENGTH = 48
 _ORDER_NAMES = {"mdy": "month/day", "dmy": "day/month", "ymd": "year-month-day"}
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -122,6 +123,8 @@ def text_kind(text: str) -> str | None:
     A short_date is one without a year; by itself it may as well be a fraction.
     """
     text = _plain(text)
+    if len(text) > _MAX_LENGTH:
+        return None
     for kind, patterns in _GRAMMAR.items():
         if any(_means_date(pattern.fullmatch(text)) for pattern in patterns):
             return kind
@@ -152,7 +155,7 @@ def split_texts(texts: pa.Array, needs_time: bool) -> Fields:
     lengths = pc.fill_null(pc.binary_length(texts), 0).to_numpy(zero_copy_only=False)
     layouts = 0
     for length in np.flatnonzero(np.bincount(lengths)):
-        if not 4 <= length <= 64:
+        if not 4 <= length <= _MAX_LENGTH:
             continue
         rows = np.flatnonzero(lengths == length)
         chosen = texts if len(rows) == n else texts.take(pa.array(rows))
