@@ -10,7 +10,7 @@ from pipeline.result import Finding
 from reports.block import Block, Model
 from reports.markup import fill, slug
 
-MOST_CHECKS = 5
+MOST_CHECKS = 4
 """So many checks and every caution stand on the first printed page together with the verdict."""
 MOST_AT_A_PLACE = 2
 
