@@ -36,7 +36,7 @@ change as (
     -- a purge may last this long after source and call; then the same fan is fan-only
     select
         r.site_id,
-        r.end_ts + (coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6)::bigint,
+        r.end_ts + ((coalesce(g.value, t.purge_unknown_s) + t.purge_allowance_s) * 1e6)::bigint,
         0,
         'purge_end',
         true,
@@ -173,7 +173,7 @@ classed as (
                 r.source_off_ts is not null
                 and coalesce(r.fan_off_ts, 0) < r.source_off_ts
                 and r.start_ts - r.idle_ts
-                    < coalesce(g.value, t.purge_unknown_s) * 1e6 + 60e6
+                    < (coalesce(g.value, t.purge_unknown_s) + t.purge_allowance_s) * 1e6
                 then 'purge'
             else 'fan_only'
         end as class,

@@ -72,8 +72,14 @@ quiet as (
 ),
 
 ended as (
-    select n.*, least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)) as end_ts
+    select
+        n.*,
+        least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)) as end_ts,
+        (1e6 * if(
+            n.kind = 'high', t.supply_judged_after_fan_s, t.supply_judged_after_fan_cooling_s
+        ))::bigint as blown_us,
     from next_on n
+    join run.threshold t on t.site_id = n.site_id
     asof left join quiet q
         on q.site_id = n.site_id and q.kind = n.kind and q.quiet_ts > n.drop_ts
 ),
@@ -102,15 +108,14 @@ candidate as (
         (n.resume_ts is null or n.resume_ts - n.drop_ts > t.chatter_max_s * 1e6)
         -- supply proves something only with the fan known to have run for a while
         and coalesce((
-            select sum(least(f.end_ts, n.drop_ts)
-                - greatest(f.start_ts, n.drop_ts - (t.supply_judged_after_fan_s * 1e6)::bigint))
+            select sum(least(f.end_ts, n.drop_ts) - greatest(f.start_ts, n.drop_ts - n.blown_us))
             from run_state.fan f
             where
                 f.site_id = n.site_id
                 and f.is_on
                 and f.start_ts < n.drop_ts
-                and f.end_ts > n.drop_ts - (t.supply_judged_after_fan_s * 1e6)::bigint
-        ), 0) >= t.supply_judged_after_fan_s * 1e6
+                and f.end_ts > n.drop_ts - n.blown_us
+        ), 0) >= n.blown_us
 ),
 
 supply as (
@@ -195,10 +200,11 @@ reached as (
                 / nullif(l.sign * (p.end_value - p.start_value), 0))::bigint
         ) as reach_ts,
     from limited l
+    join run.threshold t on t.site_id = l.site_id
     join supply p
         on p.site_id = l.site_id
         and p.start_ts < l.peak_ts
-        and p.start_ts >= l.drop_ts - 1200e6
+        and p.start_ts >= l.drop_ts - t.trip_reach_search_s * 1e6
         and l.sign * p.start_value < l.reach_level
         and l.sign * p.end_value >= l.reach_level
     where l.at_limit

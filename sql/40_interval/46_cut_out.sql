@@ -71,7 +71,7 @@ ahead as (
         t.cut_out_fall_min_f,
         t.cut_out_fall_share,
         (t.cut_out_fall_s * 1e6)::bigint as fall_us,
-        coalesce(b.return_f, 70) as return_f,
+        coalesce(b.return_f, t.return_unknown_f) as return_f,
         min(p.supply_f) over later as low_f,
         arg_min(p.ts, p.supply_f) over later as low_ts,
         max(p.supply_f) over around as around_f,
@@ -105,21 +105,32 @@ first_of as (
     qualify coalesce(
         ts - lag(ts) over (partition by site_id, stretch_id order by ts) > fall_us, true
     )
-)
+),
 
 -- it climbs again with the output on, or the output ends first
-select
-    f.site_id,
-    f.source,
-    f.ts as start_ts,
-    f.low_ts,
-    coalesce(min(p.ts) filter (p.supply_f >= f.low_f + 5), any_value(r.end_ts)) as end_ts,
-    f.supply_f as peak_f,
-    f.low_f,
-    f.in_visit,
-from first_of f
-join interval.source_run r
-    on r.site_id = f.site_id and r.source = f.source and r.start_ts <= f.ts and r.end_ts > f.ts
-left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < r.end_ts
-group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.in_visit
-order by f.site_id, start_ts
+found as (
+    select
+        f.site_id,
+        f.source,
+        f.ts as start_ts,
+        f.low_ts,
+        coalesce(min(p.ts) filter (p.supply_f >= f.low_f + t.cut_out_back_f), any_value(r.end_ts)) as end_ts,
+        f.supply_f as peak_f,
+        f.low_f,
+        f.in_visit,
+    from first_of f
+    join run.threshold t on t.site_id = f.site_id
+    join interval.source_run r
+        on r.site_id = f.site_id and r.source = f.source and r.start_ts <= f.ts and r.end_ts > f.ts
+    left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < r.end_ts
+    group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.in_visit
+)
+
+-- a fall that a panel trip ends or overlaps is told there
+select c.*
+from found c
+anti join interval.trip x
+    on x.site_id = c.site_id
+    and x.kind = 'high'
+    and (x.drop_ts = c.end_ts or (x.start_ts <= c.low_ts and x.end_ts > c.start_ts))
+order by c.site_id, c.start_ts

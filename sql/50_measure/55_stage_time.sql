@@ -1,20 +1,23 @@
 -- one row per mode, source and stage: the exclusive split; burner and compressor heat kept apart
--- Strip heat is aux, never second stage.
+-- Strip heat is aux, never second stage, alone or beside the compressor. Burner and compressor at once
+-- stay 'both', first or second stage.
 with
 
 split as (
     select
-        site_id,
-        class as mode,
-        source,
+        c.site_id,
+        c.class as mode,
+        c.source,
         case
-            when source = 'strip' then 'aux'
-            when stage = 2 then 'second'
+            when c.source = 'strip' then 'aux'
+            when c.source = 'both' and not (c.w1 and i.has_burner) then 'aux'
+            when c.stage = 2 then 'second'
             else 'first'
         end as stage,
-        s,
-    from measure.condition_time
-    where class in ('heating', 'cooling')
+        (c.end_ts - c.start_ts) / 1e6 as s,
+    from interval.condition c
+    join run.site i on i.site_id = c.site_id
+    where c.class in ('heating', 'cooling')
 )
 
 select

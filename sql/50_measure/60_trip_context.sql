@@ -10,19 +10,23 @@ before_drop as (
 source_before as (
     select t.site_id, t.trip_id, max(r.start_ts) as run_ts
     from interval.trip t
+    join run.threshold h on h.site_id = t.site_id
     join interval.source_run r
-        on r.site_id = t.site_id and r.start_ts < t.drop_ts and r.end_ts >= t.drop_ts - 15000000
+        on r.site_id = t.site_id
+        and r.start_ts < t.drop_ts
+        and r.end_ts >= t.drop_ts - h.trip_stage_before_s * 1e6
     group by t.site_id, t.trip_id
 ),
 
 second_before as (
     select t.site_id, t.trip_id, max(r.start_ts) as stage2_ts
     from interval.trip t
+    join run.threshold h on h.site_id = t.site_id
     join interval.output_run r
         on r.site_id = t.site_id
         and r.output in ('output_w2', 'output_y2')
         and r.start_ts < t.drop_ts
-        and r.end_ts >= t.drop_ts - 15000000
+        and r.end_ts >= t.drop_ts - h.trip_stage_before_s * 1e6
     group by t.site_id, t.trip_id
 ),
 
@@ -40,10 +44,11 @@ resumed as (
 static_before as (
     select t.site_id, t.trip_id, max(p.start_value) as static_max_inwc
     from interval.trip t
+    join run.threshold h on h.site_id = t.site_id
     join signal.piece p
         on p.site_id = t.site_id
         and p.role = 'static_pressure'
-        and p.start_ts >= t.drop_ts - 120000000
+        and p.start_ts >= t.drop_ts - h.trip_static_before_s * 1e6
         and p.start_ts <= t.drop_ts
     group by t.site_id, t.trip_id
 ),
