@@ -3,8 +3,69 @@
 -- above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
 with
 
--- static: the fan-off level is the lowest steady level seen; without a clear second level it cannot tell
-level as (
+-- outputs: each stretch of each, with the fan delay of its own kind
+output as (
+    select
+        s.*,
+        lag(s.end_ts) over w is not distinct from s.start_ts as start_seen,
+        (1e6 * coalesce(
+            i.fan_on_delay_s,
+            if(s.role = 'output_w1' and i.has_burner, t.fan_on_delay_gas_s, t.fan_on_delay_compressor_s)
+        ))::bigint as on_delay_us,
+        (1e6 * coalesce(
+            i.fan_off_delay_s,
+            if(s.role = 'output_w1' and i.has_burner, t.fan_off_delay_gas_s, t.fan_off_delay_compressor_s)
+        ))::bigint as off_delay_us,
+    from channel.state s
+    join run.site i on i.site_id = s.site_id
+    join run.threshold t on t.site_id = s.site_id
+    where s.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
+    window w as (partition by s.site_id, s.role order by s.start_ts)
+),
+
+-- a state whose beginning nobody saw tells nothing about the fan until its delay is over
+reach as (
+    select site_id, start_ts + on_delay_us as start_ts, end_ts + off_delay_us as end_ts, true as is_fan
+    from output
+    where is_on
+    union all
+    select
+        site_id,
+        start_ts + case when start_seen then 0 when is_on then on_delay_us else off_delay_us end,
+        end_ts,
+        false,
+    from output
+),
+
+change as (
+    select
+        site_id,
+        unnest([start_ts, end_ts]) as ts,
+        unnest(if(is_fan, [1, -1], [0, 0])) as fan_step,
+        unnest(if(is_fan, [0, 0], [1, -1])) as known_step,
+    from reach
+    where end_ts > start_ts
+),
+
+inferred as (
+    select
+        c.site_id,
+        c.ts as start_ts,
+        lead(c.ts) over w as end_ts,
+        sum(c.fan_step) over w > 0 as is_on,
+        sum(c.known_step) over w = n.n_output as is_known,
+    from (
+        select site_id, ts, sum(fan_step)::bigint as fan_step, sum(known_step)::bigint as known_step
+        from change
+        group by site_id, ts
+    ) c
+    join (select site_id, count(distinct role) as n_output from output group by site_id) n
+        on n.site_id = c.site_id
+    window w as (partition by c.site_id order by c.ts)
+),
+
+-- static: its lowest level seen; without a clear second level it cannot tell
+lowest as (
     select
         c.site_id,
         c.channel_id,
@@ -15,6 +76,33 @@ level as (
     join channel.reading r on r.site_id = c.site_id and r.channel_id = c.channel_id
     where c.role = 'static_pressure' and c.is_primary
     group by c.site_id, c.channel_id
+),
+
+-- a lowest level well over zero is a fan that never stops, unless static stands there with every output
+-- off, G among them
+at_rest as (
+    select r.site_id, r.channel_id, median(r.value) as rest_inwc
+    from channel.reading r
+    join lowest l on l.site_id = r.site_id and l.channel_id = r.channel_id
+    join run.threshold t on t.site_id = r.site_id
+    asof join inferred o on o.site_id = r.site_id and r.ts >= o.start_ts
+    where
+        l.off_inwc > t.fan_static_off_max_inwc
+        and o.is_known
+        and not o.is_on
+        and r.ts < o.end_ts
+        and exists (from output g where g.site_id = r.site_id and g.role = 'output_g')
+    group by r.site_id, r.channel_id
+),
+
+level as (
+    select l.*
+    from lowest l
+    join run.threshold t on t.site_id = l.site_id
+    left join at_rest r on r.site_id = l.site_id and r.channel_id = l.channel_id
+    where
+        l.off_inwc <= t.fan_static_off_max_inwc
+        or r.rest_inwc <= l.off_inwc + t.fan_static_over_off_inwc
 ),
 
 available as (
@@ -63,80 +151,19 @@ static_break as (
     where next_ts - ts <= hold_us
 ),
 
--- up for less than 10 s is a gust or a door, not the fan
+-- up for less than that is a gust or a door, not the fan
 static_run as (
     select
-        site_id,
-        min(ts) as start_ts,
-        max(next_ts) as end_ts,
-        any_value(is_on) and max(next_ts) - min(ts) >= 10e6 as is_on,
+        b.site_id,
+        min(b.ts) as start_ts,
+        max(b.next_ts) as end_ts,
+        any_value(b.is_on) and max(b.next_ts) - min(b.ts) >= any_value(t.fan_static_min_s) * 1e6 as is_on,
     from (
         select *, sum(is_new::int) over (partition by site_id order by ts) as run_id
         from static_break
-    )
-    group by site_id, run_id
-),
-
--- outputs: each stretch of each, with the fan delay of its own kind
-output as (
-    select
-        s.*,
-        lag(s.end_ts) over w is not distinct from s.start_ts as start_seen,
-        (1e6 * coalesce(
-            i.fan_on_delay_s,
-            if(s.role = 'output_w1' and i.has_burner, t.fan_on_delay_gas_s, t.fan_on_delay_compressor_s)
-        ))::bigint as on_delay_us,
-        (1e6 * coalesce(
-            i.fan_off_delay_s,
-            if(s.role = 'output_w1' and i.has_burner, t.fan_off_delay_gas_s, t.fan_off_delay_compressor_s)
-        ))::bigint as off_delay_us,
-    from channel.state s
-    join available a on a.site_id = s.site_id and a.source = 'outputs'
-    join run.site i on i.site_id = s.site_id
-    join run.threshold t on t.site_id = s.site_id
-    where s.role in ('output_w1', 'output_y1', 'output_aux', 'output_g')
-    window w as (partition by s.site_id, s.role order by s.start_ts)
-),
-
--- a state whose beginning nobody saw tells nothing about the fan until its delay is over
-reach as (
-    select site_id, start_ts + on_delay_us as start_ts, end_ts + off_delay_us as end_ts, true as is_fan
-    from output
-    where is_on
-    union all
-    select
-        site_id,
-        start_ts + case when start_seen then 0 when is_on then on_delay_us else off_delay_us end,
-        end_ts,
-        false,
-    from output
-),
-
-change as (
-    select
-        site_id,
-        unnest([start_ts, end_ts]) as ts,
-        unnest(if(is_fan, [1, -1], [0, 0])) as fan_step,
-        unnest(if(is_fan, [0, 0], [1, -1])) as known_step,
-    from reach
-    where end_ts > start_ts
-),
-
-inferred as (
-    select
-        c.site_id,
-        c.ts as start_ts,
-        lead(c.ts) over w as end_ts,
-        sum(c.fan_step) over w > 0 as is_on,
-        sum(c.known_step) over w = n.n_output as is_known,
-    from (
-        select site_id, ts, sum(fan_step)::bigint as fan_step, sum(known_step)::bigint as known_step
-        from change
-        group by site_id, ts
-    ) c
-    join (select site_id, count(distinct role) as n_output from output group by site_id) n
-        on n.site_id = c.site_id
-    window w as (partition by c.site_id order by c.ts)
+    ) b
+    join run.threshold t on t.site_id = b.site_id
+    group by b.site_id, b.run_id
 ),
 
 found as (
@@ -144,7 +171,10 @@ found as (
     union all
     select site_id, start_ts, end_ts, is_on, 'static_pressure' from static_run
     union all
-    select site_id, start_ts, end_ts, is_on, 'outputs' from inferred where is_known and end_ts > start_ts
+    select i.site_id, i.start_ts, i.end_ts, i.is_on, 'outputs'
+    from inferred i
+    join available a on a.site_id = i.site_id and a.source = 'outputs'
+    where i.is_known and i.end_ts > i.start_ts
 ),
 
 joined as (
