@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sample_data.world import climates
+from sample_data.world.dialects import DIALECTS
 from sample_data.world.loop import Record
 from sample_data.world.system import System
 
@@ -139,7 +140,7 @@ def panel_states(system: System, record: Record) -> list[Channel]:
 def channels(system: System, record: Record) -> list[Channel]:
     """Every channel that the system's loggers read."""
     log = system.logging
-    metric = log.dialect == "semicolon"
+    metric = DIALECTS[log.dialect].decimal == ","
     degree = "°C" if metric else "°F"
     unit = "degC" if metric else "degF"
 

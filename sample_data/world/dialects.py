@@ -24,7 +24,8 @@ class Dialect:
     name: str
     delimiter: str = ","
     decimal: str = "."
-    date: str = "ymd"  # ymd, mdy, dmy, iso_z, epoch
+    # ymd, mdy, dmy, named, iso_z, iso_offset, epoch, epoch_ms or sheet_days (since 1899-12-30)
+    date: str = "ymd"
     clock: str = "24"  # 24 or 12 (with AM and PM)
     two_columns: bool = False  # date and time apart
     time_column: str = "Time"
@@ -33,6 +34,10 @@ class Dialect:
     preamble: tuple[str, ...] = ()
     on_off: tuple[str, str] = ("off", "on")
     footer: str = ""
+    clock_marks: str = ":"  # between hour, minute and second
+    quoted: bool = False  # every cell in quotes
+    units: bool = False  # units in a line of their own under the names
+    newest_first: bool = False
 
 
 DIALECTS = {
@@ -46,6 +51,14 @@ DIALECTS = {
         Dialect("tabs", "\t", date="ymd", on_off=("OFF", "ON")),
         Dialect("epoch", date="epoch", utc=True, time_column="Unix time", on_off=("0", "1")),
         Dialect("long", date="ymd", long=True),
+        Dialect("bars", "|", date="named", time_column="Logged"),
+        Dialect("quoted", date="ymd", quoted=True, on_off=("No", "Yes")),
+        Dialect("points", "\t", ",", "dmy", clock_marks="."),
+        Dialect("milliseconds", date="epoch_ms", utc=True, time_column="Stamp"),
+        Dialect("spreadsheet days", ";", date="sheet_days", time_column="Date and time"),
+        Dialect("offset", date="iso_offset", on_off=("False", "True")),
+        Dialect("unit line", units=True),
+        Dialect("newest first", newest_first=True),
     )
 }  # fmt: skip
 
@@ -67,11 +80,17 @@ def instants(utc_s: Seconds, offset_s: int, dialect: Dialect) -> list[Texts]:
     """The time column, or date and time: seconds since 1970 UTC, `offset_s` the local zone's."""
     if dialect.date == "epoch":
         return [pa.array(utc_s).cast(pa.string())]
+    if dialect.date == "epoch_ms":
+        return [pa.array(utc_s * 1000).cast(pa.string())]
     local = utc_s if dialect.utc else utc_s + offset_s
+    if dialect.date == "sheet_days":  # 25,569 days to 1970-01-01
+        return [pa.array([f"{days:.10f}" for days in (local / 86400 + 25569).tolist()])]
     day, second = np.divmod(local, 86400)
     days, at = np.unique(day, return_inverse=True)
-    style = {"ymd": "%Y-%m-%d", "iso_z": "%Y-%m-%d", "mdy": "%m/%d/%Y", "dmy": "%d.%m.%Y"}
-    dates = [np.datetime64(int(d), "D").astype("O").strftime(style[dialect.date]) for d in days]
+    style = {"mdy": "%m/%d/%Y", "dmy": "%d.%m.%Y", "named": "%d %b %Y"}.get(
+        dialect.date, "%Y-%m-%d"
+    )
+    dates = [np.datetime64(int(d), "D").astype("O").strftime(style) for d in days]
     seconds, place = np.unique(second, return_inverse=True)
     clock = []
     for s in seconds.tolist():
@@ -80,13 +99,15 @@ def instants(utc_s: Seconds, offset_s: int, dialect: Dialect) -> list[Texts]:
             half = "AM" if hour < 12 else "PM"
             clock.append(f"{(hour + 11) % 12 + 1:02d}:{minute:02d}:{left:02d} {half}")
         else:
-            clock.append(f"{hour:02d}:{minute:02d}:{left:02d}")
+            clock.append(dialect.clock_marks.join(f"{n:02d}" for n in (hour, minute, left)))
     date_texts, clock_texts = _look_up(dates, at), _look_up(clock, place)
     if dialect.two_columns:
         return [date_texts, clock_texts]
-    if dialect.date == "iso_z":
+    if dialect.date in ("iso_z", "iso_offset"):
+        hours, minutes = divmod(abs(offset_s) // 60, 60)
+        behind = "Z" if dialect.utc else f"{'-' if offset_s < 0 else '+'}{hours:02d}:{minutes:02d}"
         joined = pc.binary_join_element_wise(date_texts, clock_texts, "T")
-        return [pc.binary_join_element_wise(joined, pa.scalar("Z"), "")]
+        return [pc.binary_join_element_wise(joined, pa.scalar(behind), "")]
     return [pc.binary_join_element_wise(date_texts, clock_texts, " ")]
 
 
@@ -108,7 +129,15 @@ def write(
     else:
         cells = [*times, *columns]
         heads += list(names)
+    if dialect.quoted:
+        cells = [pc.binary_join_element_wise('"', cell, '"', "") for cell in cells]
+        heads = [f'"{head}"' for head in heads]
     lines = pc.binary_join_element_wise(*cells, dialect.delimiter).to_pylist()
+    if dialect.newest_first:
+        lines.reverse()
     head = [*dialect.preamble, dialect.delimiter.join(heads)]
+    if dialect.units:  # `Supply air (°F)` as a name and, under it, its unit
+        parts = [name.rstrip(")").partition(" (") for name in heads]
+        head = [dialect.delimiter.join(part[n] for part in parts) for n in (0, 2)]
     tail = [dialect.footer] if dialect.footer else []
     return "\n".join([*head, *lines, *tail]) + "\n"

@@ -190,6 +190,8 @@ def second_stage(k: Known, mode: str) -> dict[str, list[Event]]:
     wanted: Flags = np.asarray({"timer": timed, "thermostat": asked, "both": timed | asked}[by])
     for start, _ in merged(segments(np.asarray(second)), CHATTER_S):
         lacking = not wanted[max(0, start - 3) : start + 30].any()
+        if by != "thermostat":  # a call that ends just as its clock runs out is no early start
+            lacking &= bool(clock[start] < delay_min * 60 - 30)
         none["starts"].append(
             {
                 "at": start,

@@ -155,6 +155,9 @@ EVENTS: dict[str, Callable[[System, Fact], int]] = {
     "stage-drop-on-limit": lambda s, f: level(len(outside(f["stage_drops"])), 3, 1),
     "limit-did-not-act": lambda s, f: level(f["limit_did_not_act_s"], 120, 1),
     "static-above-target": static_above,
+    "static-hunting": lambda s, f: level(
+        sum(h["end"] - h["start"] for h in outside(f["hunting"])), 3600, 1
+    ),
     "short-cycling": short_cycling,
     "output-chatter": lambda s, f: level(len(f["chatter"]), 5, 1),
     "second-stage-early": staging("early"),
@@ -177,7 +180,7 @@ RESTS_ON = {
     "supply_temp": ("high-limit-trips", "low-limit-trips", "equipment-cut-outs",
                     "rise-outside-plate", "limit-did-not-act", "stage-drop-on-limit"),
     "return_temp": ("rise-outside-plate",),
-    "static_pressure": ("static-above-target",),
+    "static_pressure": ("static-above-target", "static-hunting"),
     "zone_temp": ("zone-not-keeping-up", "second-stage-never-came-on"),
     "outdoor_temp": ("balance-point-mismatch",),
     "output_g": ("equipment-without-fan", "fan-never-stops", "static-above-target"),

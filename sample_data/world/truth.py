@@ -12,6 +12,7 @@ import numpy as np
 from sample_data.world import events as e
 from sample_data.world.channels import panel_states
 from sample_data.world.export import Export
+from sample_data.world.hunting import hunting
 from sample_data.world.known import Flags, Known, segments
 from sample_data.world.labels import labels
 from sample_data.world.loop import Record
@@ -64,6 +65,7 @@ def gather(k: Known) -> Fact:
         },
         "proof_s": {name: int((k.record.flag(name) & k.span).sum()) for name in PROOF},
         "trips": e.limit_trips(k, True) + e.limit_trips(k, False),
+        "hunting": hunting(k),
         "cut_outs": e.cut_outs(k),
         "stage_drops": [
             {"start": a, "end": b, "in_visit": bool(k.in_visit[a])}

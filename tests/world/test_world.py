@@ -11,10 +11,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline import findings
 from pipeline.ingest.load import load_site
+from pipeline.review import review_site
 from sample_data import world
 from sample_data.world.channels import panel_states
+from sample_data.world.codes import CODES
 from sample_data.world.conditions import CONDITIONS
+from sample_data.world.dialects import DIALECTS
+from sample_data.world.hunting import reversals
 from sample_data.world.known import Known, last_for
 from sample_data.world.labels import EVERY_CODE
 from sample_data.world.log_faults import LOG_FAULTS
@@ -186,38 +191,51 @@ def test_same_description_gives_the_same_bytes(tmp_path: Path) -> None:
 
 def dialect_of(dialect: str) -> world.System:
     """A tuning system that is logged in a dialect, states on change."""
-    for number in range(200):
-        system = world.healthy("tuning", number)
-        log = system.logging
-        if log.dialect == dialect and (log.states == "change") and log.fast_s <= 30:
-            return replace(system, days=1.0)
-    raise AssertionError(dialect)
+    system = world.healthy("tuning", 20)
+    logging = replace(system.logging, dialect=dialect, states="change", fast_s=10, slow_s=60)
+    return replace(system, days=0.5, logging=logging)
+
+
+DELIMITERS = {"semicolon": ";", "spreadsheet days": ";", "tabs": "\t", "points": "\t", "bars": "|"}
+LOCAL = {
+    "semicolon": "%d.%m.%Y %H:%M:%S",
+    "points": "%d.%m.%Y %H.%M.%S",
+    "bars": "%d %b %Y %H:%M:%S",
+}
+UTC_BY = {
+    "epoch": {"unit": "s"},
+    "milliseconds": {"unit": "ms"},
+    "utc": {},
+    "offset": {},
+}
 
 
 def read(system: world.System, text: str) -> pd.DataFrame:
     """An export as a table with UTC instants, by pandas."""
     dialect = system.logging.dialect
-    how: dict[str, Any] = {"sep": {"semicolon": ";", "tabs": "\t"}.get(dialect, ",")}
-    how |= {"decimal": ","} if dialect == "semicolon" else {}
+    how: dict[str, Any] = {"sep": DELIMITERS.get(dialect, ",")}
+    how |= {"decimal": ","} if dialect in ("semicolon", "points") else {}
     how |= {"skiprows": 3} if dialect == "twelve hour" else {}
-    table = pd.read_csv(io.StringIO(text), **how)
-    if dialect == "epoch":
-        table.index = pd.to_datetime(table.pop("Unix time"), unit="s", utc=True)
+    table = pd.read_csv(io.StringIO(text), **how, skip_blank_lines=False)
+    if dialect == "unit line":
+        units = pd.read_csv(io.StringIO(text), nrows=1, dtype=str).iloc[0]
+        table = pd.read_csv(io.StringIO(text), skiprows=[1])
+        table.columns = [n if pd.isna(u) else f"{n} ({u})" for n, u in units.items()]
+    first = table.pop(table.columns[0])
+    if dialect in UTC_BY:
+        table.index = pd.to_datetime(first, utc=True, **UTC_BY[dialect])
         return table
-    if dialect == "utc":
-        table.index = pd.to_datetime(table.pop("Timestamp"), utc=True)
-        return table
-    if dialect == "twelve hour":
-        text_at = table.pop("Date") + " " + table.pop("Time")
-        local = pd.to_datetime(text_at, format="%m/%d/%Y %I:%M:%S %p")
+    if dialect == "spreadsheet days":
+        local = pd.to_datetime(first, unit="D", origin="1899-12-30").dt.round("s")
+    elif dialect == "twelve hour":
+        local = pd.to_datetime(first + " " + table.pop("Time"), format="%m/%d/%Y %I:%M:%S %p")
     else:
-        style = "%d.%m.%Y %H:%M:%S" if dialect == "semicolon" else "%Y-%m-%d %H:%M:%S"
-        local = pd.to_datetime(table.pop("Time"), format=style)
+        local = pd.to_datetime(first, format=LOCAL.get(dialect, "%Y-%m-%d %H:%M:%S"))
     table.index = pd.DatetimeIndex(local).tz_localize(system.weather.timezone).tz_convert("UTC")
-    return table
+    return table[::-1] if dialect == "newest first" else table
 
 
-@pytest.mark.parametrize("dialect", ["plain", "semicolon", "twelve hour", "epoch"])
+@pytest.mark.parametrize("dialect", [name for name in DIALECTS if name != "long"])
 def test_exports_read_back_give_the_record(dialect: str) -> None:
     """Runtime of every output to the second from the panel's file, and supply air within five
     times its noise and half a digit."""
@@ -226,13 +244,11 @@ def test_exports_read_back_give_the_record(dialect: str) -> None:
     by_name = {export.name: export for export in files}
     panel = read(system, by_name["panel.csv"].text)
     assert str(panel.index[0]).replace(" ", "T")[:19] == told["window"]["start"][:19]
-    lasts = np.diff(panel.index.asi8 // 10**6 if panel.index.unit == "us" else panel.index.asi8)
     seconds = np.diff((panel.index - panel.index[0]).total_seconds())
-    assert len(lasts) == len(seconds)
     for channel in panel_states(system, kept):
         if not channel.role.startswith("output"):
             continue
-        on = panel[channel.column].astype(str).isin(["on", "ON", "1", "open"])
+        on = panel[channel.column].astype(str).isin(["on", "ON", "1", "Yes", "True"])
         assert seconds[on.to_numpy()[:-1]].sum() == told["runtime_s"][channel.role]
     plenum = by_name["plenum.csv"]
     table = read(system, plenum.text)
@@ -266,6 +282,57 @@ def test_faults_of_the_log_stand_in_the_log() -> None:
     if table is not None:
         quiet = table.iloc[:, 0]
         assert quiet.tail(2000).min() > 0.5 * 0.08 * 249.0889
+
+
+@pytest.mark.parametrize(("every_s", "days"), [(1, 0.25), (900, 3.0)])
+def test_rates_from_a_second_to_a_quarter_of_an_hour(
+    every_s: int, days: float, tmp_path: Path
+) -> None:
+    """Every channel sampled alike: no row is lost, and the tool's runtime lies within the bound it
+    gives itself, to the second at 1 s but for one interval at each end of each run."""
+    system = replace(world.healthy("tuning", 20), days=days)
+    rates = {"fast_s": every_s, "slow_s": every_s, "states": "sampled", "dialect": "plain"}
+    told = world.make_site(
+        replace(system, logging=replace(system.logging, **rates)),  # type: ignore[arg-type]
+        tmp_path,
+    )
+    panel = pd.read_csv(tmp_path / "exports" / "panel.csv")
+    assert set(np.diff(pd.to_datetime(panel["Time"]).to_numpy()) / np.timedelta64(1, "s")) == {
+        every_s
+    }
+    made = review_site(tmp_path)
+    assert made.load.total("n_rejected") == made.load.total("n_repeated") == 0
+    assert made.load.total("n_loaded") == made.load.total("n_read") > 0
+    runtime = made.result.frames["measure.runtime"].set_index("output")
+    for output in ("output_w1", "output_g"):
+        true_s = told["runtime_s"][output]
+        assert abs(runtime["on_s"][output] - true_s) <= runtime["plus_minus_s"][output]
+        if every_s == 1:
+            assert abs(runtime["on_s"][output] - true_s) <= 1
+
+
+@pytest.mark.parametrize("dialect", DIALECTS)
+def test_the_tool_loads_every_dialect(dialect: str, tmp_path: Path) -> None:
+    world.make_site(replace(dialect_of(dialect), days=0.1), tmp_path)
+    report = load_site(tmp_path)
+    assert report.total("n_rejected") == report.total("n_repeated") == report.n_conflicts == 0
+    assert report.total("n_loaded") == report.total("n_read") > 0
+
+
+def test_hunting_is_told_from_static_at_rest() -> None:
+    """Worked by hand: 0.3, 0.5, 0.3, 0.5, 0.3 turns three times; swings of 0.08 do not count."""
+    swings = np.repeat([0.3, 0.5, 0.3, 0.5, 0.3], 20)
+    assert reversals(swings, 0.1) == 3
+    assert reversals(0.3 + 0.4 * (swings - 0.3), 0.1) == 0
+
+
+def test_codes_are_file_names_of_findings_or_proposals() -> None:
+    """A code of a finding that exists is its file name with - for _; the rest is listed."""
+    folder = Path(findings.__file__).parent
+    there = {path.stem.replace("_", "-") for path in folder.glob("[a-z]*.py")}
+    assert there <= set(EVERY_CODE), "a finding that the world never asks for"
+    assert set(EVERY_CODE) == set(CODES)
+    assert {code for code, meaning in CODES.items() if not meaning} == set()
 
 
 @pytest.mark.slow
