@@ -8,11 +8,12 @@ with - for _. Adding one is adding a file with `FINDING = Declaration(...)` and
     findings, judged = judge_site(site)
     head = verdict(findings, judged, site)
 
-`tables_needed()` names the tables to hand over.
+`tables_needed()` names the tables to hand over; `NOT_LOOKED_AT` names what no rule looks at.
 """
 
+from pipeline.findings._base import NOT_LOOKED_AT
 from pipeline.findings._judge import judge_site, rules, tables_needed
 from pipeline.findings._site import SiteFrames
 from pipeline.findings._verdict import verdict
 
-__all__ = ["SiteFrames", "judge_site", "rules", "tables_needed", "verdict"]
+__all__ = ["NOT_LOOKED_AT", "SiteFrames", "judge_site", "rules", "tables_needed", "verdict"]

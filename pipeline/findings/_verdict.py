@@ -11,17 +11,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline import words
+from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._cautions import CLEAN_LOG
 from pipeline.findings._judge import rules
-from pipeline.findings._site import SiteFrames
+from pipeline.findings._site import SiteFrames, role_words
 from pipeline.findings._states import MODE_WORDS
 from pipeline.result import SEVERITIES, Finding, Judged, Verdict
 
 CERTAINTY = {
-    "shown": "Shown by the log",
-    "likely": "Likely from the log",
-    "possible": "Possible; the log does not show it",
+    "shown": "seen in the log; the cause is an inference",
+    "likely": "likely from the log; the cause is an inference",
+    "possible": "possible; the log does not show it",
 }
+SEEN_WITHOUT = ("supply_temp", "return_temp", "outdoor_temp", "static_pressure", "zone_temp")
+"""What a log without outputs may still show; named so that the page does not look empty."""
 TOLD_WITH_HEAD = 2
 """Findings that are told in the head's own sentence behind it; the rest is listed after it."""
 
@@ -33,19 +36,19 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
     """
     installation = [f for f in findings if f.about == "installation"]
     log = [f for f in findings if f.about == "log"]
+    loud = [f for f in log if f.severity != "note"]
     hours = _hours(site)
     unclear = _why_not_clear(judged, site, hours)
     call: str
     if installation:
         call = _worst(findings)
-        sentence = _story(installation)
+        sentence = _story(installation, loud)
     elif unclear is None:
         call = _worst(log) if log else "clear"
         sentence = f"None of the patterns looked for was seen in {_hours_words(hours)}."
     else:
         call = "cannot judge"
         sentence = words.sentence(unclear)
-    loud = [f for f in log if f.severity != "note"]
     if loud:
         first = "; ".join(_headline(f) for f in loud)
         sentence = f"First the log itself: {first.rstrip('.')}. {sentence}"
@@ -54,16 +57,15 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
         sentence=sentence,
         how_sure=_how_sure(installation, log, site, hours),
         ruled_out=_ruled_out(installation, judged),
-        cannot_tell=tuple(
-            f"{j.title}: {j.why[0].lower() + j.why[1:]}"
-            for j in judged
-            if j.result == "cannot tell"
-        ),
+        cannot_tell=_cannot_tell(judged),
     )
 
 
-def _story(installation: Sequence[Finding]) -> str:
-    """The head finding, what goes with it in the same sentence, and the names of the rest."""
+def _story(installation: Sequence[Finding], loud: Sequence[Finding]) -> str:
+    """The head finding, what goes with it in the same sentence, and the names of the rest.
+
+    With a sentence about the log before it (`loud`) it is one sentence, so that there are two.
+    """
     head = installation[0]
     order = {code: n for n, code in enumerate(head.goes_with)}
     together = sorted(
@@ -74,7 +76,11 @@ def _story(installation: Sequence[Finding]) -> str:
     sentence = words.sentence("; ".join(part.rstrip(".") for part in told))
     rest = [f for f in installation[1:] if f not in together[:TOLD_WITH_HEAD]]
     if rest:
-        sentence += f" Also: {words.joined(_lower(f.title) for f in rest)}."
+        names = words.joined(_lower(f.title) for f in rest)
+        if loud:
+            sentence = f"{'; '.join(part.rstrip('.') for part in told)}; also {names}"
+            return words.sentence(sentence)
+        sentence += f" Also: {names}."
     return sentence
 
 
@@ -96,11 +102,10 @@ def _how_sure(
     hours: dict[str, float],
 ) -> str:
     parts = []
-    quiet = [f for f in log if f.severity == "note"]
-    if quiet:
-        parts.append(f"About the log: {'; '.join(_headline(f).rstrip('.') for f in quiet)}.")
     if installation:
-        parts.append(f"{CERTAINTY[installation[0].certainty]}.")
+        head = installation[0]
+        parts.append(f"{head.title}: {CERTAINTY[head.certainty]}.")
+        parts.append(_when(head, site))
     covered = site.coverage("conditions")
     looked = f"Looked at: {words.duration(site.window_s)} with {_hours_words(hours)}"
     if covered is None or covered.coverage == 0:
@@ -115,9 +120,55 @@ def _how_sure(
             f"{looked}; outputs, calls and fan logged {words.share(covered.coverage)} "
             f"of the time{fine}."
         )
+    if hours["heating"] >= _clear_s(site) and hours["cooling"] < _judged_s(site):
+        ran = "hardly ran" if hours["cooling"] else "was not seen to run"
+        parts.append(f"Cooling was not looked at: it {ran} in this log.")
+    if hours["cooling"] >= _clear_s(site) and hours["heating"] < _judged_s(site):
+        ran = "hardly ran" if hours["heating"] else "was not seen to run"
+        parts.append(f"Heat was not looked at: it {ran} in this log.")
+    quiet = [f for f in log if f.severity == "note"]
+    if quiet:
+        parts.append(f"About the log: {'; '.join(_headline(f).rstrip('.') for f in quiet)}.")
     if not installation:
         parts.append(CLEAN_LOG)
-    return " ".join(parts)
+    return " ".join(part for part in parts if part)
+
+
+def _when(head: Finding, site: SiteFrames) -> str:
+    """When it happens, if its events lie close on the clock: 'Every day, 7:40 pm to 9:20 pm.'"""
+    times = [words.local(e.start_ts, site.site.timezone) for e in head.evidence]
+    if len(times) < site.threshold("when_min_events"):
+        return ""
+    minutes = sorted(t.hour * 60 + t.minute for t in times)
+    day = 24 * 60
+    # the longest stretch of the day without an event; the events lie in what is left
+    gaps = [(b - a, b) for a, b in zip(minutes, [*minutes[1:], minutes[0] + day], strict=True)]
+    longest, first = max(gaps)
+    if day - longest > site.threshold("when_max_spread_h") * 60:
+        return ""
+    start, end = first % day, (first + day - longest) % day
+    days = {t.date() for t in times}
+    often = f"on {words.count(len(days), 'day')}"
+    return f"It came {often}, always between {_of_day(start)} and {_of_day(end)}."
+
+
+def _of_day(minute: int) -> str:
+    """A time of day: '8:05 pm'."""
+    half = "am" if minute < 12 * 60 else "pm"
+    return f"{minute // 60 % 12 or 12}:{minute % 60:02d} {half}"
+
+
+def _cannot_tell(judged: Sequence[Judged]) -> tuple[str, ...]:
+    """What no rule could tell; rules that lack the same thing stand in one line."""
+    lacking: dict[str, list[str]] = {}
+    for j in judged:
+        if j.result == "cannot tell":
+            lacking.setdefault(j.why, []).append(j.title)
+    made = []
+    for why, titles in lacking.items():
+        names = words.joined([titles[0], *(_lower(title) for title in titles[1:])])
+        made.append(f"{names}: {_lower(why)}")
+    return tuple(made)
 
 
 def _ruled_out(installation: Sequence[Finding], judged: Sequence[Judged]) -> tuple[str, ...]:
@@ -142,6 +193,12 @@ def _why_not_clear(
 ) -> str | None:
     """Why the page may not say Clear, or None if it may."""
     enough = [mode for mode, seconds in hours.items() if seconds >= _clear_s(site)]
+    if not any(role in site.logged_roles for role in OUTPUT_ROLES):
+        calls = any(role.startswith("zone_call") for role in site.logged_roles)
+        what = "no outputs were logged" if calls else "no outputs or calls were logged"
+        beside = [role_words(r) for r in SEEN_WITHOUT if r in site.logged_roles]
+        shown = f"; logged were {words.joined(beside)}" if beside else ""
+        return f"cannot judge: {what}, so when heat ran is not known{shown}"
     if not enough:
         return (
             f"only {_hours_words(hours)} in this log; "
@@ -158,6 +215,10 @@ def _why_not_clear(
             if j.result == "cannot tell":
                 return f"{_lower(j.title)} cannot be judged: {_lower(j.why)}"
     return None
+
+
+def _judged_s(site: SiteFrames) -> float:
+    return site.threshold("judged_min_h") * 3600
 
 
 def _clear_s(site: SiteFrames) -> float:

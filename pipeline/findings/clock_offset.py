@@ -222,7 +222,7 @@ def _action(c: Clocks) -> str:
         f'files = "{_pattern(c.site, k.logger)}" and clock_offset_s = {round(k.offset_s or 0.0)}'
         for k in wanted
     )
-    lines = f"add to site.toml an [[export]] block with the lines {blocks}"
+    lines = f"at the office: add to site.toml an [[export]] block with the lines {blocks}"
     if not c.still:
         return f"{lines}, so that every run has the correction and not only this one"
     return f"{lines}, and review again (or run the review once with --align)"

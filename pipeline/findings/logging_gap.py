@@ -127,7 +127,8 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the logger itself: battery, full memory, lost contact, unplugged",
+            "the logger itself: battery, lost contact, unplugged (it went on logging later, so its "
+            "memory was not full)",
             "Raised when the others logged on.",
             _one_logger,
         ),
@@ -146,9 +147,9 @@ FINDING = Declaration(
     check_next=(
         Check(
             "log",
-            "{logger}: battery, memory, plug and lead before it goes out again",
-            "battery fresh, memory for twice the planned time",
-            "fresh battery, longer interval, or offload in between",
+            "{logger}: battery, plug and lead before it goes out again",
+            "battery fresh, plug and lead tight",
+            "fresh battery; fasten or change the lead",
         ),
         Check(
             "log",

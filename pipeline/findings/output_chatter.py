@@ -207,12 +207,14 @@ def judge(site: SiteFrames) -> Outcome:
             f"{words.duration(max_s)} or less falls between two readings"
         )
     offs = _offs(site, max_s)
+    offs = offs[~offs["role"].isin([r for r in OUTPUT_ROLES if r not in seen])]
     blinks = [b for b in _blinks(site, offs) if b.role in seen]
     least = site.threshold("chatter_min_events")
     roles = {r for r in seen if sum(b.role == r for b in blinks) >= least}
     if not roles:
         return NotFound(
-            f"{words.count(len(blinks), 'short off')} of {len(seen)} outputs outside visits"
+            f"{words.count(len(blinks), 'short off')} in {words.count(len(seen), 'output')}, "
+            f"visits left out{_left_out(offs, blinks)}"
         )
     kept = tuple(b for b in blinks if b.role in roles)
     calls = site.table("channel.channel")
@@ -231,6 +233,12 @@ def judge(site: SiteFrames) -> Outcome:
         fill={"outputs": words.joined(_terminal(r) for r in c.roles)},
         table=_table(c),
     )
+
+
+def _left_out(offs: pd.DataFrame, blinks: list[Blink]) -> str:
+    """How many more short offs of outputs a new call explained; '' if none."""
+    n = int(offs["role"].isin(list(OUTPUT_ROLES)).sum()) - len(blinks)
+    return f"; {n} more explained by a new call or the heat or cooling it brings" if n else ""
 
 
 def _offs(site: SiteFrames, max_s: float) -> pd.DataFrame:

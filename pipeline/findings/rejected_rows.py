@@ -100,9 +100,9 @@ FINDING = Declaration(
     check_next=(
         Check(
             "log",
-            "open the first of them in a text editor: {first}",
-            "a mark the logger writes when a probe is off or out of range",
-            "name the mark under missing in the site file's [[export]] block, or export again",
+            "at the office: open this line in a text editor: {first}",
+            "{good}",
+            "{bad}",
         ),
     ),
     confused_with=("Blank cells, and rows that were loaded before.",),
@@ -126,9 +126,34 @@ def judge(site: SiteFrames) -> Outcome:
         summary=_summary(c),
         headline=_headline(c),
         facts=c,
-        fill={"first": _place(records(rows.head(1))[0]) if len(rows) else "the conflicts"},
+        fill=_fill(c),
         table=_table(c),
     )
+
+
+def _fill(c: Rejects) -> dict[str, str]:
+    """The line the step points at, that of the commonest reason, and what it may be."""
+    if c.rows.empty:
+        return {
+            "first": "the first instant that stands twice",
+            "good": "one of the two exports is known to be the wrong one",
+            "bad": "at the office: export the logger again and leave the wrong file out",
+        }
+    reason = c.reasons[0][0]
+    row = records(c.rows[c.rows["reason"] == reason].head(1))[0]
+    if row.column_name:
+        return {
+            "first": f"{_place(row)} ({reason})",
+            "good": "a mark the logger writes when a probe is off or out of range",
+            "bad": "at the office: name the mark under missing in the site file's [[export]] "
+            "block, or export again",
+        }
+    return {
+        "first": f"{_place(row)} ({reason})",
+        "good": "a line that holds no reading: a header repeated, a note, the end of a broken off "
+        "export",
+        "bad": "at the office: export the logger again",
+    }
 
 
 def _place(r: Any) -> str:

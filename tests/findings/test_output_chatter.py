@@ -103,7 +103,12 @@ def test_an_output_wanted_again_by_another_zone_is_no_chatter(build, judge, at):
         )
         for n, (after, off) in enumerate(OFFS, start=1)
     ]
-    assert judge(CODE, site_with(build, [*w1, *calls]))[0].result == "not found"
+    judged, _ = judge(CODE, site_with(build, [*w1, *calls]))
+    assert judged.result == "not found"
+    assert judged.why == (
+        "No short offs in 3 outputs, visits left out; 3 more explained by a new call or the heat "
+        "or cooling it brings."
+    )
 
 
 def test_call_that_blinks_with_it_comes_first(build, judge, at):

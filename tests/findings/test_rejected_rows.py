@@ -37,7 +37,16 @@ def test_found_with_place_and_reason(build, judge):
         "1 row and 1 single cell of 5,801 rows gave no reading, in exports/rooms.csv. Why: error "
         "code (1); row cut short (1)."
     )
-    assert 'exports/rooms.csv line 1117: "2026-01-14T03:1"' in finding.checks[0]
+    # the step points at the first line of the commonest reason, and asks what fits that line
+    assert 'exports/rooms.csv line 2031, column Den (°F): "ERR" (error code)' in finding.checks[0]
+    assert "a mark the logger writes" in finding.checks[0]
+    cut = [reject(n, "2026-01-14T03:1", "row cut short") for n in (1117, 1118)]
+    tables["store.reject"] = [*rejects[:1], *cut]
+    _, finding = judge(CODE, build(tables))
+    assert 'line 1117: "2026-01-14T03:1" (row cut short)' in finding.checks[0]
+    assert "a mark the logger writes" not in finding.checks[0]
+    tables["store.reject"] = rejects
+    _, finding = judge(CODE, build(tables))
     assert dict(finding.table)["Line"] == ("1117", "2031")
     assert dict(finding.table)["Column"] == ("whole row", "Den (°F)")
 

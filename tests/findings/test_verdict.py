@@ -3,7 +3,7 @@
 import pytest
 
 from pipeline.findings import judge_site, verdict
-from pipeline.result import Finding, Judged
+from pipeline.result import Finding, Judged, Span
 
 HEAT = {("heating", 1, "1"): 40.0}
 
@@ -105,10 +105,61 @@ def test_log_is_named_before_anything_is_concluded(build):
     assert v.sentence == (
         "First the log itself: the clock of static runs 4 min ahead. It tripped 23 times."
     )
-    assert v.how_sure.startswith("About the log: logger plenum stopped for 3 h. Shown by the log.")
-    assert v.how_sure.endswith(
-        "Looked at: 7 days with 40 hours of heat; outputs, calls and fan logged 100 % of the "
-        "time, to 10 s."
+    assert v.how_sure == (
+        "Trips: seen in the log; the cause is an inference. Looked at: 7 days with 40 hours of "
+        "heat; outputs, calls and fan logged 100 % of the time, to 10 s. Cooling was not looked "
+        "at: it was not seen to run in this log. About the log: logger plenum stopped for 3 h."
+    )
+
+
+def test_the_head_is_two_sentences_at_the_most(build):
+    some = [
+        finding("clock", "watch", "the clock of static runs 4 min ahead", about="log"),
+        finding("trips", "act", "it tripped 23 times"),
+        finding("cycling", "watch", "short runs"),
+    ]
+    v = verdict(some, [], build(hours=HEAT))
+    assert v.sentence == (
+        "First the log itself: the clock of static runs 4 min ahead. It tripped 23 times; also "
+        "cycling."
+    )
+
+
+@pytest.mark.parametrize(
+    ("clocks", "said"),
+    [
+        (["20:05", "20:40", "21:25", "20:10", "21:00"], "between 8:05 pm and 9:25 pm"),
+        (["23:30", "00:40", "23:50", "00:10", "01:00"], "between 11:30 pm and 1:00 am"),
+        (["20:05", "20:40", "21:25", "20:10"], ""),  # four are too few to tell
+        (["18:00", "20:40", "22:01", "20:10", "21:00"], ""),  # 4 h 1 min apart
+        (["18:00", "20:40", "22:00", "20:10", "21:00"], "between 6:00 pm and 10:00 pm"),
+    ],
+)
+def test_when_it_happens(build, at, clocks, said):
+    spans = tuple(Span(at(n, c), at(n, c) + 60_000_000, "") for n, c in enumerate(clocks))
+    v = verdict([finding("trips", "act", "it", evidence=spans)], [], build(hours=HEAT))
+    assert (said in v.how_sure) if said else ("It came" not in v.how_sure)
+
+
+def test_rules_that_lack_the_same_stand_in_one_line(build):
+    some = [
+        Judged("one", "First rule", "?", "cannot tell", "Not logged: supply air."),
+        Judged("two", "Second rule", "?", "cannot tell", "Not logged: supply static."),
+        Judged("three", "Third rule", "?", "cannot tell", "Not logged: supply air."),
+    ]
+    assert verdict([], some, build(hours=HEAT)).cannot_tell == (
+        "First rule and third rule: not logged: supply air.",
+        "Second rule: not logged: supply static.",
+    )
+
+
+def test_without_outputs_it_says_why_nothing_can_be_judged(build):
+    site = build(roles=["supply_temp", "outdoor_temp"], hours={})
+    v = verdict([], [], site)
+    assert v.call == "cannot judge"
+    assert v.sentence == (
+        "Cannot judge: no outputs or calls were logged, so when heat ran is not known; logged were "
+        "supply air and outdoor air."
     )
 
 
