@@ -84,6 +84,13 @@ def hours(seconds: float) -> str:
     return f"{text} hour" if text == "1" else f"{text} hours"
 
 
+def only(seconds: float, what: str) -> str:
+    """Too little of a state to judge: 'only 12 min of heat outside visits', 'no heat ...'."""
+    if seconds < 1:
+        return f"no {what} outside visits"
+    return f"only {hours(seconds)} of {what} outside visits"
+
+
 def count(n: int, noun: str, plural: str | None = None) -> str:
     """A number with its noun: 'no trips', '1 trip', '23 trips'."""
     word = noun if n == 1 else (plural or f"{noun}s")

@@ -199,6 +199,8 @@ def _why_not_clear(
         beside = [role_words(r) for r in SEEN_WITHOUT if r in site.logged_roles]
         shown = f"; logged were {words.joined(beside)}" if beside else ""
         return f"cannot judge: {what}, so when heat ran is not known{shown}"
+    if not any(hours.values()):
+        return "neither heat nor cooling was seen to run in this log"
     if not enough:
         return (
             f"only {_hours_words(hours)} in this log; "

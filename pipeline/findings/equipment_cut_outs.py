@@ -231,7 +231,7 @@ def judge(site: SiteFrames) -> Outcome:
     kind = "furnace heat" if site.equipment.get("has_burner") else "strip heat"
     if rows.empty:
         if heat_s < site.threshold("judged_min_h") * 3600:
-            return CannotTell(f"only {words.hours(heat_s)} of {kind} outside visits")
+            return CannotTell(words.only(heat_s, kind))
         return NotFound(f"none in {words.hours(heat_s)} of {kind}")
     rows = with_condition(site.table("interval.condition"), rows, "start_ts")
     cut_outs = CutOuts(site, rows, pattern(site, rows, "heating", sources))

@@ -293,7 +293,7 @@ def judge(site: SiteFrames) -> Outcome:
     trips = _trips.load(site, "high")
     if trips is None:
         if heat_s < site.threshold("judged_min_h") * 3600:
-            return CannotTell(f"only {words.hours(heat_s)} of heat outside visits")
+            return CannotTell(words.only(heat_s, "heat"))
         return NotFound(f"no trip in {words.hours(heat_s)} of heat")
     events = _trips.events(trips)
     return Found(

@@ -218,7 +218,7 @@ def judge(site: SiteFrames) -> Outcome:
     trips = _trips.load(site, "low")
     if trips is None:
         if cool_s < site.threshold("judged_min_h") * 3600:
-            return CannotTell(f"only {words.hours(cool_s)} of cooling outside visits")
+            return CannotTell(words.only(cool_s, "cooling"))
         return NotFound(f"no trip in {words.hours(cool_s)} of cooling")
     events = _trips.events(trips)
     return Found(

@@ -308,7 +308,7 @@ def judge(site: SiteFrames) -> Outcome:
     static = load(site, target, fan_s, total[0], highest)
     if not _is_found(static):
         if fan_s < site.threshold("judged_min_h") * 3600:
-            return CannotTell(f"only {words.hours(fan_s)} of blower time outside visits")
+            return CannotTell(words.only(fan_s, "blower time"))
         return NotFound(
             f"over {site.static(target)} {words.share(static.over_s / fan_s)} of "
             f"{words.hours(fan_s)} of blower time, "

@@ -188,3 +188,8 @@ def test_empty_log_cannot_judge(build):
     assert findings == []
     assert verdict(findings, results, site).call == "cannot judge"
     assert {j.result for j in results if j.code != "rejected-rows"} <= {"cannot tell", "not found"}
+
+
+def test_nothing_ran(build):
+    v = verdict([], [], build(hours={}))
+    assert v.sentence == "Neither heat nor cooling was seen to run in this log."

@@ -149,3 +149,8 @@ def test_fixed_texts_in_the_units_of_the_report():
     text = "agree within 0.03 in. w.c., return air under 80 °F"
     assert words.in_units(text, "us") == text
     assert words.in_units(text, "si") == "agree within 7 Pa, return air under 26.7 °C"
+
+
+def test_too_little_of_a_state():
+    assert words.only(0.0, "heat") == "no heat outside visits"
+    assert words.only(720.0, "heat") == "only 12 min of heat outside visits"
