@@ -23,7 +23,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import words
-from pipeline.findings import _cautions
+from pipeline.findings import _cautions, _static_causes
 from pipeline.findings._base import (
     MAX_TABLE_ROWS,
     CannotTell,
@@ -33,151 +33,10 @@ from pipeline.findings._base import (
     Found,
     NotFound,
     Outcome,
-    Weighed,
-    Weight,
 )
 from pipeline.findings._site import SiteFrames, number, records
-from pipeline.findings._static import Static, answer_s, load, relief_by_name, relief_unknown
+from pipeline.findings._static import Static, answer_s, load, relief_by_name
 from pipeline.findings._windows import Event, evidence, lines, windows
-
-NOT_ATTRIBUTED = "who called and on which stage was not logged together with static"
-
-
-def _over(s: Static) -> str:
-    return s.site.static(s.site.threshold("static_finding_over_inwc"))
-
-
-def _that_time(s: Static) -> str:
-    """What the causes' shares are parts of: settled, over target plus margin, heat or cooling."""
-    hours = words.hours(s.running_margin_s)
-    return f"the {hours} more than {_over(s)} over target with heat or cooling on, dampers at rest,"
-
-
-def _one_zone(s: Static) -> Weighed:
-    if not s.is_attributed:
-        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
-    alone, more = s.states["n_zones"] == 1, s.states["n_zones"] >= 2
-    part = s.part(alone)
-    other_share, other_s = s.share(more)
-    said = f"{words.share(part)} of {_that_time(s)} came with one zone calling alone"
-    zone, zone_part = s.zone_alone
-    if zone:
-        said += f", {words.share(zone_part)} with {s.site.zones(zone)}"
-    said += (
-        f"; with two or more zones calling it was that far over {words.share(other_share)} of "
-        f"{words.hours(other_s)}"
-        if other_s > 0
-        else "; two or more zones never called together long enough to compare"
-    )
-    if part < s.site.threshold("cause_share_min_frac"):
-        return Weighed(Weight.AGAINST, said)
-    ratio = s.site.threshold("cause_rate_ratio_min")
-    telling = (
-        other_s >= s.site.threshold("cause_other_min_h") * 3600
-        and s.share(alone)[0] >= ratio * other_share
-    )
-    return Weighed(Weight.STRONG if telling else Weight.FITS, said)
-
-
-def _second_stage(s: Static) -> Weighed:
-    if not s.is_attributed:
-        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
-    second = s.states["stage"] == 2
-    part, (share_1, settled_1) = s.part(second), s.share(s.states["stage"] == 1)
-    said = (
-        f"{words.share(part)} of {_that_time(s)} came on second stage; on first stage it was "
-        f"that far over {words.share(share_1)} of {words.hours(settled_1)}"
-    )
-    if part == 0 and not {"output_w2", "output_y2"} & s.site.logged_roles:
-        return Weighed(Weight.OPEN, "second stage was not logged")
-    if part == 0:
-        return Weighed(Weight.RULED_OUT, said)
-    if part < s.site.threshold("cause_share_min_frac"):
-        return Weighed(Weight.AGAINST, said)
-    enough = settled_1 >= s.site.threshold("cause_other_min_h") * 3600
-    return Weighed(Weight.STRONG if enough else Weight.FITS, said)
-
-
-def _relief_missing(s: Static) -> Weighed:
-    reason = relief_unknown(s)
-    if reason is not None:
-        return Weighed(Weight.OPEN, reason)
-    wait_s, least = 2 * answer_s(s.site), s.site.threshold("relief_missing_min_events")
-    long = [x for x in s.long if x.free and x.length_s >= wait_s]
-    n_none = sum(not x.opened for x in long)
-    length = words.duration(wait_s)
-    if not long:
-        return Weighed(Weight.OPEN, f"it was never over target for {length} with one free to open")
-    if n_none:
-        said = (
-            f"no relief damper stood open in {words.of_all(n_none, len(long))} stretches over "
-            f"target of {length} or more"
-        )
-        return Weighed(Weight.STRONG if n_none >= least else Weight.OPEN, _named(s, said))
-    return Weighed(
-        Weight.RULED_OUT if len(long) >= least else Weight.AGAINST,
-        "a relief damper stood open every time it was over target for "
-        f"{length} or more ({words.count(len(long), 'time')})",
-    )
-
-
-def _named(s: Static, said: str) -> str:
-    """The sentence with the dampers' names behind it."""
-    return "; ".join(part for part in (said, relief_by_name(s)) if part)
-
-
-def _relief_limited(s: Static) -> Weighed:
-    reason = relief_unknown(s)
-    if reason is not None:
-        return Weighed(Weight.OPEN, reason)
-    opened = [x for x in s.long if x.opened]
-    length = words.duration(answer_s(s.site))
-    if not opened:
-        return Weighed(Weight.AGAINST, "no relief damper opened at all")
-    part = [x for x in opened if len(x.opened) < len(x.free)]
-    if not part:
-        return Weighed(
-            Weight.AGAINST,
-            f"every free relief damper stood open in {words.of_all(len(opened), len(opened))} "
-            f"stretches of {length} or more: relief is used up",
-        )
-    most = max(len(x.opened) for x in part)
-    free = sorted({len(x.free) for x in part})
-    said = (
-        f"in {words.of_all(len(part), len(opened))} stretches over target of {length} or more "
-        f"no more than {words.number(most)} relief {'damper' if most == 1 else 'dampers'} stood "
-        f"open, with {words.joined(map(words.number, free), last='or')} free to"
-    )
-    said = _named(s, said)
-    many = len(part) >= s.site.threshold("relief_missing_min_events")
-    most_of_it = len(part) >= s.site.threshold("cause_share_min_frac") * len(opened)
-    return Weighed(Weight.STRONG if many and most_of_it else Weight.FITS, said)
-
-
-def _target(s: Static) -> Weighed:
-    site = s.site
-    if not s.is_attributed:
-        return Weighed(Weight.OPEN, NOT_ATTRIBUTED)
-    everyone = s.states["n_zones"] == s.n_zones_all
-    share, settled_s = s.share(everyone)
-    all_zones = f"all {words.number(s.n_zones_all)} zones"
-    if settled_s < site.threshold("static_state_min_h") * 3600:
-        together = f"for only {words.hours(settled_s)}" if settled_s else "never"
-        return Weighed(Weight.OPEN, f"{all_zones} called together {together}")
-    said = (
-        f"with {all_zones} calling static was more than {_over(s)} over target "
-        f"{words.share(share)} of {words.hours(settled_s)}"
-    )
-    if share > site.threshold("static_state_share"):
-        return Weighed(Weight.STRONG, said)
-    if share <= site.threshold("static_share_watch_frac"):
-        return Weighed(Weight.RULED_OUT, said)
-    return Weighed(Weight.AGAINST, said)
-
-
-def _zero(s: Static) -> Weighed:
-    return Weighed(Weight.OPEN, "the transducer's zero was not checked against times with no fan")
-
 
 FINDING = Declaration(
     title="Static above target",
@@ -214,40 +73,40 @@ FINDING = Declaration(
             "relief does not answer: order, setting, actuator or wire",
             "Raised when relief dampers stay shut through five or more long stretches over target. "
             "Ruled out when one stands open every time.",
-            _relief_missing,
+            _static_causes.relief_missing,
             not_it="missing relief",
         ),
         Cause(
             "relief is held back: fewer dampers may open, or less far, than are free to",
             "Raised when static stays over target with a relief damper open and others, free to "
             "relieve, shut. Lowered when every free one stands open.",
-            _relief_limited,
+            _static_causes.relief_limited,
         ),
         Cause(
             "one zone alone cannot take the blower's air: duct too small, registers shut, damper "
             "not fully open",
             "Raised when most of the time over target comes with one zone calling, most when two "
             "or more zones called for hours and were seldom over.",
-            _one_zone,
+            _static_causes.one_zone,
         ),
         Cause(
             "second stage brings more air than the open ducts take",
             "Raised when most of the time over target comes on second stage. Ruled out when none "
             "does.",
-            _second_stage,
+            _static_causes.second_stage,
             not_it="second stage",
         ),
         Cause(
             "the target is lower than these ducts need, or the blower is set too high for them",
             "Raised when static is over target most of the time with every zone calling. Ruled out "
             "when it then hardly ever is.",
-            _target,
+            _static_causes.target,
             not_it="a target lower than the ducts need",
         ),
         Cause(
             "the pressure tap or the transducer's zero",
             "Never told by static over target alone.",
-            _zero,
+            _static_causes.zero,
         ),
     ),
     check_next=(
@@ -402,7 +261,7 @@ def _summary(s: Static) -> str:
     return words.sentences(
         _headline(s),
         f"it was over {words.count(len(s.rows), 'time')} for a minute or more, first {first}",
-        f"dampers on the move left out, it was more than {_over(s)} over target for "
+        f"dampers on the move left out, it was more than {_static_causes.over(s)} over target for "
         f"{words.hours(s.margin_s)} of {words.hours(s.settled_s)} of blower time "
         f"({words.share(s.margin_share)}){_state_words(s)}",
         _idle_words(s),
