@@ -193,7 +193,7 @@ def dialect_of(dialect: str) -> world.System:
     """A tuning system that is logged in a dialect, states on change."""
     system = world.healthy("tuning", 20)
     logging = replace(system.logging, dialect=dialect, states="change", fast_s=10, slow_s=60)
-    return replace(system, days=0.5, logging=logging)
+    return replace(system, days=0.2, logging=logging)
 
 
 DELIMITERS = {"semicolon": ";", "spreadsheet days": ";", "tabs": "\t", "points": "\t", "bars": "|"}
@@ -284,7 +284,7 @@ def test_faults_of_the_log_stand_in_the_log() -> None:
         assert quiet.tail(2000).min() > 0.5 * 0.08 * 249.0889
 
 
-@pytest.mark.parametrize(("every_s", "days"), [(1, 0.25), (900, 3.0)])
+@pytest.mark.parametrize(("every_s", "days"), [(1, 0.1), (900, 2.0)])
 def test_rates_from_a_second_to_a_quarter_of_an_hour(
     every_s: int, days: float, tmp_path: Path
 ) -> None:
