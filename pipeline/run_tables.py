@@ -208,7 +208,10 @@ def _setting_rows(site: Site) -> list[dict[str, object]]:
 
 
 def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, object]]:
-    """The site file's visits; without any, the first and last minutes of each logger."""
+    """The site file's visits; without any, the first and last minutes of each logger.
+
+    Those are on the run's one clock: the logger's own less the offset taken out.
+    """
     if site.visits:
         return [
             {
@@ -225,8 +228,12 @@ def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, ob
     last_us = int(limits["visit_last_min"] * 60 * MICROSECONDS)
     rows: list[dict[str, object]] = []
     for logger, first, last in con.execute(
-        "select logger, min(first_ts), max(last_ts) from store.channel"
-        " where site_id = ? and role <> 'ignore' group by logger order by logger",
+        "select c.logger,"
+        "  min(c.first_ts) - (coalesce(any_value(k.offset_s), 0) * 1e6)::bigint,"
+        "  max(c.last_ts) - (coalesce(any_value(k.offset_s), 0) * 1e6)::bigint"
+        " from store.channel c"
+        " left join run.clock k on k.site_id = c.site_id and k.logger = c.logger"
+        " where c.site_id = ? and c.role <> 'ignore' group by c.logger order by c.logger",
         [site.id],
     ).fetchall():
         if first is None:

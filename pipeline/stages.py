@@ -129,7 +129,11 @@ def frame(con: duckdb.DuckDBPyConnection, table: str, site_id: str | None = None
 
 
 def reads_of(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[str, ...]:
-    """The tables with a schema that a SELECT reads, by DuckDB's own parser, sorted."""
+    """The tables with a schema that a SELECT reads, by DuckDB's own parser, sorted.
+
+    Raises StageError for anything but one SELECT, a parameter, a table function other than those
+    that make rows of lists and ranges, and a table without a schema that no `with` names.
+    """
     row = con.execute("select json_serialize_sql(?::varchar)", [sql]).fetchone()
     tree: dict[str, Any] = json.loads(row[0]) if row else {"error": True}
     if tree.get("error"):
@@ -137,23 +141,35 @@ def reads_of(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[str, ...]:
     if len(tree["statements"]) != 1:
         raise StageError("more than one statement")
     found: set[str] = set()
-    _walk(tree, found)
+    bare: set[str] = set()
+    named: set[str] = set()
+    _walk(tree, found, bare, named)
+    if bare - named:
+        raise StageError(f"table without a schema: {', '.join(sorted(bare - named))}")
     return tuple(sorted(found))
 
 
-def _walk(node: Any, found: set[str]) -> None:
+def _walk(node: Any, found: set[str], bare: set[str], named: set[str]) -> None:
+    """Collect tables with a schema, names without one, and names that a `with` gives."""
     if isinstance(node, dict):
-        if node.get("type") == "BASE_TABLE" and node.get("schema_name"):
-            found.add(f"{node['schema_name']}.{node['table_name']}")
+        if node.get("type") == "BASE_TABLE":
+            if node.get("schema_name"):
+                found.add(f"{node['schema_name']}.{node['table_name']}")
+            else:
+                bare.add(node["table_name"].lower())
+        if node.get("class") == "PARAMETER":
+            raise StageError("a parameter has no value in a stage")
+        if isinstance(node.get("cte_map"), dict):
+            named.update(entry["key"].lower() for entry in node["cte_map"].get("map", []))
         if node.get("type") == "TABLE_FUNCTION":
             function = node.get("function", {}).get("function_name", "")
             if function not in ("unnest", "range", "generate_series"):
                 raise StageError(f"table function {function} is not allowed in a stage")
         for value in node.values():
-            _walk(value, found)
+            _walk(value, found, bare, named)
     elif isinstance(node, list):
         for value in node:
-            _walk(value, found)
+            _walk(value, found, bare, named)
 
 
 def _sql_stages(con: duckdb.DuckDBPyConnection) -> list[Stage]:

@@ -318,6 +318,16 @@ def test_without_visits_each_loggers_first_hour_and_last_half_hour_may_be_one(
     )
 
 
+def test_assumed_visits_stand_on_the_runs_clock(con: duckdb.DuckDBPyConnection) -> None:
+    log(con, "plenum", "2026-01-12T10:00Z", "2026-01-16T12:00Z")
+    prepare(con, [site()], aligned={("elm", "plenum"): 600.0})
+    # it runs 10 min ahead: what it wrote as 10:00 was 9:50
+    assert rows(con, "run.visit", "start_ts", "end_ts") == [
+        (ts("2026-01-12T09:50Z"), ts("2026-01-12T10:50Z")),
+        (ts("2026-01-16T11:20Z"), ts("2026-01-16T11:50Z")),
+    ]
+
+
 def test_thresholds_are_the_sites_own_or_the_defaults(con: duckdb.DuckDBPyConnection) -> None:
     log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z")
     log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z", site_id="oak")

@@ -177,6 +177,35 @@ def test_anything_but_one_select_is_refused(
         discover(con)
 
 
+@pytest.mark.parametrize(
+    ("sql", "says"),
+    [
+        ("select site_id from channel", "table without a schema: channel"),
+        ("select 1 from store.channel c join reading r on true", "table without a schema: reading"),
+        ("with a as (from b) from a, store.state", "table without a schema: b"),
+        ("select 1 from store.channel where exists (from visit)", "table without a schema: visit"),
+        ("select ? from store.channel", "a parameter has no value in a stage"),
+        ("select 1 from store.channel where site_id = $site", "a parameter has no value"),
+        ("with a as (select $1 as x) from a", "a parameter has no value"),
+    ],
+)
+def test_parameters_and_tables_without_a_schema_are_refused(
+    con: Any, sandbox: Sandbox, sql: str, says: str
+) -> None:
+    sandbox({"20_channel/21_channel.sql": f"-- a\n{sql}\n"})
+    with pytest.raises(StageError, match=rf"sql/20_channel/21_channel\.sql: {says}"):
+        discover(con)
+
+
+def test_names_that_a_with_gives_need_no_schema(con: Any) -> None:
+    sql = """
+        with recursive a as (select 1 as n union all select n + 1 from a where n < 3),
+        B as (with inner_one as (from store.state) from INNER_ONE)
+        select * from A join b on true
+    """
+    assert reads_of(con, sql) == ("store.state",)
+
+
 def test_first_line_says_what_one_row_is(con: Any, sandbox: Sandbox) -> None:
     sandbox({"20_channel/21_channel.sql": "select site_id from store.channel\n"})
     with pytest.raises(StageError, match="the first line says what one row is"):

@@ -62,6 +62,15 @@ last_trip as (
     group by a.site_id, a.source, a.start_ts
 ),
 
+-- and after a compressor wait or a changeover: the last time before this run that a source stopped. A
+-- call that already stood then counts from the start of this run.
+last_stop as (
+    select a.site_id, a.source, a.start_ts, max(r.end_ts) as stop_ts
+    from at_start a
+    join interval.source_run r on r.site_id = a.site_id and r.end_ts <= a.source_ts
+    group by a.site_id, a.source, a.start_ts
+),
+
 -- the zones that call for the mode, and how long the longest of them has
 calling as (
     select
@@ -70,13 +79,20 @@ calling as (
         a.start_ts,
         count(*) as n_zones,
         string_agg(b.zone, '+' order by b.zone) as zones,
-        (a.start_ts - greatest(min(b.start_ts), coalesce(any_value(x.trip_end_ts), 0))) / 1e6 as longest_call_s,
+        (
+            a.start_ts - greatest(
+                min(if(b.start_ts < p.stop_ts, a.source_ts, b.start_ts)),
+                coalesce(any_value(x.trip_end_ts), 0)
+            )
+        ) / 1e6 as longest_call_s,
     from at_start a
     join bridged b
         on b.site_id = a.site_id and b.mode = a.mode
         and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
     left join last_trip x
         on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
+    left join last_stop p
+        on p.site_id = a.site_id and p.source = a.source and p.start_ts = a.start_ts
     group by a.site_id, a.source, a.start_ts
 ),
 
@@ -114,6 +130,8 @@ set_to as (
         coalesce(q.stage2_called, false) as stage2_called,
         coalesce(q.emergency_called, false) as emergency_called,
         d.value * 60 as delay_setting_s,
+        -- a delay is the panel's only where a timer has a say
+        coalesce(y.value_text, 'unknown') not in ('thermostat', 'equipment') as is_delay_audited,
         m.value as min_zones_setting,
         k.value_text as clock_setting,
         e.value_text as release_setting,
@@ -130,6 +148,9 @@ set_to as (
     left join run.setting m
         on m.site_id = a.site_id and m.name = 'stage2_min_zones'
         and m.start_ts <= a.start_ts and m.end_ts > a.start_ts
+    left join run.setting y
+        on y.site_id = a.site_id and y.name = 'stage_up_by'
+        and y.start_ts <= a.start_ts and y.end_ts > a.start_ts
     left join run.setting k
         on k.site_id = a.site_id and k.name = 'stage_up_clock'
         and k.start_ts <= a.start_ts and k.end_ts > a.start_ts
@@ -214,9 +235,11 @@ select
     s.min_zones_setting,
     case
         when s.n_zones is null or s.emergency_called then 'not audited'
-        when s.delay_setting_s is null and s.min_zones_setting is null then 'not audited'
+        when (s.delay_setting_s is null or not s.is_delay_audited) and s.min_zones_setting is null
+            then 'not audited'
         when s.n_zones < s.min_zones_setting then 'too few zones'
-        when not s.stage2_called and coalesce(s.clock_s, 0) < s.delay_setting_s - s.tolerance_s then 'early'
+        when s.is_delay_audited and not s.stage2_called
+            and coalesce(s.clock_s, 0) < s.delay_setting_s - s.tolerance_s then 'early'
         else 'in order'
     end as result,
     if(result = 'early', s.delay_setting_s - coalesce(s.clock_s, 0), null) as early_by_s,
