@@ -193,14 +193,17 @@ def verdict_text(review: Review) -> str:
 
 def rows_text(result: SiteResult) -> str:
     """Rows read = loaded + rejected + repeated, over all files."""
+    from pipeline import words
+
     files = result.frames["store.file"]
     read, loaded, rejected, repeated, bad = (
         int(files[c].sum())
         for c in ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
     )
     return (
-        f"{len(files)} files: {read:,} rows read = {loaded:,} loaded + {rejected:,} rejected"
-        f" + {repeated:,} repeated; {bad:,} bad cells in loaded rows"
+        f"{words.count(len(files), 'file')}: {read:,} rows read = {loaded:,} loaded"
+        f" + {rejected:,} rejected + {repeated:,} repeated;"
+        f" {words.count(bad, 'bad cell')} in loaded rows"
     )
 
 
