@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -41,6 +41,10 @@ world: $(VENV)/dev.stamp
 # The long form of the world's tests: every condition at its stronger severities, 100 healthy systems
 world-long: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -m slow tests/world
+
+# Ten thousand random combinations of dialect, encoding, dates, units and noise, read back
+fuzz-dialects: $(VENV)/dev.stamp
+	$(BIN)/python -m pytest -m slow tests/test_ingest_dialects.py
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

@@ -15,6 +15,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
 
 from pipeline.errors import UserError
@@ -169,6 +170,9 @@ def physical_lines(path: Path, encoding: str) -> int:
         inside = path.relative_to(archive).as_posix()
         with zipfile.ZipFile(archive).open(inside) as raw:
             return sum(1 for _ in io.TextIOWrapper(raw, encoding))
+    if ".xlsx" in (p.suffix for p in path.parents):
+        book = openpyxl.load_workbook(path.parent, read_only=True)
+        return sum(1 for _ in book[path.name].iter_rows())
     with path.open(encoding=encoding) as file:
         return sum(1 for _ in file)
 

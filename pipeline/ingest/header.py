@@ -58,7 +58,7 @@ def find_header(
             break
         block.append(at)
     free = [c for c in range(width) if c not in time_columns]
-    kinds = [_kind(cells[at], free) for at in block]
+    kinds = [_kind(cells[at], free, time_columns) for at in block]
     named = next((k for k, kind in enumerate(kinds) if kind == "names"), None)
     if named is None:
         named = 0
@@ -150,14 +150,16 @@ def _may_be_header(row: list[str], width: int, is_last: bool) -> bool:
     return len(row) in (width, width + 1) and filled >= 1 and (width == 2 or len(row) > 2)
 
 
-def _kind(row: list[str], free: list[int]) -> str:
+def _kind(row: list[str], free: list[int], time_columns: tuple[int, ...]) -> str:
     """names, units or numbers (serial numbers, ports, dashes); empty for one that says nothing."""
     filled = [row[c] for c in free if c < len(row) and row[c]]
     if not filled:
         return ""
     plain = [c.strip("()[]<> ").lower() for c in filled]
     units = [c for c in plain if unit_of(c) is not None]
-    if units and all(c in _NO_UNIT or unit_of(c) is not None for c in plain):
+    lead = [row[c].strip("()[]<> ").lower() for c in time_columns if c < len(row)]
+    speaks_of_units = all(not c or c in _NO_UNIT or c in ("unit", "units") for c in lead)
+    if units and speaks_of_units and all(c in _NO_UNIT or unit_of(c) is not None for c in plain):
         return "units"
     if all(re.fullmatch(r"[-=_+*. ]+", c) for c in filled):
         return "numbers"

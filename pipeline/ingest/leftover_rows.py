@@ -42,7 +42,10 @@ def sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
         reason = f"row {word}: {count}, the header has {dialect.width}"
         bad.append((odd.line, odd.text, reason, True))
     bad.sort()
-    header = opened.text.line(dialect.header_line) if dialect.header_line else None
+    header = None
+    if dialect.header_line:
+        shown_header = opened.text.line(dialect.header_line)
+        header = cut(shown_header, dialect.delimiter, dialect.is_quoted)
     lost: list[int] = []
     kept: list[tuple[int, str, str]] = []
     for line, shown, reason, is_odd in bad:
@@ -53,7 +56,7 @@ def sort_out_rows(reading: FileReading, rows: Rows) -> Ints:
             stop = stop_time(shown, clock)
             reading.stop_ts = stop if stop is not None else reading.stop_ts
             continue
-        if header is not None and shown.strip() == header.strip():
+        if header is not None and cells == header:
             reason = "the header line again"
         elif not starts_like_row:
             refuse_other_header(opened, line, shown)
@@ -86,7 +89,8 @@ def refuse_other_header(opened: OpenExport, line: int, shown: str) -> None:
         return
     header = opened.text.line(dialect.header_line)
     cells = cut(shown, dialect.delimiter, dialect.is_quoted)
-    if shown.strip() == header.strip() or not _is_other_header(cells, header, dialect):
+    first = cut(header, dialect.delimiter, dialect.is_quoted)
+    if cells == first or not _is_other_header(cells, first, dialect):
         return
     raise InputError(
         "another header stands among the rows: two exports with other columns in one file",
@@ -117,10 +121,9 @@ def _is_event(cells: Sequence[str], dialect: Dialect) -> bool:
     return bool(others) and all(_EVENT.search(c) for c in others)
 
 
-def _is_other_header(cells: Sequence[str], header: str, dialect: Dialect) -> bool:
+def _is_other_header(cells: Sequence[str], first: Sequence[str], dialect: Dialect) -> bool:
     if len(cells) < 2:
         return False
-    first = cut(header, dialect.delimiter, dialect.is_quoted)
     at = dialect.time_columns
     if max(at) >= len(cells) or max(at) >= len(first):
         return False

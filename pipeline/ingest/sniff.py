@@ -254,7 +254,8 @@ def _short_rows(place: Place, n_names: int, width: int) -> tuple[bool, int]:
     A lone short row was cut; that many are the logger's habit.
     """
     total = sum(place.widths.values())
-    whole = max(width, n_names) if n_names >= max(place.widths, default=width) else width
+    # Some row must be whole, else the header may as well have a name too many.
+    whole = n_names if n_names == max(place.widths, default=0) else width
     short = sum(n for w, n in place.widths.items() if w < whole)
     longer = sum(n for w, n in place.widths.items() if w > whole)
     is_habit = short >= 3 and short >= THRESHOLDS["short_rows_habit_share"].value * total

@@ -100,7 +100,7 @@ def serial_place(cells: list[list[str]]) -> Place | None:
         if len(rows) < 3:
             continue
         values = [float(cells[i][column].replace(",", ".")) for i in rows]
-        rising = sum(b > a for a, b in pairwise(values))
+        rising = sum(b >= a for a, b in pairwise(values)) if values[-1] > values[0] else 0
         above = [r[column] for r in cells[: rows[0]] if len(r) > column]
         is_named = any(_TIME_WORDS.search(name) for name in above)
         if rising >= 0.9 * (len(values) - 1) and is_named and any(v % 1 for v in values):

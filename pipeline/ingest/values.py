@@ -120,9 +120,11 @@ def _ungrouped(texts: pa.Array, decimal_sign: str) -> pa.Array:
 
 def _drop_error_numbers(values: Values, channel: Channel) -> None:
     """Take error codes out of volts, amps and totals; in place."""
+    # Nobody totals over three hours, and a threshold stands near what is measured.
+    least = 9_999.0 if channel.form != "level" else max(abs(channel.threshold or 0) * 10, 600)
     with np.errstate(invalid="ignore"):
         wrong = np.isin(values.value, list(ERROR_NUMBERS)) & (
-            (values.value < 0) | (np.abs(values.value) > max(abs(channel.threshold or 0) * 10, 600))
+            (values.value < 0) | (values.value >= least)
         )
         beyond = np.zeros(len(values.value), bool)
         if channel.form != "level":
