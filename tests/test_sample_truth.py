@@ -246,3 +246,21 @@ def test_nothing_is_written_to_the_exports(site_folder: Path, result: SiteResult
             assert file.read_bytes() == (site_folder / "exports" / file.name).read_bytes()
     finally:
         shutil.rmtree(fresh)
+
+
+def test_times_above_target_are_as_many_as_damper_travel_leaves(
+    result: SiteResult, truth: dict[str, Any]
+) -> None:
+    """The truth counts those that end while dampers still move, too; the measure leaves them out.
+
+    So there are no more than the truth's, and no fewer than the truth's that must outlast the
+    travel: longer than the least that counts (60 s) and a travel (75 s) together.
+    """
+    true_s = [
+        (ts(e["end"]) - ts(e["start"])) / 1e6
+        for e in truth["static"]["excursions"]
+        if not e["in_visit"]
+    ]
+    n_excursion = int(result.frames["measure.static_total"]["n_excursion"].iloc[0])
+    n_long = sum(s > 60 + 75 for s in true_s)
+    assert 0 < n_long <= n_excursion <= len(true_s)
