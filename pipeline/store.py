@@ -12,11 +12,12 @@ import hashlib
 import os
 import tempfile
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import duckdb
+import numpy as np
 
 from pipeline.errors import StoreError
 from pipeline.tables import Column, tables
@@ -77,10 +78,18 @@ def store_table(name: str, columns: Mapping[str, Any]) -> pa.Table:
         raise ValueError(f"store.{name} has no column {', '.join(sorted(unknown))}")
     n = len(next(iter(columns.values()))) if columns else 0
     arrays = [
-        pa.array(columns[c], t, from_pandas=True) if c in columns else pa.nulls(n, t)
+        pa.array(columns[c], t, from_pandas=_may_lack(columns[c]))
+        if c in columns
+        else pa.nulls(n, t)
         for c, t in layout.items()
     ]
     return pa.table(arrays, names=list(layout))
+
+
+def _may_lack(values: Any) -> bool:
+    """Whether a NaN among the values stands for null; looking for them is dear for Arrow."""
+    is_number = isinstance(values, np.ndarray) and values.dtype.kind in "ifb"
+    return not is_number or (values.dtype.kind == "f" and bool(np.isnan(values).any()))
 
 
 def sample_table(samples: Sequence[Mapping[str, Any]]) -> pa.Table:
@@ -142,13 +151,14 @@ def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
 def write_store(
     path: Path,
     contents: Mapping[str, pa.Table],
-    originals: pa.Table,
+    originals: Callable[[], pa.Table],
     meta: Mapping[str, str],
 ) -> None:
     """Write a whole store beside `path` and rename it over the old one.
 
     contents : every table of `[store.*]`, columns by name, rows in the order in which they are kept
-    originals : sha256, path, n_bytes, packed bytes of every export behind them
+    originals : makes sha256, path, n_bytes, packed bytes of every export behind them; asked for
+        last, so that packing can go on meanwhile
 
     A load that is killed leaves the old store as it was.
     """
@@ -225,7 +235,10 @@ def literal(text: str) -> str:
 
 
 def _fill(
-    part: Path, contents: Mapping[str, pa.Table], originals: pa.Table, meta: Mapping[str, str]
+    part: Path,
+    contents: Mapping[str, pa.Table],
+    originals: Callable[[], pa.Table],
+    meta: Mapping[str, str],
 ) -> None:
     # Insertion order is kept with two threads as well, and only reading relies on one.
     with duckdb.connect(str(part), config=_config() | {"threads": 2}) as connection:
@@ -249,7 +262,7 @@ def _fill(
             )
             connection.unregister("incoming")
         connection.execute(READING_VIEW)
-        connection.register("incoming", originals)
+        connection.register("incoming", originals())
         connection.execute("create table original as select * from incoming")
         connection.unregister("incoming")
         connection.execute("create table meta (name VARCHAR, value VARCHAR)")

@@ -108,7 +108,7 @@ def test_a_write_that_fails_leaves_the_old_store_and_nothing_else(tmp_path: Path
     tables = empty_tables()
     del tables["conflict"]
     with pytest.raises(KeyError):
-        write_store(path, tables, store_table("repeat", {}), {})  # type: ignore[arg-type]
+        write_store(path, tables, lambda: store_table("repeat", {}), {})  # type: ignore[arg-type]
     assert path.read_bytes() == before
     assert sorted(p.name for p in path.parent.iterdir()) == ["exports", "site.duckdb", "site.toml"]
 
@@ -161,7 +161,9 @@ def test_a_store_of_another_layout_is_not_attached(
 
 def test_a_folder_that_cannot_be_written_to_is_the_users_to_mend(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="cannot be written"):
-        write_store(tmp_path / "nowhere" / "site.duckdb", {}, store_table("repeat", {}), {})
+        write_store(
+            tmp_path / "nowhere" / "site.duckdb", {}, lambda: store_table("repeat", {}), {}
+        )
 
 
 def test_no_sites_give_empty_tables(tmp_path: Path) -> None:

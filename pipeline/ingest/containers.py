@@ -6,7 +6,6 @@ Each table inside is an export of its own, with a path below that of its contain
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import warnings
 import zipfile
@@ -97,8 +96,7 @@ def _members(export: Export, archive: zipfile.ZipFile) -> tuple[list[Export], li
 
 
 def _inside(export: Export, name: str, content: bytes) -> Export:
-    digest = hashlib.sha256(content).hexdigest()
-    return Export(f"{export.path}/{name}", f"{export.shown}/{name}", content, digest)
+    return Export(f"{export.path}/{name}", f"{export.shown}/{name}", content)
 
 
 def _sheets(export: Export) -> tuple[list[Export], list[str]]:

@@ -6,10 +6,15 @@ import bisect
 import codecs
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
+
+import numpy as np
+import pyarrow as pa
 
 from pipeline.errors import InputError
 
 _BLOCK = 1 << 16
+_VALID = "all bytes are valid UTF-8"
 
 
 @dataclass(frozen=True)
@@ -17,12 +22,14 @@ class Text:
     """A file's text as UTF-8 with '\\n' line ends, and how its bytes were read.
 
     n_lines : physical lines, counted on the undecoded line ends, apart from any reader
+    ends : line ends in each block of the content, where they are counted already
     """
 
     content: bytes
     encoding: str
     n_lines: int
     reason: str
+    ends: tuple[int, ...] = ()
 
     def line(self, number: int) -> str:
         """One physical line, from 1."""
@@ -43,10 +50,7 @@ class Text:
     @cached_property
     def _ends_before(self) -> list[int]:
         """How many line ends stand before each block of the content."""
-        counts = [0]
-        for at in range(0, len(self.content), _BLOCK):
-            counts.append(counts[-1] + self.content.count(b"\n", at, at + _BLOCK))
-        return counts[:-1]
+        return [0, *accumulate(self.ends or _block_ends(self.content))][:-1]
 
 
 def decode(content: bytes, shown: str) -> Text:
@@ -63,11 +67,11 @@ def decode(content: bytes, shown: str) -> Text:
     elif b"\0" in content[:65_536]:
         raise _not_text(shown, "zero bytes between the letters")
     else:
-        encoding, reason = "utf-8", "all bytes are valid UTF-8"
+        encoding, reason = "utf-8", _VALID
+    if encoding == "utf-8" and _is_utf8(content):
+        return _plain(content, shown)
     try:
         text = content.decode(encoding)
-        if encoding == "utf-8":
-            return _plain(content, shown)
     except UnicodeDecodeError as error:
         if encoding != "utf-8":
             raise _not_text(shown, f"bytes that are not {encoding}") from None
@@ -86,13 +90,28 @@ def decode(content: bytes, shown: str) -> Text:
 def _plain(content: bytes, shown: str) -> Text:
     """The same for bytes that are UTF-8 already, without a detour over letters."""
     _refuse_control(content[:20_000], shown)
-    ends = content.count(b"\n")
+    blocks = _block_ends(content)
+    ends = sum(blocks)
     if b"\r" in content:
         ends += content.count(b"\r") - content.count(b"\r\n")
-    n_lines = ends + (not content.endswith((b"\r", b"\n")))
-    if b"\r" in content:
+        n_lines = ends + (not content.endswith((b"\r", b"\n")))
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return Text(content, "utf-8", n_lines, "all bytes are valid UTF-8")
+        return Text(content, "utf-8", n_lines, _VALID)
+    return Text(content, "utf-8", ends + (not content.endswith(b"\n")), _VALID, blocks)
+
+
+def _block_ends(content: bytes) -> tuple[int, ...]:
+    return tuple(content.count(b"\n", at, at + _BLOCK) for at in range(0, len(content), _BLOCK))
+
+
+def _is_utf8(content: bytes) -> bool:
+    offsets = pa.py_buffer(np.array([0, len(content)], np.int64))
+    whole = pa.Array.from_buffers(pa.large_binary(), 1, [None, offsets, pa.py_buffer(content)])
+    try:
+        whole.cast(pa.large_string())
+    except pa.ArrowInvalid:
+        return False
+    return True
 
 
 def _refuse_control(start: bytes, shown: str) -> None:

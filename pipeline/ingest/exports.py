@@ -7,6 +7,7 @@ import hashlib
 import io
 import zlib
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from pipeline.errors import InputError
@@ -50,7 +51,11 @@ class Export:
     path: str
     shown: str
     content: bytes
-    sha256: str
+
+    @cached_property
+    def sha256(self) -> str:
+        """The hash of its bytes; made when it is first asked for, as it takes its time."""
+        return hashlib.sha256(self.content).hexdigest()
 
     def text_bytes(self) -> bytes:
         """The bytes of the text: unpacked if the file is a .gz.
@@ -126,7 +131,7 @@ def read_export(path: Path, folder: Path) -> Export:
             expected="a readable file",
         ) from error
     inside = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
-    return Export(inside, str(path), content, hashlib.sha256(content).hexdigest())
+    return Export(inside, str(path), content)
 
 
 def list_exports(folder: Path) -> tuple[list[Path], list[Path]]:

@@ -8,6 +8,7 @@ order. Files that have vanished from exports/ are read again from the copy the s
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -20,10 +21,9 @@ from pipeline.errors import InputError, StoreError
 from pipeline.ingest.containers import read_exports
 from pipeline.ingest.export_file import open_export
 from pipeline.ingest.exports import Export, list_exports
-from pipeline.ingest.file_reading import read_file
+from pipeline.ingest.file_reading import cut_file, read_file
 from pipeline.ingest.logger_clock import on_one_clock
 from pipeline.ingest.match import export_block, match_channels, matches
-from pipeline.ingest.reading import FileReading
 from pipeline.ingest.store_tables import hold_intervals, store_tables
 from pipeline.site import Site, parse_fingerprint
 from pipeline.site_reader import read_site
@@ -91,15 +91,15 @@ def load_site(site_dir: Path | str, progress: Callable[[str], None] | None = Non
     exports, copies, not_read = _exports(site)
     # The hold rule shapes state segments, so a site's own value for it is part of the reading.
     fingerprint = f"{parse_fingerprint(site)}-{hold_intervals(site):g}"
-    known = _known_files(site, fingerprint)
-    present = {e.sha256: e.path for e in exports}
-    if is_stale := known != {sha: (path, True) for sha, path in present.items()}:
+    known, vanished = None, []
+    is_stale = True
+    if site.store_path.is_file():
+        known = _known_files(site, fingerprint)
+        present = {e.sha256: e.path for e in exports}
         vanished = _vanished(site, present)
-        if known is None or known != _after(present, vanished):
-            _rebuild(site, exports, vanished, fingerprint, tell)
-        else:
-            is_stale = False
-    report = _report(site, set(known or {}))
+        is_stale = known is None or known != _after(present, vanished)
+    made = _rebuild(site, exports, vanished, fingerprint, tell) if is_stale else None
+    report = _report(site, set(known or {}), made)
     return replace(
         report,
         is_rebuilt=is_stale,
@@ -115,8 +115,13 @@ def _rebuild(
     vanished: list[Export],
     fingerprint: str,
     tell: Callable[[str], None],
-) -> None:
-    everything = sorted(exports + vanished, key=lambda e: (e.path, e.sha256))
+) -> dict[str, pa.Table]:
+    """The store written anew; returns its tables."""
+    # Their order must not depend on which of two files of one path came first.
+    paths = Counter(e.path for e in (*exports, *vanished))
+    everything = sorted(
+        exports + vanished, key=lambda e: (e.path, e.sha256 if paths[e.path] > 1 else "")
+    )
     if not everything:
         raise InputError(
             "there are no exports to load",
@@ -124,29 +129,28 @@ def _rebuild(
             expected="the loggers' CSV files",
             hint="copy them into exports/, in any folder and under any name",
         )
-    # Packing the originals needs no Python, so it goes on beside the reading.
+    tell("looking at them")
+    opened = [open_export(e, export_block(site, e.path)) for e in everything]
+    used = match_channels(site, opened)
+    # Packing needs no Python, so it goes on beside all that follows on cutting a file into cells.
     with ThreadPoolExecutor(1) as pool:
-        packed = pool.submit(_originals, everything)
-        readings = _read(site, everything, tell)
+        packed, readings = [], []
+        for open_, channels in zip(opened, used, strict=True):
+            tell(f"reading {open_.export.path}")
+            rows = cut_file(open_, channels)
+            packed.append(pool.submit(_packed, open_.export))
+            readings.append(read_file(open_, channels, site, rows))
+        readings = on_one_clock(site, readings, used)
         tell("writing the store")
         tables = store_tables(site, readings, {e.sha256 for e in vanished})
-        originals = packed.result()
-    meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
-    write_store(site.store_path, tables, originals, meta)
-
-
-def _read(site: Site, everything: list[Export], tell: Callable[[str], None]) -> list[FileReading]:
-    """What every export says. Raises InputError or SiteFileError for one that cannot be used."""
-    opened = []
-    for export in everything:
-        tell(f"looking at {export.path}")
-        opened.append(open_export(export, export_block(site, export.path)))
-    used = match_channels(site, opened)
-    readings = []
-    for open_, channels in zip(opened, used, strict=True):
-        tell(f"reading {open_.export.path}")
-        readings.append(read_file(open_, channels, site))
-    return on_one_clock(site, readings, used)
+        meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
+        write_store(
+            site.store_path,
+            tables,
+            lambda: _originals(everything, [p.result() for p in packed]),
+            meta,
+        )
+    return tables
 
 
 def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tuple[str, ...]]:
@@ -161,17 +165,20 @@ def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tup
             tables.append(path)
         else:
             not_read.append(inside)
-    exports: dict[str, Export] = {}
+    exports: dict[int, list[Export]] = {}  # by size: only then can one be another's copy
     copies = []
     for path in sorted(tables):
         packed, left_out = read_exports(path, site.folder)
         not_read += left_out
         for export in packed:
-            if export.sha256 in exports:
-                copies.append((export.path, exports[export.sha256].path))
+            alike = exports.setdefault(len(export.content), [])
+            same = next((e.path for e in alike if e.sha256 == export.sha256), None)
+            if same is None:
+                alike.append(export)
             else:
-                exports[export.sha256] = export
-    return list(exports.values()), tuple(copies), tuple(not_read)
+                copies.append((export.path, same))
+    found = [e for alike in exports.values() for e in alike]
+    return found, tuple(copies), tuple(not_read)
 
 
 def _known_files(site: Site, fingerprint: str) -> dict[str, tuple[str, bool]] | None:
@@ -196,7 +203,7 @@ def _vanished(site: Site, present: dict[str, str]) -> list[Export]:
         if sha not in present:
             content = bytes(codec.decompress(packed, n_bytes, asbytes=True))
             shown = f"{site.folder / path} (no longer there; delete site.duckdb to forget it)"
-            gone.append(Export(path, shown, content, sha))
+            gone.append(Export(path, shown, content))
     return gone
 
 
@@ -207,9 +214,13 @@ def _after(present: dict[str, str], vanished: list[Export]) -> dict[str, tuple[s
     }
 
 
-def _originals(exports: list[Export]) -> pa.Table:
-    codec = pa.Codec("zstd")
-    packed = [codec.compress(e.content, asbytes=True) for e in exports]
+def _packed(export: Export) -> bytes:
+    """The export's bytes, packed; its hash is made here too, beside the rest of the load."""
+    _ = export.sha256
+    return bytes(pa.Codec("zstd").compress(export.content, asbytes=True))
+
+
+def _originals(exports: list[Export], packed: list[bytes]) -> pa.Table:
     return pa.table(
         {
             "sha256": pa.array([e.sha256 for e in exports], pa.string()),
@@ -226,15 +237,21 @@ _ACCOUNT = (
 )
 
 
-def _report(site: Site, before: set[str]) -> LoadReport:
-    columns = ", ".join(_ACCOUNT)
-    with open_store(site.store_path) as connection:
-        rows = connection.execute(f"select {columns} from file order by file_id").fetchall()
-        conflicts = connection.execute("select count(*) from conflict").fetchall()
+def _report(site: Site, before: set[str], made: dict[str, pa.Table] | None) -> LoadReport:
+    """The account of the store: of the tables just `made`, else of those on disk."""
+    if made is not None:
+        rows = [tuple(row.values()) for row in made["file"].select(list(_ACCOUNT)).to_pylist()]
+        n_conflicts = made["conflict"].num_rows
+    else:
+        columns = ", ".join(_ACCOUNT)
+        with open_store(site.store_path) as connection:
+            rows = connection.execute(f"select {columns} from file order by file_id").fetchall()
+            counted = connection.execute("select count(*) from conflict").fetchall()
+        n_conflicts = int(counted[0][0])
     files = []
     for row in rows:
-        counted = dict(zip(_ACCOUNT, row, strict=True))
+        account = dict(zip(_ACCOUNT, row, strict=True))
         for name in ("unused_columns", "notes"):
-            counted[name] = tuple(counted[name].split("\n")) if counted[name] else ()
-        files.append(FileAccount(was_loaded=counted["sha256"] in before, **counted))
-    return LoadReport(site.store_path, False, tuple(files), int(conflicts[0][0]))
+            account[name] = tuple(account[name].split("\n")) if account[name] else ()
+        files.append(FileAccount(was_loaded=account["sha256"] in before, **account))
+    return LoadReport(site.store_path, False, tuple(files), n_conflicts)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -23,6 +23,7 @@ from pipeline.ingest.sniff import BLANKS, Dialect, single_blanks
 
 _BLOCK_BYTES = 1 << 25
 _PART_BYTES = 1 << 22
+_LINE_BYTES = 1 << 16
 _BLANKS = " \t\x1a\x0c\0"
 
 
@@ -104,19 +105,20 @@ def _arrow_table(
     if not cut:
         table, odd = _arrow_part(buffer, dialect, wanted, quotes, dialect.first_row_line)
         return table.unify_dictionaries(), odd
-    first = dialect.first_row_line
     # Line numbers of odd rows are told only to a reader of one thread, so each part has its own.
-    middle = first + int(np.count_nonzero(np.frombuffer(region, np.uint8, cut) == 10))
     with ThreadPoolExecutor(1) as pool:
-        later = pool.submit(_arrow_part, buffer[cut:], dialect, wanted, quotes, middle)
-        upper, odd = _arrow_part(buffer[:cut], dialect, wanted, quotes, first)
+        later = pool.submit(_arrow_part, buffer[cut:], dialect, wanted, quotes, 0)
+        upper, odd = _arrow_part(buffer[:cut], dialect, wanted, quotes, dialect.first_row_line)
         lower, more = later.result()
-    return pa.concat_tables([upper, lower]).unify_dictionaries(), odd + more
+    # Every line of the upper part is a row or odd.
+    middle = dialect.first_row_line + upper.num_rows + len(odd)
+    odd += [replace(o, line=o.line + middle) for o in more]
+    return pa.concat_tables([upper, lower]).unify_dictionaries(), odd
 
 
 def _line_end_after(region: bytes | memoryview, at: int) -> int:
     """Where the first line begins that starts after a place; 0: none does."""
-    near = bytes(region[at : at + _BLOCK_BYTES]).find(b"\n")
+    near = bytes(region[at : at + _LINE_BYTES]).find(b"\n")
     return 0 if near < 0 or at + near + 1 >= len(region) else at + near + 1
 
 

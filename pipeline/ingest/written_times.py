@@ -160,17 +160,19 @@ def split_texts(texts: pa.Array, needs_time: bool) -> Fields:
         rows = np.flatnonzero(lengths == length)
         chosen = texts if len(rows) == n else texts.take(pa.array(rows))
         letters = np.frombuffer(b"".join(_buffer(chosen)), np.uint8).reshape(len(rows), length)
+        places = np.ascontiguousarray(letters.T)  # one place of all texts after the other
         left = np.arange(len(rows))
         while len(left) and layouts < _MAX_LAYOUTS:
-            # Digits and what is none, each at its place: 0x30 to 0x39 become one letter.
-            part = letters if len(left) == len(rows) else letters[left]
+            part = places if len(left) == len(rows) else places[:, left]
             alike = np.ones(len(left), bool)
-            for at in range(length):
-                column, first = part[:, at], part[0, at]
+            for column in part:
+                first = column[0]
                 alike &= (column - 48 < 10) if 48 <= first < 58 else (column == first)
             layouts += 1
-            mine = left[alike]
-            _read_layout(fields, part if alike.all() else letters[mine], rows[mine], needs_time)
+            if alike.all():
+                _read_layout(fields, part, rows[left], needs_time)
+                break
+            _read_layout(fields, part[:, alike], rows[left[alike]], needs_time)
             left = left[~alike]
     return fields
 
@@ -225,6 +227,8 @@ def local_us(fields: Fields, order: str, year: int | None = None) -> tuple[Ints,
         rows = fields.style == style
         if not rows.any():
             continue
+        if rows.all():
+            rows = slice(None)
         parts = dict(zip(written, (fields.p1[rows], fields.p2[rows], fields.p3[rows]), strict=True))
         if style == 2 and fields.lacks_year:
             shown = "md" if order.index("m") < order.index("d") else "dm"
@@ -236,13 +240,17 @@ def local_us(fields: Fields, order: str, year: int | None = None) -> tuple[Ints,
         steps = np.diff(months[lacking])
         turns = np.cumsum((steps < -6).astype(np.int64) - (steps > 6).astype(np.int64))
         years[lacking] = year + np.append(0, turns)
-    # A two-digit year up to 68 is of this century, as in POSIX.
-    years = np.where((years >= 0) & (years < 69), years + 2000, years)
-    years = np.where((years >= 69) & (years < 100), years + 1900, years)
+    if fields.short_year or (years < 100).any():
+        # A two-digit year up to 68 is of this century, as in POSIX.
+        years = np.where((years >= 0) & (years < 69), years + 2000, years)
+        years = np.where((years >= 69) & (years < 100), years + 1900, years)
     good = (fields.style > 0) & (months >= 1) & (months <= 12) & (days >= 1)
     good &= (years >= 0) & (years <= 2262)
     start = _month_start(years, np.clip(months, 1, 12))
-    length = _month_start(years, np.clip(months, 1, 12) + 1) - start
+    length = np.full(n, 28)
+    long = np.flatnonzero(days > 28)
+    following = _month_start(years[long], np.clip(months[long], 1, 12) + 1)
+    length[long] = following - start[long]
     ordinal = fields.style == 5
     if ordinal.any():
         whole = np.where(ordinal, fields.p1, 1970)
@@ -277,9 +285,12 @@ def _means_date(found: re.Match[str] | None) -> re.Match[str] | None:
     return found if name is None or name.lower() in _MONTHS else None
 
 
-def _read_layout(fields: Fields, letters: NDArray[np.uint8], rows: Ints, needs_time: bool) -> None:
-    """Read all texts of one layout: the first tells where the parts stand."""
-    text = letters[0].tobytes().decode("utf-8", errors="replace")
+def _read_layout(fields: Fields, places: NDArray[np.uint8], rows: Ints, needs_time: bool) -> None:
+    """Read all texts of one layout: the first tells where the parts stand.
+
+    places : per place in the text the letters of all of them
+    """
+    text = places[:, 0].tobytes().decode("utf-8", errors="replace")
     found = None
     if text.isascii():
         for kind in ("datetime", "date", "time", "epoch_s", "epoch_ms", "epoch_us"):
@@ -295,7 +306,8 @@ def _read_layout(fields: Fields, letters: NDArray[np.uint8], rows: Ints, needs_t
         start, end = found.span(name)
         value = np.zeros(len(rows), np.int64)
         for at in range(start, end):
-            value = value * 10 + (letters[:, at] - 48)
+            value *= 10
+            value += places[at] - 48
         return value
 
     if parts.get("y"):
@@ -350,10 +362,9 @@ def _plain(text: str) -> str:
 
 
 def _tidied(texts: pa.Array) -> pa.Array:
-    """Blanks of every kind made plain and trimmed; a copy only where there are any."""
-    joined = b"".join(_buffer(texts))
-    for blank in ("\u202f", "\xa0"):
-        if blank.encode() in joined:
+    """Blanks of every kind made plain, and trimmed."""
+    if not pc.all(pc.string_is_ascii(texts)).as_py():
+        for blank in ("\u202f", "\xa0"):
             texts = pc.replace_substring(texts, blank, " ")
     return pc.utf8_trim(texts, ' \t"')
 
