@@ -161,9 +161,7 @@ def test_a_store_of_another_layout_is_not_attached(
 
 def test_a_folder_that_cannot_be_written_to_is_the_users_to_mend(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="cannot be written"):
-        write_store(
-            tmp_path / "nowhere" / "site.duckdb", {}, lambda: store_table("repeat", {}), {}
-        )
+        write_store(tmp_path / "nowhere" / "site.duckdb", {}, lambda: store_table("repeat", {}), {})
 
 
 def test_no_sites_give_empty_tables(tmp_path: Path) -> None:
