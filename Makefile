@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -45,6 +45,10 @@ world-long: $(VENV)/dev.stamp
 # Ten thousand random combinations of dialect, encoding, dates, units and noise, read back
 fuzz-dialects: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -m slow tests/test_ingest_dialects.py
+
+# How often inspect's guesses are right, not sure, or wrong and confident: corpus and simulated world
+guess-rates: $(VENV)/dev.stamp
+	$(BIN)/python -m pytest -q -m slow tests/test_guess_rates.py
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

@@ -11,7 +11,8 @@ from pipeline.cli.options import Progress, common, say
 from pipeline.guard import CANNOT, DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
-    from pipeline.ingest.look import ColumnLook, FileLook
+    from pipeline.ingest.column_look import ColumnLook
+    from pipeline.ingest.look import FileLook
 
 
 @click.command(
@@ -140,7 +141,7 @@ def as_document(look: FileLook) -> dict[str, object]:
 def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
     from pipeline.errors import InputError
     from pipeline.ingest.exports import list_exports
-    from pipeline.ingest.look import look_at
+    from pipeline.ingest.look import look_at, side_by_side
     from pipeline.site import SITE_FILE
     from pipeline.site_reader import read_site
 
@@ -167,7 +168,7 @@ def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
         for file in files:
             progress.step(f"looking at {file}")
             looks += look_at(file, folder, site)
-    return looks
+    return side_by_side(looks)
 
 
 def _write_draft(path: Path, looks: list[FileLook]) -> None:

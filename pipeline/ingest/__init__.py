@@ -23,5 +23,5 @@ merge         the files of one logger to one series per channel; repeats, confli
 accounts      what became of every row
 store_tables  everything read, as the tables of the store
 load          a site's store brought up to date
-look, draft   what an export seems to be, and a first site.toml from that
+column_look, look, draft   what an export seems to be, and a first site.toml from that
 """

@@ -44,6 +44,29 @@ _UNIT_WORDS = {
 _UNIT_OF = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
 # Letters that are units only where something sets them apart from the name.
 _SHORT = frozenset({"f", "c", "k", "v", "a"})
+# Names behind which a lone F or C can only be a unit.
+_TEMPERATURE_WORDS = re.compile(
+    r"(?i)(?<![a-z])(supply|return|outdoor|outside|temp|temperature|air|sat|rat|oat|room|plenum)"
+    r"(?![a-z])"
+)
+# What a temperature may be called that is none of the air it names: somebody set it, or computed.
+_NOT_MEASURED = re.compile(
+    r"\b(set ?points?|setting|set|sp|stpt|target|limit|lockout|balance|cut ?out|alarm|min|max|"
+    r"minimum|maximum|std|dev|deviation|diff|difference|delta|rise|split|drop|rate|error|offset|"
+    r"forecast|average of|calc|calculated|dew ?point|wet ?bulb)\b"
+)
+# Words beside a zone's number that leave its temperature what it is.
+_ROOM_WORDS = re.compile(
+    r"\b(temp|temps|temperature|air|room|space|sensor|probe|thermostat|tstat|stat|actual|indoor|"
+    r"wall|hall|hallway|bed|bedroom|living|main|floor|up|upstairs|down|downstairs|upper|lower|"
+    r"basement|den|study|office|guest|kitchen|master|north|south|east|west|loft|attic|garage|family|"
+    r"dining|f|c|deg|degf|degc|t|the|of|in|and|logger|reading|value|mean|avg|average)\b"
+)
+_HEAT = r"\b(?:heat|heating|htg|ht)\b"
+_COOL = r"\b(?:cool|cooling|clg|cl)\b"
+_SET = r"\b(?:set ?points?|setting|set|sp|stpt|target)\b"
+_HEAT_SET = rf"{_HEAT}.*{_SET}|{_SET}.*{_HEAT}"
+_COOL_SET = rf"{_COOL}.*{_SET}|{_SET}.*{_COOL}"
 
 
 @dataclass(frozen=True)
@@ -76,6 +99,9 @@ def split_header(header: str) -> tuple[str, str | None]:
     inner = re.search(r"[(\[]\s*([^()\[\]]*?)\s*[)\]]", header)
     if inner and (unit := unit_of(inner.group(1))):
         return (header[: inner.start()] + header[inner.end() :]).strip(), unit
+    short = re.fullmatch(r"(.*[A-Za-z\d])[ _.-](F|C)", header.strip())
+    if short and _TEMPERATURE_WORDS.search(short.group(1)):
+        return short.group(1), "deg" + short.group(2)
     words = re.split(r"[\s_]+", header.strip())
     for count in (3, 2, 1):
         if len(words) > count:
@@ -94,8 +120,8 @@ _PATTERNS: tuple[tuple[str, str, float], ...] = (
         0.9,
     ),
     ("return_rh", r"\breturn\b.*\b(rh|humidity)\b", 0.9),
-    ("zone_heat_setpoint", r"\bheat(ing)?\b.*\b(set ?point|setting|sp)\b", 0.9),
-    ("zone_cool_setpoint", r"\bcool(ing)?\b.*\b(set ?point|setting|sp)\b", 0.9),
+    ("zone_heat_setpoint", _HEAT_SET, 0.9),
+    ("zone_cool_setpoint", _COOL_SET, 0.9),
     ("zone_damper", r"\bdamper\b|\bdmpr\b", 0.9),
     ("fault_contact", r"\bfault\b|\balarm\b|\btrouble\b", 0.9),
     ("float_switch", r"\bfloat\b|\bcondensate\b", 0.9),
@@ -128,7 +154,8 @@ _TERMINALS = {
     "fan": "g",
 }
 _TERMINAL = r"(?<![a-z0-9])(w1|w2|y1|y2|o/b|ob|aux|fan|g|w|y|o|b)(?![a-z0-9])"
-_ZONE = r"\b(?:zone|zn|z)\s*[#-]?\s*0?(\d{1,2})\b"
+_ZONE = r"\b(?:zone|zn|z)\s*[#-]?\s*0?(\d{1,2})[a-d]?\b"
+_COUNTERS = frozenset({"#", "no", "nr", "row", "rec", "record", "index", "sample no", "line", "id"})
 _DIMENSION = {
     "supply_temp": "temperature",
     "return_temp": "temperature",
@@ -163,6 +190,10 @@ def guess_column(
         wanted = _DIMENSION.get(role)
         if wanted is not None and (is_state or (dimension and dimension != wanted)):
             continue
+        other = _NOT_MEASURED.search(plain)
+        if wanted is not None and other and "setpoint" not in role:
+            why = f"'{found.group()}', but '{other.group()}' too: not what was measured?"
+            return ColumnGuess(role, None, unit, 0.4, why)
         if role.startswith("zone_"):
             return ColumnGuess(role, None, unit, 0.4, f"'{found.group()}', but no zone number")
         if wanted is not None and unit is None:
@@ -172,18 +203,24 @@ def guess_column(
                 role, None, unit, 0.5, f"'{found.group()}', but its cells are numbers"
             )
         return ColumnGuess(role, None, unit, confidence, f"'{found.group()}' in its name")
+    if plain in _COUNTERS and not is_state:
+        return ColumnGuess("ignore", None, None, 0.9, "a number of the row")
     terminal = re.search(_TERMINAL, plain)
+    if terminal and not is_state and dimension not in ("temperature", "pressure", "humidity"):
+        role = "output_" + _TERMINALS[terminal.group(1)]
+        why = f"terminal {terminal.group(1).upper()}, but its cells are numbers"
+        return ColumnGuess(role, None, unit, 0.4, why)
     if terminal and is_state:
         role = "output_" + _TERMINALS[terminal.group(1)]
         is_output = re.search(r"\b(out|output|panel|equip|relay|terminal|to unit)", plain)
         bare = plain == terminal.group(1)
-        confidence = (
-            0.9
-            if is_output and terminal.group(1) in ("w1", "w2", "y1", "y2", "ob", "g", "aux", "o/b")
-            else 0.7
-        )
+        confidence = 0.9 if is_output and terminal.group(1) not in ("o", "b", "fan") else 0.7
         confidence = 0.6 if bare else confidence
         return ColumnGuess(role, None, None, confidence, f"terminal {terminal.group(1).upper()}")
+    if dimension == "pressure":
+        return ColumnGuess("static_pressure", None, unit, 0.5, "a pressure of an unknown place")
+    if is_state and re.search(r"\bburner\b", plain):
+        return ColumnGuess("flame", None, None, 0.5, "'burner': its valve, or its flame?")
     if dimension == "temperature":
         return ColumnGuess("zone_temp", None, unit, 0.4, "a temperature of an unknown place")
     return ColumnGuess(None, None, unit, 0.0, "nothing in its name is known")
@@ -209,15 +246,18 @@ def _zone_column(
     if re.search(r"\bdamper\b|\bdmpr\b", rest):
         return guess("zone_damper", 0.95 if is_state else 0.5, "'damper'")
     if not is_state:
-        if re.search(r"\bheat(ing)?\b.*\b(set ?point|setting|sp)\b", rest):
+        if re.search(_HEAT_SET, rest):
             return guess("zone_heat_setpoint", 0.95 if unit else 0.5, "a heat setpoint")
-        if re.search(r"\bcool(ing)?\b.*\b(set ?point|setting|sp)\b", rest):
+        if re.search(_COOL_SET, rest):
             return guess("zone_cool_setpoint", 0.95 if unit else 0.5, "a cool setpoint")
-        if re.search(r"\b(set ?point|setting|sp)\b", rest):
+        if re.search(_SET, rest):
             return guess("zone_heat_setpoint", 0.4, "a setpoint, heat or cool not said")
         if dimension == "humidity" or re.search(r"\brh\b|humid", rest):
             return guess("zone_rh", 0.9 if unit else 0.5, "humidity")
         if dimension == "temperature":
+            left = re.sub(r"[^a-z]+", " ", _ROOM_WORDS.sub(" ", rest)).strip()
+            if left:
+                return guess("zone_temp", 0.6, f"a temperature, but of what is '{left}'?")
             return guess("zone_temp", 0.95, "a temperature")
         if re.search(r"\btemp", rest):
             return guess("zone_temp", 0.5, "a temperature without a unit")
@@ -227,7 +267,7 @@ def _zone_column(
     terminal = re.search(_TERMINAL, rest)
     if terminal:
         role = "zone_call_" + _TERMINALS[terminal.group(1)]
-        exact = terminal.group(1) in ("w1", "w2", "y1", "y2", "g", "ob", "o/b", "aux")
+        exact = terminal.group(1) not in ("o", "b", "fan")
         return guess(role, 0.95 if exact else 0.7, f"terminal {terminal.group(1).upper()}")
     if re.search(r"\bheat\b", rest):
         return guess("zone_call_w1", 0.7, "a heat call, terminal not said")

@@ -10,8 +10,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from pipeline.ingest.column_look import ColumnLook
 from pipeline.ingest.columns import SURE
-from pipeline.ingest.look import ColumnLook, FileLook, look_at_folder
+from pipeline.ingest.look import FileLook, look_at_folder
 from pipeline.site import GUESS_MARK
 from pipeline.units import MICROSECONDS
 
@@ -93,6 +94,10 @@ def _file(pattern: str, members: list[FileLook]) -> list[str]:
     if look.interval_s is not None:
         lines.append(f"# one row every {look.interval_s:g} s")
     lines.append("")
+    if look.long is not None:
+        lines += ["[[export]]", f"files = {_text(pattern)}", 'kind = "long"']
+        lines += [f"name_column = {_text(look.long[0])}", f"value_column = {_text(look.long[1])}"]
+        lines.append("")
     names = [c.name for c in look.columns]
     for column in look.columns:
         if not names.count(column.name) > 1:

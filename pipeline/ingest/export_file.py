@@ -16,7 +16,7 @@ from pipeline.ingest.exports import Export
 from pipeline.ingest.rows import read_rows
 from pipeline.ingest.sniff import Dialect, sniff
 
-_NAME_WORDS = re.compile(
+NAME_WORDS = re.compile(
     r"(?i)\b(point|channel|name|tag|sensor|parameter|variable|signal|measurement|source|series)\b"
 )
 _VALUE_WORDS = re.compile(r"(?i)\b(value|reading|data|result|state|val)\b")
@@ -111,7 +111,7 @@ def guess_long(dialect: Dialect) -> tuple[int, int] | None:
     free = [i for i in range(dialect.width) if i not in dialect.time_columns and i != units]
     if len(free) > 2:  # a row number, a quality flag: go by what the columns are called
         free = [i for i in free if _VALUE_WORDS.search(dialect.header[i])] + [
-            i for i in free if _NAME_WORDS.search(dialect.header[i])
+            i for i in free if NAME_WORDS.search(dialect.header[i])
         ]
     if len(free) != 2:
         return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -9,7 +11,13 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.ingest import merge
-from pipeline.ingest.columns import ColumnGuess, guess_column
+from pipeline.ingest.column_look import (
+    MAX_SHOWN,
+    ColumnLook,
+    column_looks,
+    in_context,
+    long_place,
+)
 from pipeline.ingest.containers import read_exports
 from pipeline.ingest.export_file import OpenExport, open_export
 from pipeline.ingest.exports import Export, list_exports
@@ -19,32 +27,10 @@ from pipeline.ingest.leftover_rows import refuse_other_header
 from pipeline.ingest.match import export_block
 from pipeline.ingest.rows import Rows, read_rows
 from pipeline.ingest.sniff import DELIMITER_NAMES
-from pipeline.ingest.values import ERROR_WORDS, number_of, state_of
 from pipeline.ingest.written_times import Flags, Ints
 from pipeline.site import Site
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
-
-MAX_SHOWN = 12
-
-
-@dataclass(frozen=True)
-class ColumnLook:
-    """One column: what it seems to be and what it holds.
-
-    words : the state words of a state column; low, high : range of the numbers, in its own unit
-    n_values, n_blank : cells with a value, without; odd : (text, how many) that are neither
-    """
-
-    name: str
-    guess: ColumnGuess
-    is_state: bool
-    words: tuple[str, ...]
-    low: float | None
-    high: float | None
-    n_values: int
-    n_blank: int
-    odd: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True)
@@ -53,6 +39,7 @@ class FileLook:
 
     facts : (what, value, reason) in reading order, as texts
     columns : without the time columns
+    long : the columns that name the channel and hold its value, in a file of one reading a line
     problem : why it cannot be loaded as it is; None if it can
     odd_rows : (line, text, reason) of the first rows that give no reading
     gaps : (last reading before, first after) on the file's clock as UTC microseconds
@@ -74,6 +61,7 @@ class FileLook:
     n_out_of_order: int = 0
     n_same_time: int = 0
     notes: tuple[str, ...] = field(default=())
+    long: tuple[str, str] | None = None
     problem: InputError | None = None
 
 
@@ -81,7 +69,30 @@ def look_at_folder(folder: Path, site: Site | None = None) -> list[FileLook]:
     """A look at every export of a site folder, or at every table below any other folder."""
     inside = folder / "exports"
     tables, _ = list_exports(inside if inside.is_dir() else folder)
-    return [look for path in tables for look in look_at(path, folder, site)]
+    return side_by_side([look for path in tables for look in look_at(path, folder, site)])
+
+
+def side_by_side(looks: Sequence[FileLook]) -> list[FileLook]:
+    """The looks at several files of one site, each with what the others and its name tell."""
+    states: list[str] = []
+    seen: list[FileLook] = []
+    for look in looks:
+        # A file that goes on where another of its name ended holds the same columns again.
+        if not any(_goes_on(look, other) for other in seen):
+            states += [c.name for c in look.columns if c.is_state]
+        seen.append(look)
+    return [
+        replace(look, columns=tuple(in_context(look.path, look.columns, states))) for look in looks
+    ]
+
+
+def _goes_on(look: FileLook, other: FileLook) -> bool:
+    if None in (look.first_ts, look.last_ts, other.first_ts, other.last_ts):
+        return False
+    if re.sub(r"\d+", "", look.path) != re.sub(r"\d+", "", other.path):
+        return False
+    spans = sorted([(look.first_ts, look.last_ts), (other.first_ts, other.last_ts)])
+    return bool(spans[1][0] >= spans[0][1])  # type: ignore[operator]
 
 
 def look_at(path: Path, folder: Path, site: Site | None = None) -> list[FileLook]:
@@ -105,16 +116,20 @@ def _look_at(export: Export, site: Site | None) -> FileLook:
     facts = _facts(opened)
     rows = read_rows(opened.text, opened.dialect, list(range(opened.dialect.width)))
     zone_names = {z.name.lower(): z.number for z in site.zones} if site else {}
-    columns = _columns(opened, rows, zone_names)
     try:
         clock = read_clock(opened, rows, site.timezone if site else "UTC")
         for line, text, _ in _odd_rows(opened, rows, clock):
             refuse_other_header(opened, line, text)
+        long = long_place(opened, rows, clock.ts[clock.good])
+        columns = column_looks(opened, rows, long, zone_names)
     except InputError as error:
+        columns = column_looks(opened, rows, None, zone_names)
         return FileLook(
             export.path, facts, columns, n_rows=len(rows.line) - len(rows.blank), problem=error
         )
-    return _timed(opened, rows, clock, columns, facts, has_site=site is not None)
+    look = _timed(opened, rows, clock, columns, facts, has_site=site is not None, long=long)
+    names = opened.dialect.header
+    return replace(look, long=None if long is None else (names[long[0]], names[long[1]]))
 
 
 def _facts(opened: OpenExport) -> tuple[tuple[str, str, str], ...]:
@@ -139,16 +154,19 @@ def _timed(
     columns: tuple[ColumnLook, ...],
     facts: tuple[tuple[str, str, str], ...],
     has_site: bool,
+    long: tuple[int, int] | None,
 ) -> FileLook:
     ts = clock.ts[clock.good]
     cells = sum(c.n_values + c.n_blank for c in columns)
     blank_share = sum(c.n_blank for c in columns) / cells if cells else 0.0
     kind, why = guess_kind(ts, all(c.is_state for c in columns), blank_share)
+    if long is not None:
+        kind, why = "long", "one column names the channel, another holds its value"
     if opened.said is not None and opened.said.kind is not None:
         kind, why = opened.said.kind, "site.toml says so"
     steps = np.diff(ts)
     distinct = np.unique(ts)
-    interval = merge.nominal_interval_us(distinct) if kind == "sampled" else None
+    interval = merge.nominal_interval_us(distinct) if kind in ("sampled", "long") else None
     gaps = _gaps(distinct) if kind == "sampled" else ()
     odd = _odd_rows(opened, rows, clock)
     zone_said = {
@@ -176,63 +194,8 @@ def _timed(
         odd_rows=tuple(odd[:MAX_SHOWN]),
         gaps=gaps,
         n_out_of_order=int((steps < 0).sum()),
-        n_same_time=len(ts) - len(distinct),
+        n_same_time=0 if long is not None else len(ts) - len(distinct),
         notes=tuple(clock.notes),
-    )
-
-
-def _columns(opened: OpenExport, rows: Rows, zone_names: dict[str, int]) -> tuple[ColumnLook, ...]:
-    looks = []
-    for number, name in enumerate(opened.dialect.header):
-        if number in opened.dialect.time_columns:
-            continue
-        column = rows.columns[number]
-        counts = np.bincount(
-            column.indices.to_numpy(zero_copy_only=False), minlength=len(column.dictionary)
-        )
-        texts = [(t or "").strip() for t in column.dictionary.to_pylist()]
-        looks.append(_column(name, texts, counts, opened.dialect.decimal_sign, zone_names))
-    if any(c.guess.zone is not None and c.is_state for c in looks):
-        looks = [replace(c, guess=_beside_zones(c)) for c in looks]
-    return tuple(looks)
-
-
-def _beside_zones(column: ColumnLook) -> ColumnGuess:
-    """A terminal's bare name beside columns of zones is the panel's output, not a zone's call."""
-    guess = column.guess
-    if guess.zone is None and (guess.role or "").startswith("output_") and column.is_state:
-        reason = f"{guess.reason}, beside columns that name their zone"
-        return replace(guess, confidence=max(guess.confidence, 0.85), reason=reason)
-    return guess
-
-
-def _column(
-    name: str, texts: list[str], counts: Ints, decimal_sign: str, zone_names: dict[str, int]
-) -> ColumnLook:
-    # A header line repeated inside the file says nothing about the column.
-    filled = {t: int(n) for t, n in zip(texts, counts, strict=True) if t and n and t != name}
-    states = {t: n for t, n in filled.items() if state_of(t) is not None}
-    real = {t: n for t, n in filled.items() if t.lower() not in ERROR_WORDS}
-    words = {t.lower() for t in states}
-    is_state = (
-        bool(states)
-        and sum(states.values()) >= THRESHOLDS["state_words_share"].value * sum(real.values())
-        and len(words) <= THRESHOLDS["state_words_max"].value
-    )
-    numbers = {t: v for t in filled if (v := number_of(t, decimal_sign)) is not None}
-    good = states if is_state else numbers
-    odd = sorted(((t, n) for t, n in filled.items() if t not in good), key=lambda x: (-x[1], x[0]))
-    values = list(numbers.values()) if not is_state else []
-    return ColumnLook(
-        name=name,
-        guess=guess_column(name, is_state, zone_names),
-        is_state=is_state,
-        words=tuple(sorted(words)) if is_state else (),
-        low=min(values) if values else None,
-        high=max(values) if values else None,
-        n_values=sum(filled[t] for t in good),
-        n_blank=int(sum(n for t, n in zip(texts, counts, strict=True) if not t)),
-        odd=tuple(odd[:MAX_SHOWN]),
     )
 
 
