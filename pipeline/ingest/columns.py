@@ -205,7 +205,7 @@ def guess_column(
         return ColumnGuess(role, None, unit, confidence, f"'{found.group()}' in its name")
     if plain in _COUNTERS and not is_state:
         return ColumnGuess("ignore", None, None, 0.9, "a number of the row")
-    terminal = re.search(_TERMINAL, plain)
+    terminal = re.search(_TERMINAL, re.sub(r"\(.*?\)|\[.*?\]", " ", plain))
     if terminal and not is_state and dimension not in ("temperature", "pressure", "humidity"):
         role = "output_" + _TERMINALS[terminal.group(1)]
         why = f"terminal {terminal.group(1).upper()}, but its cells are numbers"

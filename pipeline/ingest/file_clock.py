@@ -57,7 +57,7 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
         fields = _serial(rows.columns[dialect.time_columns[0]])
     else:
         needs_time = dialect.time_kinds not in (("date",), ("short_date",))
-        fields = written_times.split_texts(_texts(rows, dialect), needs_time)
+        fields = written_times.split_texts(clock_texts(rows, dialect), needs_time)
     order = written_times.date_order(fields, said.date_order if said is not None else None)
     if order.order is None:
         hinted = _order_in_header(opened)
@@ -133,7 +133,7 @@ def _to_instants(clock: Clock, local: Ints, fields: Fields, rows: Rows) -> None:
     clock.good &= ~skipped & ~undecided
 
 
-def _texts(rows: Rows, dialect: Dialect) -> pa.Array:
+def clock_texts(rows: Rows, dialect: Dialect) -> pa.Array:
     """Date and time of each row in one text."""
     parts = [rows.columns[i] for i in dialect.time_columns]
     kinds = dialect.time_kinds
