@@ -307,3 +307,12 @@ def test_inspect_never_breaks_down(
     # What could be read can be loaded by the draft as it stands; every third, to save time.
     if code == 0 and CASES.index(case) % 3 == 0:
         assert run("load", site) == 0, capsys.readouterr().err
+
+
+def test_load_says_what_every_physical_line_is(
+    copy: Copy, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # Lines of the file: 1 header, 2 row, 3 comment, 4 note, 5 row, 6 note, 7 row, 8 end of file.
+    assert run("load", copy("notes_between_rows")) == 0
+    out = capsys.readouterr().out
+    assert "exports/t.csv: 8 lines = 1 header + 6 rows + 1 after the rows" in out

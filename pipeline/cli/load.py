@@ -11,7 +11,7 @@ from pipeline.cli.options import Progress, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
-    from pipeline.ingest.load import LoadReport
+    from pipeline.ingest.load import FileAccount, LoadReport
 
 
 @click.command(
@@ -69,6 +69,7 @@ def as_text(report: LoadReport) -> str:
         for copy, original in report.copies
     ]
     for f in report.files:
+        lines.append(f"{f.path}: {_lines_of(f)}")
         if not f.is_present:
             gone = "no longer in exports/; its rows stay (delete site.duckdb to forget them)"
             lines.append(f"{f.path}: {gone}")
@@ -88,6 +89,19 @@ def as_text(report: LoadReport) -> str:
     return "\n".join(lines)
 
 
+def _lines_of(f: FileAccount) -> str:
+    """What the physical lines of a file are."""
+    parts = (
+        (f.n_preamble, "before the header"),
+        (f.n_header, "header"),
+        (f.n_read, "rows"),
+        (f.n_blank, "blank"),
+        (f.n_footer, "after the rows"),
+        (f.n_continued, "that a row goes on in"),
+    )
+    return f"{f.n_lines:,} lines = " + " + ".join(f"{n:,} {what}" for n, what in parts if n)
+
+
 def as_document(report: LoadReport) -> dict[str, object]:
     """The same as JSON."""
     names = ("n_read", "n_loaded", "n_rejected", "n_repeated", "n_bad_cells")
@@ -102,6 +116,7 @@ def as_document(report: LoadReport) -> dict[str, object]:
                 "kind": f.kind,
                 "timezone": f.timezone,
                 **{n.removeprefix("n_"): getattr(f, n) for n in names},
+                "lines": f.n_lines,
                 "present": f.is_present,
                 "already_loaded": f.was_loaded,
                 "unused_columns": list(f.unused_columns),

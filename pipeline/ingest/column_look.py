@@ -20,7 +20,7 @@ from pipeline.ingest.export_file import (
 from pipeline.ingest.rows import Rows
 from pipeline.ingest.values import ERROR_WORDS, number_of, state_of
 from pipeline.ingest.written_times import Ints
-from pipeline.thresholds import THRESHOLDS
+from pipeline.thresholds import ERROR_NUMBERS, THRESHOLDS
 
 MAX_SHOWN = 12
 # More names than this in one column are remarks, not channels.
@@ -182,6 +182,11 @@ def _column(
         and len(words) <= THRESHOLDS["state_words_max"].value
     )
     numbers = {t: v for t in filled if (v := number_of(t, decimal_sign)) is not None}
+    others = [v for v in numbers.values() if v not in ERROR_NUMBERS]
+    if len(others) >= 3:  # a code stands apart from all that was measured
+        low, high = min(others), max(others)
+        codes = [t for t, v in numbers.items() if v in ERROR_NUMBERS and not low <= v <= high]
+        numbers = {t: v for t, v in numbers.items() if t not in codes}
     good = states if is_state else numbers
     odd = sorted(((t, n) for t, n in filled.items() if t not in good), key=lambda x: (-x[1], x[0]))
     values = list(numbers.values()) if not is_state else []

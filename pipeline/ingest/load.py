@@ -34,6 +34,8 @@ from pipeline.store import open_store, read_meta, read_originals, write_store
 class FileAccount:
     """What became of one file's rows: n_read = n_loaded + n_rejected + n_repeated.
 
+    n_lines : physical lines, counted apart from the reader; they are those before and in the
+        header, the rows, blank ones, those after the rows, and those a row goes on in
     is_present : the file is still in exports/; was_loaded : this load found it in the store
     unused_columns : header texts that no [[channel]] names
     """
@@ -49,6 +51,12 @@ class FileAccount:
     n_repeated: int
     n_bad_cells: int
     is_present: bool
+    n_lines: int = 0
+    n_preamble: int = 0
+    n_header: int = 0
+    n_blank: int = 0
+    n_footer: int = 0
+    n_continued: int = 0
     was_loaded: bool = False
     unused_columns: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -234,6 +242,7 @@ def _originals(exports: list[Export], packed: list[bytes]) -> pa.Table:
 _ACCOUNT = (
     *("path", "sha256", "logger", "kind", "timezone", "n_read", "n_loaded", "n_rejected"),
     *("n_repeated", "n_bad_cells", "is_present", "unused_columns", "notes"),
+    *("n_lines", "n_preamble", "n_header", "n_blank", "n_footer", "n_continued"),
 )
 
 
