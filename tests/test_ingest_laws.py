@@ -194,6 +194,41 @@ def test_a_damaged_export_is_accounted_for_or_refused(
             assert account.n_read == counted
 
 
+@settings(QUICK, max_examples=6)
+@given(
+    odd=st.lists(
+        st.tuples(
+            st.integers(700, 2_200),
+            st.sampled_from(
+                ["", " 70.5", "ERR", "-999", "9999", "nan", "inf", "1e2", "what", "70,5"]
+            ),
+        ),
+        max_size=8,
+        unique_by=lambda pair: pair[0],
+    ),
+    run=st.sampled_from([0, 1_300]),
+)
+def test_numbers_cut_at_once_are_those_cut_as_texts(
+    tmp_path: Path, odd: list[tuple[int, str]], run: int
+) -> None:
+    # The sampled lines, the first 460 and the last 100, are clean; what stands between is not.
+    rows = [(10 * k, f"{100 + k % 9}.5", "on" if k % 2 else "off") for k in range(3_000)]
+    for at, text in odd:
+        rows[at] = (10 * at, f'"{text}"' if "," in text else text, "off")
+    for at in range(900, 900 + run):
+        rows[at] = (10 * at, "-999", "off")
+    with tempfile.TemporaryDirectory(dir=tmp_path) as name, pytest.MonkeyPatch.context() as patch:
+        one = make_site(Path(name) / "a", "sampled", {"a.csv": csv(rows)})
+        load_site(one)
+        patch.setattr("pipeline.ingest.file_reading.is_plain_numbers", lambda *_: False)
+        other = make_site(Path(name) / "b", "sampled", {"a.csv": csv(rows)})
+        load_site(other)
+        assert content(one) == content(other)
+        with open_store(one / "site.duckdb") as a, open_store(other / "site.duckdb") as b:
+            query = "from reject order by all"
+            assert a.execute(query).fetchall() == b.execute(query).fetchall()
+
+
 def test_loading_twice_is_loading_once(tmp_path: Path) -> None:
     rows = [(10 * k, f"{100 + k}.0", "on" if k % 3 else "off") for k in range(40)]
     site = make_site(tmp_path, "sampled", {"a.csv": csv(rows)})

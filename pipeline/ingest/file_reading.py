@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from pipeline.errors import InputError
+from pipeline.ingest.cell_values import column_values, is_plain_numbers, words_for_null
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.export_file import OpenExport, long_columns, long_names, long_units
 from pipeline.ingest.file_clock import is_regular, no_times, read_clock
@@ -18,19 +18,23 @@ from pipeline.ingest.reading import Cells, FileReading, Rejects
 from pipeline.ingest.rows import Rows, read_rows
 from pipeline.ingest.steps import middle_step
 from pipeline.ingest.values import read_values
-from pipeline.ingest.written_times import Flags, Ints
+from pipeline.ingest.written_times import Ints
 from pipeline.site import Channel, Site
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import UNITS
-
-POWER_ON = "85.0 °C alone: what a one-wire sensor says when its power comes"
 
 
 def cut_file(opened: OpenExport, used: dict[int, Channel]) -> Rows:
     """The cells of the columns that are needed; `used` as in read_file."""
     places = _places(opened, used)
     wanted = [*opened.dialect.time_columns, *(long_columns(opened) or ()), *places.values()]
-    return read_rows(opened.text, opened.dialect, list(dict.fromkeys(wanted)))
+    numbers = [
+        place
+        for number, place in places.items()
+        if used[number].meaning.kind == "analog" and is_plain_numbers(opened.dialect, place)
+    ]
+    nulls = words_for_null(opened.dialect, numbers)
+    return read_rows(opened.text, opened.dialect, list(dict.fromkeys(wanted)), numbers, nulls)
 
 
 def read_file(
@@ -81,11 +85,11 @@ def read_file(
         if long:
             blank_cells += _read_long(reading, rows, kept, long, number, channel, unit, site)
             continue
-        column = rows.columns[places[number]]
+        place = places[number]
+        column = rows.columns[place]
         if len(kept) < len(column):
-            codes = pc.take(column.indices, pa.array(kept), boundscheck=False)
-            column = pa.DictionaryArray.from_arrays(codes, column.dictionary, safe=False)
-        blank_cells += _read_column(reading, column, number, channel, unit, missing, site)
+            column = _taken(column, kept)
+        blank_cells += _read_column(reading, column, place, number, channel, unit, missing, site)
     reading.kind, reading.kind_reason = _kind(reading, list(used.values()), blank_cells, long)
     for cells in reading.cells.values():
         if len(broken):
@@ -93,6 +97,13 @@ def read_file(
     reading.n_read = len(reading.line) + sum(len(x) for x in reading.rows_rejected.line)
     _check_lines(reading)
     return reading
+
+
+def _taken(column: pa.Array, kept: Ints) -> pa.Array:
+    if not isinstance(column, pa.DictionaryArray):
+        return pc.take(column, pa.array(kept), boundscheck=False)
+    codes = pc.take(column.indices, pa.array(kept), boundscheck=False)
+    return pa.DictionaryArray.from_arrays(codes, column.dictionary, safe=False)
 
 
 def _places(opened: OpenExport, used: dict[int, Channel]) -> dict[int, int]:
@@ -121,64 +132,32 @@ def guess_kind(ts: Ints, only_states: bool, blank_share: float) -> tuple[str | N
 
 def _read_column(
     reading: FileReading,
-    column: pa.DictionaryArray,
+    column: pa.Array,
+    place: int,
     number: int,
     channel: Channel,
     unit: str,
-    missing: Sequence[str],
+    missing: tuple[str, ...],
     site: Site,
 ) -> int:
     """Add one wide column's values and bad cells; returns how many of its cells are blank."""
-    decimal_sign = reading.opened.dialect.decimal_sign
-    values = read_values(column.dictionary, channel, unit, decimal_sign, tuple(missing), site)
-    codes = column.indices.to_numpy(zero_copy_only=False)
-    # Arrow's look-up takes a fifth of numpy's, as the codes are 32-bit.
-    looked_up = pc.take(pa.array(values.value), column.indices, boundscheck=False)
-    value = looked_up.to_numpy(zero_copy_only=False)
-    holds = _present(~np.isnan(values.value), codes)
-    is_bad = np.array([r is not None for r in values.reason], bool) & ~holds
-    bad = np.flatnonzero(is_bad[codes]) if is_bad.any() else np.array([], np.int64)
-    texts = column.take(pa.array(bad)).to_pylist() if len(bad) else []
-    reasons = [str(values.reason[int(codes[k])]) for k in bad]
-    place = reading.opened.column_number(channel.column) or 0
-    name = reading.opened.dialect.header[place]
-    reading.bad_cells.add(reading.line[bad], name, texts, reasons)
-    row = reading.every_row if holds.all() else np.flatnonzero(holds[codes])
-    if len(row) < len(codes):
+    opened = reading.opened
+    found = column_values(opened, column, reading.line, place, channel, unit, missing, site)
+    if found is None:
+        rows = read_rows(opened.text, opened.dialect, [*opened.dialect.time_columns, place])
+        texts = rows.columns[place].take(pa.array(np.searchsorted(rows.line, reading.line)))
+        found = column_values(opened, texts, reading.line, place, channel, unit, missing, site)
+        assert found is not None
+    name = opened.dialect.header[place]
+    reading.bad_cells.add(reading.line[found.bad], name, found.texts, found.reasons)
+    row, value = reading.every_row, found.value
+    if not found.every:
+        row = np.flatnonzero(~np.isnan(value))
         value = value[row]
-    alone = _power_on(value, channel, unit)
-    if len(alone):
-        shown = column.take(pa.array(row[alone])).to_pylist()
-        reading.bad_cells.add(reading.line[row[alone]], name, shown, [POWER_ON] * len(alone))
-        row, value = np.delete(row, alone), np.delete(value, alone)
     # What the logger notes about itself says nothing about a state.
-    broken = bad[np.array([not is_note(t) for t in texts], bool)] if len(bad) else bad
+    broken = [k for k, text in zip(found.bad, found.texts, strict=True) if not is_note(text)]
     reading.cells[number] = Cells(row, value, reading.ts[broken])
-    return len(codes) - len(row) - len(bad) - len(alone)
-
-
-def _present(holds: Flags, codes: Ints) -> Flags:
-    """Which distinct texts hold a value; those that no row has any more count as if they did.
-
-    A header line again in the file leaves its names among the texts of every column.
-    """
-    without = np.flatnonzero(~holds)
-    if len(without) > 8:  # looking for each would take longer than going through all
-        return holds
-    unseen = [k for k in without if not (codes == k).any()]
-    holds = holds.copy()
-    holds[unseen] = True
-    return holds
-
-
-def _power_on(value: np.ndarray, channel: Channel, unit: str) -> Ints:
-    """Numbers of the lone readings of 85.0 °C, in the store unit 185 °F."""
-    if channel.meaning.dimension != "temperature" or unit != "degC" or len(value) < 3:
-        return np.array([], np.int64)
-    least = THRESHOLDS["power_on_step_f"].value
-    at = np.flatnonzero(np.abs(value[1:-1] - 185.0) < 1e-6) + 1
-    far = np.minimum(np.abs(value[at] - value[at - 1]), np.abs(value[at] - value[at + 1]))
-    return at[far > least]
+    return len(found.value) - len(row) - len(found.bad)
 
 
 def _read_long(

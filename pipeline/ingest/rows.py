@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -41,7 +42,8 @@ class Rows:
     """The records of a file that have as many cells as the header, and those that have not.
 
     line : physical line of each record, from 1 (of its first line, where quoted cells hold breaks)
-    columns : the wanted columns by number: time columns as text, others dictionary-encoded
+    columns : the wanted columns by number: time columns as text, others dictionary-encoded, or
+        numbers where that was asked for
     odd : records with another number of cells, blank lines left out, in the order of their lines
     blank : numbers of those records of which no cell at all is filled
     n_blank, n_continued : blank lines, with these; lines that belong to the record above them
@@ -60,42 +62,78 @@ class Rows:
         return [text or "" for text in found.to_pylist()]
 
 
-def read_rows(text: Text, dialect: Dialect, wanted: list[int]) -> Rows:
-    """The records below the header; `wanted` are the numbers of the columns to keep."""
+def read_rows(
+    text: Text,
+    dialect: Dialect,
+    wanted: list[int],
+    numbers: Sequence[int] = (),
+    nulls: Sequence[str] = (),
+) -> Rows:
+    """The records below the header; `wanted` are the numbers of the columns to keep.
+
+    numbers : columns to cut as numbers, null where a cell is one of `nulls`; if any other text
+        stands in them, all columns come as texts
+    """
     region = _below_header(text, dialect.first_row_line)
     if dialect.is_quoted and not _ends_quotes_in_lines(region):
         rows = _read_quoted(text, dialect, wanted)
         if rows is not None:
             return rows
         return _read_plain(text, dialect, wanted, region, quotes=False)
+    if numbers:
+        try:
+            as_numbers = _Numbers(frozenset(numbers), tuple(nulls))
+            return _read_plain(text, dialect, wanted, region, dialect.is_quoted, as_numbers)
+        except pa.ArrowInvalid:
+            pass  # a word that is none of the usual ones
     return _read_plain(text, dialect, wanted, region, quotes=dialect.is_quoted)
 
 
+@dataclass(frozen=True)
+class _Numbers:
+    """Columns to cut as numbers, and the texts that are null in them."""
+
+    columns: frozenset[int] = frozenset()
+    nulls: tuple[str, ...] = ()
+
+
+_TEXTS = _Numbers()
+
+
 def _read_plain(
-    text: Text, dialect: Dialect, wanted: list[int], region: bytes | memoryview, quotes: bool
+    text: Text,
+    dialect: Dialect,
+    wanted: list[int],
+    region: bytes | memoryview,
+    quotes: bool,
+    numbers: _Numbers = _TEXTS,
 ) -> Rows:
     if dialect.delimiter == BLANKS:
         region = single_blanks(bytes(region))
-    table, odd = _arrow_table(region, dialect, wanted, quotes)
+    table, odd = _arrow_table(region, dialect, wanted, quotes, numbers)
     mended = {o.line: whole for o in odd if (whole := _mended(o, dialect)) is not None}
     if mended:
         lines = bytes(region).split(b"\n")
         for line, whole in mended.items():
             lines[line - dialect.first_row_line] = whole
-        table, odd = _arrow_table(b"\n".join(lines), dialect, wanted, quotes)
+        table, odd = _arrow_table(b"\n".join(lines), dialect, wanted, quotes, numbers)
     first = dialect.first_row_line
-    numbers = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
+    line = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
     if odd:
-        numbers = np.delete(numbers, [o.line - first for o in odd])
+        line = np.delete(line, [o.line - first for o in odd])
     filled = [o for o in odd if o.text.strip(_BLANKS)]
     columns = {i: _one_chunk(table.column(str(i))) for i in wanted}
     if dialect.delimiter == BLANKS:
         filled = [OddLine(o.line, o.n_cells, text.line(o.line)) for o in filled]
-    return _marked(numbers, columns, dialect, filled, len(odd) - len(filled), 0, text)
+    return _marked(line, columns, dialect, filled, len(odd) - len(filled), 0, text)
 
 
 def _arrow_table(
-    region: bytes | memoryview, dialect: Dialect, wanted: list[int], quotes: bool
+    region: bytes | memoryview,
+    dialect: Dialect,
+    wanted: list[int],
+    quotes: bool,
+    numbers: _Numbers,
 ) -> tuple[pa.Table, list[OddLine]]:
     """The cells by Arrow's reader, large files in two parts at once."""
     buffer = pa.py_buffer(region)
@@ -103,12 +141,14 @@ def _arrow_table(
     if len(region) > _PART_BYTES:
         cut = _line_end_after(region, len(region) // 2)
     if not cut:
-        table, odd = _arrow_part(buffer, dialect, wanted, quotes, dialect.first_row_line)
+        table, odd = _arrow_part(buffer, dialect, wanted, quotes, numbers, dialect.first_row_line)
         return table.unify_dictionaries(), odd
     # Line numbers of odd rows are told only to a reader of one thread, so each part has its own.
     with ThreadPoolExecutor(1) as pool:
-        later = pool.submit(_arrow_part, buffer[cut:], dialect, wanted, quotes, 0)
-        upper, odd = _arrow_part(buffer[:cut], dialect, wanted, quotes, dialect.first_row_line)
+        later = pool.submit(_arrow_part, buffer[cut:], dialect, wanted, quotes, numbers, 0)
+        upper, odd = _arrow_part(
+            buffer[:cut], dialect, wanted, quotes, numbers, dialect.first_row_line
+        )
         lower, more = later.result()
     # Every line of the upper part is a row or odd.
     middle = dialect.first_row_line + upper.num_rows + len(odd)
@@ -123,7 +163,12 @@ def _line_end_after(region: bytes | memoryview, at: int) -> int:
 
 
 def _arrow_part(
-    region: pa.Buffer, dialect: Dialect, wanted: list[int], quotes: bool, first: int
+    region: pa.Buffer,
+    dialect: Dialect,
+    wanted: list[int],
+    quotes: bool,
+    numbers: _Numbers,
+    first: int,
 ) -> tuple[pa.Table, list[OddLine]]:
     odd: list[OddLine] = []
 
@@ -131,7 +176,8 @@ def _arrow_part(
         odd.append(OddLine(row.number + first - 1, row.actual_columns, row.text))
         return "skip"
 
-    as_text = {str(i): pa.string() for i in dialect.time_columns}
+    kinds = {str(i): pa.float64() for i in numbers.columns}
+    kinds |= {str(i): pa.string() for i in dialect.time_columns}
     as_dictionary = pa.dictionary(pa.int32(), pa.string())
     table = pa_csv.read_csv(
         region,
@@ -147,7 +193,8 @@ def _arrow_part(
             invalid_row_handler=keep,
         ),
         convert_options=pa_csv.ConvertOptions(
-            column_types={str(i): as_text.get(str(i), as_dictionary) for i in wanted},
+            column_types={str(i): kinds.get(str(i), as_dictionary) for i in wanted},
+            null_values=list(numbers.nulls),
             include_columns=[str(i) for i in wanted],
             strings_can_be_null=False,
         ),
@@ -252,5 +299,5 @@ def _one_chunk(column: pa.ChunkedArray) -> pa.Array:
         return column.chunk(0)
     if column.num_chunks == 0:
         empty = pa.array([], pa.string())
-        return empty if column.type == pa.string() else empty.dictionary_encode()
+        return empty.dictionary_encode() if pa.types.is_dictionary(column.type) else empty
     return column.combine_chunks()

@@ -72,6 +72,16 @@ def number_of(text: str, decimal_sign: str) -> float | None:
     return float(plain) if re.match(_NUMBER, plain) else None
 
 
+def is_number(text: str) -> bool:
+    """Whether a text is a plain number with a decimal point."""
+    return re.match(_NUMBER, text) is not None
+
+
+def code_numbers(missing: tuple[str, ...]) -> list[float]:
+    """The numbers among the texts that stand for no reading, from the site file."""
+    return [float(m) for m in missing if is_number(m.strip())]
+
+
 def state_of(text: str) -> bool | None:
     """On, off or no known state word."""
     word = text.strip().lower()
@@ -93,9 +103,8 @@ def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Va
     value[~np.isfinite(value)] = np.nan
     reason: list[str | None] = [None] * len(texts)
     codes = {m.strip().lower() for m in missing}
-    code_numbers = {float(c) for c in codes if re.match(_NUMBER, c)}
-    if code_numbers:
-        for k in np.flatnonzero(np.isin(value, list(code_numbers))):
+    if numbers := code_numbers(missing):
+        for k in np.flatnonzero(np.isin(value, numbers)):
             value[k] = np.nan
             reason[k] = "stands for no reading, by site.toml"
     for k in np.flatnonzero(np.isnan(value)):
