@@ -118,14 +118,14 @@ def _read_plain(
             lines[line - dialect.first_row_line] = whole
         table, odd = _arrow_table(b"\n".join(lines), dialect, wanted, quotes, numbers)
     first = dialect.first_row_line
-    line = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
+    of_rows = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
     if odd:
-        line = np.delete(line, [o.line - first for o in odd])
+        of_rows = np.delete(of_rows, [o.line - first for o in odd])
     filled = [o for o in odd if o.text.strip(_BLANKS)]
     columns = {i: _one_chunk(table.column(str(i))) for i in wanted}
     if dialect.delimiter == BLANKS:
         filled = [OddLine(o.line, o.n_cells, text.line(o.line)) for o in filled]
-    return _marked(line, columns, dialect, filled, len(odd) - len(filled), 0, text)
+    return _marked(of_rows, columns, dialect, filled, len(odd) - len(filled), 0, text)
 
 
 def _arrow_table(
