@@ -304,8 +304,8 @@ def test_inspect_never_breaks_down(
     (site / "site.toml").unlink()
     code = run("inspect", site / "exports", "--draft", site / "site.toml")
     assert code in (0, 2), capsys.readouterr().err
-    # What could be read can be loaded by the draft as it stands; every third, to save time.
-    if code == 0 and CASES.index(case) % 3 == 0:
+    # What could be read can be loaded by the draft as it stands; every sixth, to save time.
+    if code == 0 and CASES.index(case) % 6 == 0:
         assert run("load", site) == 0, capsys.readouterr().err
 
 

@@ -15,6 +15,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import openpyxl
 import pytest
 
@@ -22,6 +23,7 @@ from pipeline.errors import UserError
 from pipeline.ingest.load import LoadReport, load_site
 from pipeline.store import open_store
 
+Store = duckdb.DuckDBPyConnection
 CORPUS = Path(__file__).parent / "exports"
 CASES = sorted(p.parent for p in CORPUS.glob("*/expected.toml"))
 COUNTS = ("read", "loaded", "rejected", "repeated", "bad_cells")
@@ -60,9 +62,10 @@ def test_export_is_read_as_its_folder_says(site: Path) -> None:
         assert not (site / "site.duckdb").exists()
         return
     report = load_site(site)
-    check_files(site, report, expected["file"])
-    check_rows(site, expected)
-    check_channels(site, expected)
+    with open_store(site / "site.duckdb") as store:
+        check_files(site, store, report, expected["file"])
+        check_rows(store, expected)
+        check_channels(store, expected)
 
 
 def check_refusal(site: Path, error: UserError, expected: dict[str, Any]) -> None:
@@ -75,8 +78,10 @@ def check_refusal(site: Path, error: UserError, expected: dict[str, Any]) -> Non
     assert error.found and error.expected
 
 
-def check_files(site: Path, report: LoadReport, expected: list[dict[str, Any]]) -> None:
-    found = rows(site, "select * from file")
+def check_files(
+    site: Path, store: Store, report: LoadReport, expected: list[dict[str, Any]]
+) -> None:
+    found = rows(store, "select * from file")
     assert sorted(f["path"] for f in found) == sorted(f["path"] for f in expected)
     for want in expected:
         file = next(f for f in found if f["path"] == want["path"])
@@ -97,9 +102,9 @@ def check_files(site: Path, report: LoadReport, expected: list[dict[str, Any]]) 
         assert report.total(f"n_{name}") == total
 
 
-def check_rows(site: Path, expected: dict[str, Any]) -> None:
+def check_rows(store: Store, expected: dict[str, Any]) -> None:
     rejects = rows(
-        site,
+        store,
         "select path, line, column_name, text, reason from reject join file using (file_id) "
         "order by path, line, column_name",
     )
@@ -113,13 +118,13 @@ def check_rows(site: Path, expected: dict[str, Any]) -> None:
         assert reject["reason"] == wanted["reason"]
         assert reject["text"] == wanted.get("text", reject["text"])
     repeats = rows(
-        site, "select path, line from repeat join file using (file_id) order by path, line"
+        store, "select path, line from repeat join file using (file_id) order by path, line"
     )
     assert [(r["path"], r["line"]) for r in repeats] == [
         (r["file"], r["line"]) for r in expected.get("repeat", [])
     ]
     conflicts = rows(
-        site,
+        store,
         "select column_name, ts, a.path as path_a, line_a, value_a, b.path as path_b, line_b, "
         "value_b from conflict join channel using (channel_id) join file as a on a.file_id = "
         "file_a join file as b on b.file_id = file_b order by channel_id, ts",
@@ -135,10 +140,10 @@ def check_rows(site: Path, expected: dict[str, Any]) -> None:
     ] == [(c["column"], ts(c["at"]), c["a"], c["b"]) for c in expected.get("conflict", [])]
 
 
-def check_channels(site: Path, expected: dict[str, Any]) -> None:
+def check_channels(store: Store, expected: dict[str, Any]) -> None:
     for column, readings in expected.get("readings", {}).items():
         found = rows(
-            site,
+            store,
             "select ts, value from reading join channel using (channel_id) "
             "where column_name = ? order by ts",
             column,
@@ -148,7 +153,7 @@ def check_channels(site: Path, expected: dict[str, Any]) -> None:
         assert [r["value"] for r in found] == pytest.approx([v for _, v in readings], abs=1e-8)
     for column, segments in expected.get("states", {}).items():
         found = rows(
-            site,
+            store,
             "select start_ts, end_ts, is_on from state join channel using (channel_id) "
             "where column_name = ? order by start_ts",
             column,
@@ -157,7 +162,7 @@ def check_channels(site: Path, expected: dict[str, Any]) -> None:
             (ts(start), ts(end), is_on) for start, end, is_on in segments
         ]
     named = set(expected.get("readings", {})) | set(expected.get("states", {}))
-    assert named == {c["column_name"] for c in rows(site, "select column_name from channel")}
+    assert named == {c["column_name"] for c in rows(store, "select column_name from channel")}
 
 
 def physical_lines(path: Path, encoding: str) -> int:
@@ -177,12 +182,11 @@ def physical_lines(path: Path, encoding: str) -> int:
         return sum(1 for _ in file)
 
 
-def rows(site: Path, query: str, *values: object) -> list[dict[str, Any]]:
+def rows(store: Store, query: str, *values: object) -> list[dict[str, Any]]:
     """The query's rows in the site's store."""
-    with open_store(site / "site.duckdb") as connection:
-        result = connection.execute(query, list(values))
-        names = [d[0] for d in result.description]
-        return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
+    result = store.execute(query, list(values))
+    names = [d[0] for d in result.description]
+    return [dict(zip(names, row, strict=True)) for row in result.fetchall()]
 
 
 def test_every_corpus_folder_says_why_it_is_there() -> None:
