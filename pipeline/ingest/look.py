@@ -172,10 +172,15 @@ def _timed(
     zone_said = {
         "file": "named in the file",
         "site_file": "site.toml says so",
+        "rows": "its rows ran on through a change of the clocks",
         "assumed": "the site's own" if has_site else "not named in the file; shown as if UTC",
     }[clock.timezone_source]
     facts += (
-        ("date and time", clock.time_format, clock.order.reason),
+        (
+            "date and time",
+            clock.time_format,
+            opened.dialect.reasons.get("time") or clock.order.reason,
+        ),
         ("clock", clock.timezone, zone_said),
         ("kind", (kind or "cannot tell").replace("_", " "), why),
     )

@@ -185,7 +185,11 @@ def date_order(fields: Fields, given: str | None) -> DateOrder:
     """
     open_rows = np.flatnonzero(fields.style == 2)
     if len(open_rows) == 0:
-        return DateOrder("ymd", "the year comes first, or the month is named")
+        counts = bool((fields.style == 4).any())
+        reason = "it counts from a fixed day" if counts else "the year comes first"
+        if not counts and (fields.style == 3).any():
+            reason = "the month is named"
+        return DateOrder("ymd", reason)
     p1, p2, p3 = (p[open_rows] for p in (fields.p1, fields.p2, fields.p3))
     if given is not None:
         return DateOrder(given, "site.toml says so")
