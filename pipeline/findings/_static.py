@@ -124,7 +124,7 @@ def load(site: SiteFrames, target: float, fan_s: float, total: Any, highest: flo
         settled_s=settled_s,
         idle_over_s=float(every.loc[idle, "above_target_s"].sum()),
         max_inwc=highest,
-        max_ts=None if at_peak.empty else int(at_peak["start_ts"].iloc[0]),
+        max_ts=None if at_peak.empty else int(at_peak["max_ts"].iloc[0]),
         rows=rows.reset_index(drop=True),
         states=states,
         long=_stretches(site, rows),

@@ -132,6 +132,18 @@ total as (
             if(start_ts >= excursion_ts, start_inwc, null),
             if(end_ts <= excursion_end_ts, end_inwc, null)
         )) as max_inwc,
+        -- the end of the piece that lies inside the excursion and stands higher; the first of equals
+        arg_max(
+            if(
+                start_ts < excursion_ts or (end_ts <= excursion_end_ts and end_inwc > start_inwc),
+                end_ts,
+                start_ts
+            ),
+            greatest(
+                if(start_ts >= excursion_ts, start_inwc, null),
+                if(end_ts <= excursion_end_ts, end_inwc, null)
+            )
+        ) as max_ts,
         arg_min(target_inwc, start_ts) as target_inwc,
         bool_or(in_visit) as in_visit,
     from inside
@@ -160,6 +172,7 @@ select
     (t.end_ts - t.start_ts) / 1e6 as length_s,
     t.above_s,
     t.max_inwc,
+    t.max_ts,
     t.target_inwc,
     w.class,
     w.stage,

@@ -17,6 +17,7 @@ def excursions(at, n, length_s=400.0, zones="3", **changes):
             "length_s": length_s,
             "above_s": length_s,
             "max_inwc": 0.70 + 0.01 * (i % 10),
+            "max_ts": start + 120_000_000,
             "target_inwc": 0.40,
             "class": "heating",
             "stage": 2,
@@ -135,7 +136,7 @@ def test_sentence(build, judge, at):
     _, finding = judge(CODE, build(case(at)))
     assert finding.summary == (
         "Supply static was over its target of 0.40 in. w.c. for 7 hours in 60 hours of blower "
-        "time, up to 0.79 in. w.c. (Mon 10:30 am). It was over 10 times for a minute or more, "
+        "time, up to 0.79 in. w.c. (Mon 10:32 am). It was over 10 times for a minute or more, "
         "first Mon 6:00 am. Dampers on the move left out, it was more than 0.05 in. w.c. over "
         "target for 6 hours of 60 hours of blower time (10 %), 6 hours of it with Bedroom over "
         "garage calling alone. With Bedroom over garage calling alone, Main floor, Primary bedroom "
