@@ -126,14 +126,6 @@ def share(fraction: float) -> str:
     return f"{_whole(percent)} %"
 
 
-def rate(n: int, seconds: float) -> str:
-    """Events per hour of a state: '5.5 an hour', 'one in 3.2 hours'."""
-    if n == 0 or seconds <= 0:
-        raise ValueError("a rate needs events and time")
-    per_hour = n * 3600 / seconds
-    return f"{per_hour:.1f} an hour" if per_hour >= 1 else f"one in {hours(seconds / n)}"
-
-
 def temperature(value_f: float, units: str = "us") -> str:
     """A temperature: '148 °F' or '64.4 °C'."""
     unit = unit_table.DISPLAY[units]["temperature"]

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Callable
-from pathlib import Path
 
 from pipeline.result import SiteResult
 from reports.block import Block, Model
@@ -75,21 +72,3 @@ def render_site(result: SiteResult) -> str:
         foot=foot,
         hours=model.clock.hours,
     )
-
-
-def write_site(result: SiteResult, path: Path) -> None:
-    """The page at `path`, written beside it and renamed, so that a reader never sees half of it.
-
-    Raises OSError where the folder cannot be written.
-    """
-    page = render_site(result)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-            out.write(page)
-        Path(beside).chmod(0o644)
-        Path(beside).replace(path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise

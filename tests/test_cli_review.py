@@ -11,6 +11,8 @@ import jsonschema
 import pytest
 
 from pipeline.cli import zonetrail
+from pipeline.cli.review import write_whole
+from pipeline.errors import InputError
 from pipeline.guard import run_command
 from pipeline.review_json import review_schema
 from sample_data.unpack import unpack_site
@@ -140,6 +142,22 @@ def test_a_report_that_cannot_be_written_is_refused(
     (site / "report" / "review.json").mkdir(parents=True)
     assert run("review", site) == 2
     assert "review.json" in capsys.readouterr().err
+
+
+def test_a_report_is_replaced_whole_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "report.html"
+    write_whole(path, "before")
+
+    def fails(self: Path, target: Path) -> Path:
+        raise OSError("no room")
+
+    monkeypatch.setattr(Path, "replace", fails)
+    with pytest.raises(InputError, match="no room"):
+        write_whole(path, "after")
+    assert path.read_text(encoding="utf-8") == "before"
+    assert [p.name for p in tmp_path.iterdir()] == ["report.html"]
 
 
 def misspell_role(site: Path) -> None:

@@ -22,7 +22,7 @@ from pipeline.units import PA_PER_INWC
 from reports.block import Model
 from reports.blocks import trust
 from reports.page import LIBRARY
-from reports.site import BLOCKS, render_site, write_site
+from reports.site import BLOCKS, render_site
 
 
 def _sample() -> ModuleType:
@@ -409,20 +409,6 @@ def test_hostile_names_reach_plotly_escaped() -> None:
 
 def test_same_result_gives_the_same_bytes() -> None:
     assert render_site(sample.sample_result()) == render_site(sample.sample_result())
-
-
-def test_page_is_replaced_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = tmp_path / "report" / "report.html"
-    write_site(sample.sample_result(), path)
-    before = path.read_bytes()
-
-    def fails(self: Path, target: Path) -> Path:
-        raise OSError("no room")
-
-    monkeypatch.setattr(Path, "replace", fails)
-    with pytest.raises(OSError, match="no room"):
-        write_site(sample.empty_result(), path)
-    assert path.read_bytes() == before and [p.name for p in path.parent.iterdir()] == [path.name]
 
 
 def test_page_without_its_library_is_light(page: str) -> None:

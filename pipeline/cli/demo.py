@@ -38,9 +38,11 @@ def command(folder: Path | None, units: str, quiet: bool) -> None:
         ) from error
     review = review_and_write(site, align=True, units=units, quiet=quiet)
     report = site / "report"
+    clocks = review.result.frames["trust.clock_offset"]
+    moved = [str(c.logger) for c in clocks.itertuples() if c.applied_s]
+    said = f"Put on one clock, as `review --align` does: {', '.join(moved)}.\n\n" if moved else ""
     click.echo(
-        f"{verdict_text(review)}\n\n"
-        "One logger's clock was found to be off and was put right, as `review --align` does.\n\n"
+        f"{verdict_text(review)}\n\n{said}"
         f"Site:   {site}\nReport: {report / 'report.html'}\nData:   {report / 'review.json'}"
     )
 

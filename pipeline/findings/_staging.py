@@ -107,10 +107,11 @@ def who_called(s: Starts) -> str:
 
 
 def by_zones(s: Starts) -> str:
-    """'calling were: Den 12 times, Office and Den twice', the commonest three."""
+    """'calling were: Den 12 times, Office and Den twice, others 4 times', the commonest three."""
     sizes = s.rows["zones"].fillna("").value_counts().sort_index().sort_values(ascending=False)
     told = [f"{s.site.zones(str(z))} {words.times(int(n))}" for z, n in sizes.head(3).items()]
-    more = f" and {len(sizes) - 3} more" if len(sizes) > 3 else ""
+    rest = int(sizes.iloc[3:].sum())
+    more = f", others {words.times(rest)}" if rest else ""
     return f"calling were {', '.join(told)}{more}"
 
 

@@ -90,8 +90,6 @@ class Pattern:
         lead = "the only " + noun if self.n_all == 1 else f"{words.of_all(self.n, self.n_all)}"
         head = lead if self.n_all == 1 else f"{lead} {many}"
         said = f"{head} came {self.state.text(site)}, in {words.hours(self.seconds)} of that"
-        if self.n > 1 and self.seconds > 0:
-            said += f" ({words.rate(self.n, self.seconds)})"
         return "; ".join((said, words.joined(self.contrasts))) if self.contrasts else said
 
     def spread(self, site: SiteFrames, noun: str, plural: str | None = None) -> str:

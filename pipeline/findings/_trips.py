@@ -175,7 +175,7 @@ def events(trips: Trips) -> list[Event]:
     names = (f"{trips.kind}_limit_f", "static_target_inwc")
     return [
         Event(
-            start_ts=int(row.start_ts),
+            start_ts=int(row.drop_ts),
             end_ts=max(int(row.end_ts), int(row.drop_ts)),
             worth=sign * float(row.peak_f),
             say=_say(trips, row),

@@ -149,7 +149,7 @@ def _when(head: Finding, site: SiteFrames) -> str:
     start, end = first % day, (first + day - longest) % day
     days = {t.date() for t in times}
     often = f"on {words.count(len(days), 'day')}"
-    return f"It came {often}, always between {_of_day(start)} and {_of_day(end)}."
+    return f"It happened {often}, always between {_of_day(start)} and {_of_day(end)}."
 
 
 def _of_day(minute: int) -> str:

@@ -208,7 +208,7 @@ def _summary(c: Clocks) -> str:
     then = (
         "until it is taken out, its readings stand beside the wrong call and stage"
         if c.still
-        else "everything below is on one clock"
+        else "with that taken out, what it read stands beside the right call and stage"
     )
     return words.sentences(f"{_headline(c)}: from {detail}", then)
 

@@ -18,7 +18,12 @@ KIND_WORDS = {
     "change_of_state": "on change",
     "long": "long list",
 }
-ZONE_SOURCE = {"file": "named in the file", "site_file": "given in the site file"}
+ZONE_SOURCE = {
+    "file": "named in the file",
+    "site_file": "given in the site file",
+    "rows": "seen in its rows: it ran on through a change of the clocks",
+    "assumed": "not named anywhere: the site's own taken",
+}
 
 
 def render(model: Model) -> Block:
@@ -103,7 +108,7 @@ def _path(row: dict[str, object]) -> str:
 
 
 def _read_as(row: dict[str, object]) -> str:
-    source = ZONE_SOURCE.get(text(row["timezone_source"]), "taken from the site")
+    source = ZONE_SOURCE[text(row["timezone_source"])]
     said = (
         f"{text(row['encoding'])}, parted by “{_delimiter(text(row['delimiter']))}”, decimals "
         f"“{text(row['decimal_sign'])}”, clock {text(row['timezone'])} ({source})"

@@ -109,13 +109,6 @@ def test_share_never_rounds_to_all_or_nothing():
     assert said == ["0 %", "under 1 %", "31 %", "over 99 %", "over 99 %", "100 %"]
 
 
-def test_rates():
-    assert words.rate(23, 4.2 * 3600) == "5.5 an hour"  # 23 / 4.2 = 5.48
-    assert words.rate(2, 10 * 3600) == "one in 5 hours"
-    with pytest.raises(ValueError, match="events"):
-        words.rate(0, 10)
-
-
 def test_units():
     # 148 °F = (148 - 32) / 1.8 = 64.4 °C; 0.40 in. w.c. x 249.08891 = 99.6 Pa (NIST SP 811)
     assert words.temperature(148.2) == "148 °F"
