@@ -1,6 +1,6 @@
 """What a report is made of: one site's result as plain records; reports read nothing else.
 
-Frames carry the columns that sql/columns.toml lists, instants as UTC epoch microseconds, store
+Frames carry the columns that `zonetrail stages` lists, instants as UTC epoch microseconds, store
 units (°F, in. w.c., s). Only the edge (reports, command line) turns them into local time and
 display units.
 """

@@ -51,7 +51,7 @@ def discover(con: duckdb.DuckDBPyConnection) -> list[Stage]:
     """All stages in running order, checked: each reads only what stands before it.
 
     Raises StageError naming the file for a second statement, a parameter, a table without a
-    schema, a file that reads ahead, two stages for one table, or a table not in columns.toml.
+    schema, a file that reads ahead, two stages for one table, or a table without a declaration.
     """
     stages = sorted([*_sql_stages(con), *_python_stages()], key=lambda s: s.key)
     made: set[str] = set()
@@ -60,7 +60,7 @@ def discover(con: duckdb.DuckDBPyConnection) -> list[Stage]:
         if stage.table in made:
             raise StageError(f"{stage.key}: {stage.table} is made twice")
         if stage.table not in declared:
-            raise StageError(f"{stage.key}: {stage.table} is not in sql/columns.toml")
+            raise StageError(f"{stage.key}: {stage.table} is declared nowhere")
         for table in stage.reads:
             given = table.split(".")[0] in GIVEN_SCHEMAS and table in declared
             if not given and table not in made:
@@ -77,7 +77,7 @@ def run(
     """Make each stage's table in turn, in a connection that holds `store.*` and `run.*`.
 
     on_stage : called after each with the stage and the seconds it took
-    Raises StageError when a result differs from columns.toml, or when a streaming window reads a
+    Raises StageError when a result differs from its declaration, or when a streaming window reads a
     table that is not stored in order.
     """
     for stage in stages:
@@ -97,7 +97,7 @@ def run(
 
 
 def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None:
-    """Store a frame as `table` with the columns and types that columns.toml declares.
+    """Store a frame as `table` with the columns and types that are declared for it.
 
     Raises StageError when a declared column is missing or, unless the table is open, when the
     frame has one that is not declared.
@@ -122,7 +122,7 @@ def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None
 def frame(con: duckdb.DuckDBPyConnection, table: str, site_id: str | None = None) -> pd.DataFrame:
     """A declared table as a DataFrame; of one site if `site_id` is given."""
     if table not in tables():
-        raise StageError(f"{table} is not in sql/columns.toml")
+        raise StageError(f"{table} is declared nowhere")
     if site_id is None:
         return con.execute(f"select * from {table}").df()
     return con.execute(f"select * from {table} where site_id = ?", [site_id]).df()
@@ -214,7 +214,8 @@ def _check_columns(con: duckdb.DuckDBPyConnection, table: str) -> None:
     if declared != actual:
         wrong = [f"{a} (declared {d})" for a, d in zip(actual, declared, strict=False) if a != d]
         raise StageError(
-            f"{table} differs from columns.toml: {len(actual)} columns for {len(declared)}; {wrong}"
+            f"{table} differs from its declaration: {len(actual)} columns for {len(declared)};"
+            f" {wrong}"
         )
 
 

@@ -1,11 +1,26 @@
-"""Every table and column of the tool, as sql/columns.toml declares them: the one reader of it."""
+"""Every table and column of the tool: the one reader of what `sql/` and the Python stages declare.
+
+The store's tables and `run.*` stand in sql/columns.toml. A stage declares its own table where it is
+made: an SQL file in a comment below its first line, a module of pipeline/measures in DECLARED, both
+as TOML with `[columns]`. A table of `measure` also says there what it measures, from which
+channels, how fine they must be, and where the definition comes from.
+"""
 
 from __future__ import annotations
 
+import ast
+import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
+
+HEAD = re.compile(r"-- (?P<grain>[^\n]+)\n/\*\n(?P<toml>.*?)\n\*/\n", re.DOTALL)
+STAGE_FOLDER = re.compile(r"\d\d_(?P<schema>[a-z_]+)")
+STAGE_FILE = re.compile(r"\d\d_(?P<name>[a-z0-9_]+)\.sql")
+MEASURE_KEYS = ("definition", "needs", "resolution", "source")
 
 
 @dataclass(frozen=True)
@@ -19,9 +34,29 @@ class Column:
 
 
 @dataclass(frozen=True)
+class Measure:
+    """What a table of `measure` says about itself.
+
+    definition : what is counted, with its strictness
+    needs : the channels without which there is no figure, in words
+    resolution : how the channels' interval bounds the figure
+    interval_max_s : slowest interval [s] at which the figure is still given as certain; None: any
+    source : where the definition comes from
+    """
+
+    definition: str
+    needs: tuple[str, ...]
+    resolution: str
+    interval_max_s: float | None
+    source: str
+
+
+@dataclass(frozen=True)
 class Table:
     """One table: its full name, what one row is, and its columns without `site_id`.
 
+    file : where it is declared, below the project's folder
+    holds : what else holds of all rows; '' if nothing
     is_open : it may have more columns than are declared
     """
 
@@ -29,6 +64,9 @@ class Table:
     grain: str
     columns: tuple[Column, ...]
     is_open: bool
+    file: str
+    holds: str = ""
+    measure: Measure | None = None
 
     @property
     def with_site(self) -> tuple[Column, ...]:
@@ -38,22 +76,92 @@ class Table:
 
 @cache
 def tables() -> dict[str, Table]:
-    """Every declared table by its full name, such as 'measure.cycle', in the file's order.
+    """Every declared table by its full name, such as 'measure.cycle': given ones, then stages'.
 
-    Raises ValueError naming the column whose text is not `TYPE | unit | meaning`.
+    Raises ValueError naming the file and what its declaration lacks.
     """
+    found: dict[str, Table] = {}
+    for table in (*_given(), *_sql_stages(), *_python_stages()):
+        if table.name in found:
+            raise ValueError(f"{table.file}: {table.name} is declared twice")
+        found[table.name] = table
+    return found
+
+
+def _given() -> Iterator[Table]:
+    """The tables of sql/columns.toml."""
     declared = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
-    found = {}
     for schema, group in declared.items():
         for name, body in group.items():
-            columns = []
-            for column, text in body["columns"].items():
-                parts = [p.strip() for p in text.split("|", 2)]
-                if len(parts) != 3:
-                    raise ValueError(
-                        f"columns.toml: {schema}.{name}.{column}: TYPE | unit | meaning"
-                    )
-                columns.append(Column(column, *parts))
-            full = f"{schema}.{name}"
-            found[full] = Table(full, body["grain"], tuple(columns), bool(body.get("open", False)))
-    return found
+            yield _table(f"{schema}.{name}", body["grain"], body, "sql/columns.toml")
+
+
+def _sql_stages() -> Iterator[Table]:
+    """The tables of the SQL stages, in running order."""
+    for folder in sorted(files("sql").iterdir(), key=lambda p: p.name):
+        schema = STAGE_FOLDER.fullmatch(folder.name)
+        if schema is None or not folder.is_dir():
+            continue
+        for path in sorted(folder.iterdir(), key=lambda p: p.name):
+            name = STAGE_FILE.fullmatch(path.name)
+            if name is None:
+                continue  # the stages' reader refuses it
+            file = f"sql/{folder.name}/{path.name}"
+            head = HEAD.match(path.read_text(encoding="utf-8"))
+            if head is None:
+                raise ValueError(f"{file}: first line '-- one row per ...', then /* its columns */")
+            body = tomllib.loads(head["toml"])
+            yield _table(f"{schema['schema']}.{name['name']}", head["grain"], body, file)
+
+
+def _python_stages() -> Iterator[Table]:
+    """The tables of the Python stages, read from the source: importing them would be slow."""
+    for path in sorted((files("pipeline") / "measures").iterdir(), key=lambda p: p.name):
+        if not path.name.endswith(".py"):
+            continue
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        said = {
+            target.id: str(node.value.value)
+            for node in tree.body
+            if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+            for target in node.targets
+            if isinstance(target, ast.Name)
+        }
+        if "TABLE" not in said:
+            continue
+        file = f"pipeline/measures/{path.name}"
+        if "DECLARED" not in said:
+            raise ValueError(f"{file}: DECLARED, the columns of {said['TABLE']}, is missing")
+        grain = (ast.get_docstring(tree) or "").splitlines()[0]
+        yield _table(said["TABLE"], grain, tomllib.loads(said["DECLARED"]), file)
+
+
+def _table(name: str, grain: str, body: dict[str, Any], file: str) -> Table:
+    columns = []
+    for column, text in body["columns"].items():
+        parts = [p.strip() for p in text.split("|", 2)]
+        if len(parts) != 3:
+            raise ValueError(f"{file}: {name}.{column}: TYPE | unit | meaning")
+        columns.append(Column(column, *parts))
+    return Table(
+        name=name,
+        grain=grain,
+        columns=tuple(columns),
+        is_open=bool(body.get("open", False)),
+        file=file,
+        holds=body.get("holds", ""),
+        measure=_measure(name, body, file) if name.startswith("measure.") else None,
+    )
+
+
+def _measure(name: str, body: dict[str, Any], file: str) -> Measure:
+    missing = [key for key in MEASURE_KEYS if key not in body]
+    if missing:
+        raise ValueError(f"{file}: {name} does not say its {', '.join(missing)}")
+    return Measure(
+        definition=body["definition"],
+        needs=tuple(body["needs"]),
+        resolution=body["resolution"],
+        interval_max_s=body.get("interval_max_s"),
+        source=body["source"],
+    )

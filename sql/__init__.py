@@ -1,1 +1,1 @@
-"""The stages as SQL files in running order, and columns.toml: what each table holds."""
+"""The stages as SQL files in running order; columns.toml: the tables that no stage makes."""

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from pipeline.cli import zonetrail
-from pipeline.cli.stages import with_stage_table
+from pipeline.cli.stages import with_generated_tables
 from pipeline.tables import tables
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 
@@ -15,8 +15,8 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
-def test_table_of_stages_is_fresh() -> None:
-    assert with_stage_table(GUIDE) == GUIDE, "run: make docs"
+def test_generated_tables_are_fresh() -> None:
+    assert with_generated_tables(GUIDE) == GUIDE, "run: make docs"
 
 
 def test_files_that_the_guide_names_are_there() -> None:

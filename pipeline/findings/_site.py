@@ -40,7 +40,7 @@ class SiteFrames:
     site : result.SiteInfo; its zones and timezone name things
     window : what was looked at, UTC microseconds
     tables : frames by table name ('measure.trip_context'), rows of this site only; columns as in
-        sql/columns.toml (a site_id column is ignored). What is installed and how it is set comes
+        their declarations (a site_id column is ignored). What is installed and how it is set comes
         from run.site, run.setting, run.zone and run.visit.
     thresholds : judgement numbers in force, by name
     units : 'us' or 'si', for sentences

@@ -28,6 +28,18 @@ from pipeline.measures.edges import Edges
 
 TABLE = "trust.clock_offset"
 STAGE = "30_trust/32"
+DECLARED = """
+[columns]
+logger = "VARCHAR | - | store.file.logger"
+reference_logger = "VARCHAR | - | whose clock it is compared with"
+offset_s = "DOUBLE | s | this logger's clock minus the reference's, as logged; null: cannot tell"
+plus_minus_s = "DOUBLE | s | half width of the interval that holds the offset"
+n_edge = "BIGINT | - | edges used"
+edge = "VARCHAR | - | which edges, in words"
+confidence = "VARCHAR | - | shown, likely, cannot tell or reference"
+applied_s = "DOUBLE | s | offset taken out in this run; 0 if none"
+why = "VARCHAR | - | one plain sentence"
+"""
 READS = [
     "channel.channel",
     "channel.reading",

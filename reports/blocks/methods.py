@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from pipeline.tables import tables
 from pipeline.thresholds import THRESHOLDS
 from reports.block import Block, Model
 from reports.blocks.finding import KIND_WORDS, threshold_table
 from reports.markup import fill
+from reports.table import Column, Table, table_html
 
 DEFINITIONS = (
     ("Coverage", "The share of the time looked at in which every channel a figure needs holds a "
@@ -49,6 +51,8 @@ _HTML = """
 {% endfor %}</dl>
 <h3>What was not looked at in this version</h3>
 <ul>{% for s in not_looked %}<li>{{ s }}</li>{% endfor %}</ul>
+<h3>How each figure is counted</h3>
+{{ measures }}
 <h3>Numbers judged by</h3>
 <p>The column “Kind” says: {% for means in kinds.values() %}
 <b>{{ means }}</b>{{ '; ' if not loop.last else '. ' }}
@@ -71,6 +75,7 @@ def render(model: Model) -> Block:
         definitions=DEFINITIONS,
         kinds=KIND_WORDS,
         not_looked=NOT_LOOKED_AT,
+        measures=_measures(),
         changed=Markup("The site file changes {} of them.").format(len(changed))
         if changed
         else "The site file changes none of them.",
@@ -79,3 +84,21 @@ def render(model: Model) -> Block:
         run=model.result.run_id,
     )
     return Block("methods", "Methods, numbers and sources", html, nav="Methods")
+
+
+def _measures() -> Markup:
+    """What the measures say of themselves: counted how, from what, how fine."""
+    rows = [
+        (
+            table.name.split(".")[1].replace("_", " "),
+            m.definition,
+            ", ".join(m.needs),
+            m.resolution + (f"; at {m.interval_max_s:g} s or faster" if m.interval_max_s else ""),
+            m.source,
+        )
+        for table in tables().values()
+        if (m := table.measure) is not None
+    ]
+    head = ("Measure", "What is counted", "From", "How fine", "Source")
+    columns = tuple(Column(h, "wide") for h in head)
+    return table_html(Table("Every measure", columns, tuple(rows), folded=True))

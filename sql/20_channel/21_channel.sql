@@ -1,4 +1,18 @@
 -- one row per channel that carries a role, with the clock offset taken out in this run
+/*
+[columns]
+channel_id = "INTEGER | - | store.channel"
+logger = "VARCHAR | - | store.file.logger"
+column_name = "VARCHAR | - | header text"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone number; null for equipment"
+damper = "VARCHAR | - | which of several dampers"
+kind = "VARCHAR | - | analog or state"
+is_sampled = "BOOLEAN | - | false: change of state"
+interval_s = "DOUBLE | s | nominal interval"
+is_primary = "BOOLEAN | - | the channel measures use: the first listed of its role and zone; of dampers all"
+offset_s = "DOUBLE | s | clock offset taken out in this run"
+*/
 -- Several channels may carry one role: the first listed is used, the others check it. Dampers of
 -- one zone are all used.
 select

@@ -1,4 +1,12 @@
 -- one row per reading of a primary analog channel, on one clock
+/*
+holds = "in (site_id, channel_id, ts) order"
+
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+ts = "BIGINT | us | instant"
+value = "DOUBLE | store unit | reading"
+*/
 select
     r.site_id,
     r.channel_id,

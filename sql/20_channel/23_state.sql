@@ -1,4 +1,13 @@
 -- one row per stretch of one known value of a primary state channel, on one clock
+/*
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+is_on = "BOOLEAN | - | on, open, alarm"
+*/
 select
     s.site_id,
     s.channel_id,

@@ -1,4 +1,11 @@
 -- one row per stretch during which the blower was known to run or to stand
+/*
+[columns]
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+is_on = "BOOLEAN | - | running"
+source = "VARCHAR | - | blower_run, output_g, static_pressure or outputs (the last two are inferred)"
+*/
 -- The first of these that tells: a proof of running; G, where the fan output covers gas heat; static
 -- above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
 with

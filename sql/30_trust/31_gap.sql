@@ -1,4 +1,14 @@
 -- one row per stretch of the window in which a channel has no reading that holds
+/*
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+start_ts = "BIGINT | us | from (last reading before)"
+end_ts = "BIGINT | us | until (first reading after)"
+position = "VARCHAR | - | before, inside or after the channel's own log"
+reason = "VARCHAR | - | why nothing holds there, in a few plain words"
+*/
 with
 
 used as (

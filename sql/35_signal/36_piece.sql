@@ -1,4 +1,16 @@
 -- one row per linear piece of a trusted analog channel, clipped to the window
+/*
+holds = "two neighbouring readings no further apart than the hold allows"
+
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+start_ts = "BIGINT | us | first reading"
+end_ts = "BIGINT | us | next reading"
+start_value = "DOUBLE | store unit | value at start_ts"
+end_value = "DOUBLE | store unit | value at end_ts"
+*/
 with
 
 pair as (

@@ -1,4 +1,13 @@
 -- one row per stretch of one trusted value of a state channel, clipped to the window
+/*
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+is_on = "BOOLEAN | - | on, open, alarm"
+*/
 select
     s.site_id,
     s.channel_id,

@@ -1,4 +1,14 @@
 -- one row per primary channel: how much of the window it covers
+/*
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+interval_s = "DOUBLE | s | nominal interval"
+valid_s = "DOUBLE | s | time within the window in which a trusted value holds"
+window_s = "DOUBLE | s | length of the window"
+coverage = "DOUBLE | share | valid_s / window_s"
+*/
 select
     c.site_id,
     c.channel_id,

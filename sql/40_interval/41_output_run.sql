@@ -1,4 +1,17 @@
 -- one row per run of an output: on without a gap, chatter bridged
+/*
+holds = "off for less than the chatter time is bridged"
+
+[columns]
+output = "VARCHAR | - | role of the output"
+start_ts = "BIGINT | us | on"
+end_ts = "BIGINT | us | off"
+on_s = "DOUBLE | s | time on (chatter's off time not counted)"
+has_start = "BOOLEAN | - | the off-to-on edge was seen"
+has_end = "BOOLEAN | - | the on-to-off edge was seen"
+is_closed = "BOOLEAN | - | both ends seen"
+n_chatter = "BIGINT | - | short offs bridged"
+*/
 with
 
 stretch as (

@@ -1,4 +1,13 @@
 -- one row per call of a zone: calling for one mode without a break
+/*
+[columns]
+zone = "INTEGER | - | zone"
+mode = "VARCHAR | - | heating, cooling or unknown (a heat-pump thermostat whose O/B is not logged)"
+start_ts = "BIGINT | us | call begins"
+end_ts = "BIGINT | us | call ends"
+has_start = "BOOLEAN | - | start seen"
+has_end = "BOOLEAN | - | end seen"
+*/
 -- A conventional thermostat calls for heat with W and for cooling with Y. A heat-pump thermostat
 -- calls with Y, and its own O/B says for which (not logged: unknown); W, aux and emergency heat are
 -- heat calls.

@@ -1,4 +1,20 @@
 -- one row per run of a heat or cooling source: burner, strip or compressor
+/*
+holds = "burner is W1 of a furnace; strip is W or aux of a heat pump; compressor is Y1"
+
+[columns]
+source = "VARCHAR | - | burner, strip or compressor"
+mode = "VARCHAR | - | heating, cooling or unknown (O/B and calls do not tell)"
+start_ts = "BIGINT | us | on"
+end_ts = "BIGINT | us | off"
+on_s = "DOUBLE | s | time on"
+has_start = "BOOLEAN | - | start seen"
+has_end = "BOOLEAN | - | end seen"
+is_closed = "BOOLEAN | - | both seen"
+n_chatter = "BIGINT | - | short offs bridged"
+rest_before_s = "DOUBLE | s | off time since the source's previous run, if it is known to have been off throughout"
+in_visit = "BOOLEAN | - | touches a visit"
+*/
 -- W of a furnace is a burner, of a heat pump strip heat. Y heats or cools by O/B, read after Y has
 -- been on for the settling time (a shorter run is read at its end, if O/B did not change in it);
 -- where O/B does not tell, by the calls; else it cannot be told.

@@ -1,4 +1,28 @@
 -- one row per stretch in which outputs, fan and calls are all unchanged
+/*
+holds = "the rows tile the window; stretches with any of the states unknown are there with nulls"
+
+[columns]
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+w1 = "BOOLEAN | - | W1 out"
+w2 = "BOOLEAN | - | W2 out"
+y1 = "BOOLEAN | - | Y1 out"
+y2 = "BOOLEAN | - | Y2 out"
+aux = "BOOLEAN | - | aux out"
+fan_on = "BOOLEAN | - | blower running"
+class = "VARCHAR | - | heating, cooling, waiting (fan on, a call stands, nothing heats or cools), purge, fan_only, off, unknown"
+source = "VARCHAR | - | burner, strip, compressor or both; null when nothing heats or cools"
+stage = "INTEGER | - | 0 nothing on, 1 first, 2 second stage"
+n_heat = "BIGINT | - | zones calling for heat; null if not known"
+heat_zones = "VARCHAR | - | which, as '1+3'; '' if none"
+n_cool = "BIGINT | - | zones calling for cooling"
+cool_zones = "VARCHAR | - | which"
+n_zones = "BIGINT | - | zones calling in the mode that runs (in purge and off: any)"
+zones = "VARCHAR | - | which"
+settled_ts = "BIGINT | us | first instant at which dampers have had time to travel since the last change of calls"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
 -- Every edge of every state is one row that adds to or takes from a running sum; so the state at
 -- each instant needs no join of ranges.
 with

@@ -1,4 +1,18 @@
 -- one row per panel limit trip: supply at the limit, all heat (cooling) outputs off, a zone still calling
+/*
+[columns]
+trip_id = "BIGINT | - | number within the site, by time"
+kind = "VARCHAR | - | high or low"
+opened_by = "VARCHAR | - | panel, or unknown where no limit setting was given"
+start_ts = "BIGINT | us | supply reaches the limit less the sensor's tolerance (the drop at the latest, and where a cluster below the setting shows the limit)"
+drop_ts = "BIGINT | us | all heat (cooling) outputs off"
+end_ts = "BIGINT | us | heat (cooling) on again, or last call ended"
+peak_f = "DOUBLE | °F | highest (lowest) supply temperature, soak after the drop included"
+peak_ts = "BIGINT | us | when"
+limit_f = "DOUBLE | °F | setting in force; null if not given"
+is_certain = "BOOLEAN | - | lasts at least two intervals of the slowest channel used"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
 -- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too.
 -- The low limit is the mirror image: everything is done on supply times `sign`.
 with

@@ -1,4 +1,16 @@
 -- one row per time the burner or strip heat stopped by itself with its output still on
+/*
+holds = "a fall that a high-limit trip of the panel ends or overlaps is left to the trip"
+
+[columns]
+source = "VARCHAR | - | burner, strip or compressor"
+start_ts = "BIGINT | us | peak before the fall"
+low_ts = "BIGINT | us | lowest after it"
+end_ts = "BIGINT | us | climbs again, or output off"
+peak_f = "DOUBLE | °F | supply at the peak"
+low_f = "DOUBLE | °F | supply at the lowest"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
 -- Output, stage, calls and dampers unchanged; supply falls soon after a peak and climbs again with
 -- the output on, or the output ends first. Compressor stops are told from defrost elsewhere.
 with

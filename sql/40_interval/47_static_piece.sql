@@ -1,4 +1,23 @@
 -- one row per linear piece of supply static inside one condition, in (site_id, start_ts) order
+/*
+holds = "the fan's state is known"
+
+[columns]
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+start_inwc = "DOUBLE | in. w.c. | static at the start"
+end_inwc = "DOUBLE | in. w.c. | static at the end"
+fan_on = "BOOLEAN | - | blower running"
+class = "VARCHAR | - | interval.condition"
+stage = "INTEGER | - | interval.condition"
+n_zones = "BIGINT | - | interval.condition"
+zones = "VARCHAR | - | interval.condition"
+is_settled = "BOOLEAN | - | dampers have had time to travel"
+in_visit = "BOOLEAN | - | inside a visit"
+target_inwc = "DOUBLE | in. w.c. | target in force; null if not given"
+above_s = "DOUBLE | s | time above the target"
+above_margin_s = "DOUBLE | s | time above the target plus the finding's margin"
+*/
 -- Pieces are cut where conditions change and where dampers have had time to travel, so that every
 -- second belongs to one class, stage and set of calling zones.
 with

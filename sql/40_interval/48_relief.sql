@@ -1,4 +1,12 @@
 -- one row per opening of a relief zone's damper while it did not call and heat or cooling ran for others
+/*
+[columns]
+zone = "INTEGER | - | zone whose damper opened"
+start_ts = "BIGINT | us | opened"
+end_ts = "BIGINT | us | closed, or its zone called"
+static_inwc = "DOUBLE | in. w.c. | static when it opened; null if not logged"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
 with
 
 opening as (

@@ -1,4 +1,23 @@
 -- one row per excursion of supply static over its target while the blower runs
+/*
+holds = "starts above target, ends below target less the hysteresis for its time"
+
+[columns]
+start_ts = "BIGINT | us | crosses the target upwards"
+end_ts = "BIGINT | us | falls below and stays"
+length_s = "DOUBLE | s | length"
+above_s = "DOUBLE | s | time above target within"
+max_inwc = "DOUBLE | in. w.c. | highest reading"
+max_ts = "BIGINT | us | when"
+target_inwc = "DOUBLE | in. w.c. | target in force at the start"
+class = "VARCHAR | - | class that holds most of it"
+stage = "INTEGER | - | stage that holds most of it"
+zones = "VARCHAR | - | zones calling for most of it"
+n_zones = "BIGINT | - | how many"
+n_relief = "BIGINT | - | relief dampers of zones that did not call, opened in it"
+counts = "BOOLEAN | - | lasts long enough to count, began with dampers settled or outlasted their travel"
+in_visit = "BOOLEAN | - | touches a visit"
+*/
 -- Starts where static crosses the target upwards; ends where it falls below the target less the
 -- hysteresis and stays there for its time, where the fan stops, or where the log has a gap.
 with

@@ -1,4 +1,15 @@
 -- one row per time supply stood far over the panel's high limit with a heat output on: the limit did not act
+/*
+[columns]
+start_ts = "BIGINT | us | supply passes the limit plus the margin with a heat output on"
+end_ts = "BIGINT | us | supply is under it again, or the last heat output goes off"
+length_s = "DOUBLE | s | length"
+peak_f = "DOUBLE | °F | highest supply temperature in it"
+limit_f = "DOUBLE | °F | high limit in force"
+is_fan_proven = "BOOLEAN | - | the fan is known to have run all the time, and long enough before, for supply to be judged"
+is_certain = "BOOLEAN | - | lasts at least two intervals of the slowest channel used"
+in_visit = "BOOLEAN | - | all of it inside visits"
+*/
 -- Only where the site file gives a high limit. The fan does not decide whether it counts: that much
 -- heat for minutes with no fan is as serious, so each row says whether the fan was proven.
 with

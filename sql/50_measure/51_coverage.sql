@@ -1,4 +1,18 @@
 -- one row per figure: how much of the window had every channel it needs, and how fine they are
+/*
+definition = "Valid time of all channels that a figure needs at once, over the window. Under the warning share a figure carries a warning, under the least share there is no figure."
+needs = []
+resolution = "resolution_s is the slowest interval among the channels used"
+source = "ours: no figure without its coverage"
+
+[columns]
+figure = "VARCHAR | - | output_w1 ... , trips, static, staging, calls, fan, conditions"
+window_s = "DOUBLE | s | length of the window"
+valid_s = "DOUBLE | s | time in which all needed channels hold at once"
+coverage = "DOUBLE | share | valid_s / window_s; 0 when a channel is missing"
+resolution_s = "DOUBLE | s | slowest interval among the channels"
+missing = "VARCHAR | - | roles that are needed and not logged, comma separated; '' if none"
+*/
 -- A site has a row for each output it logs, whatever other sites of the batch log.
 with
 

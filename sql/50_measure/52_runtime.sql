@@ -1,4 +1,22 @@
 -- one row per output that was logged: time on, starts, open runs, bound from sampling
+/*
+definition = "Seconds an output was on; open runs count, lengths and starts only as far as seen. A start is an off-to-on edge; off for less than the chatter time neither ends nor starts a run."
+needs = ["an output"]
+resolution = "half an interval at each edge seen, so one interval a run; a run or rest under two intervals is not counted reliably"
+interval_max_s = 60
+source = "definitions: a run is a maximal stretch with an output on and no gap"
+
+[columns]
+output = "VARCHAR | - | role"
+on_s = "DOUBLE | s | time on; open runs count"
+n_start = "BIGINT | - | off-to-on edges seen (chatter bridged)"
+n_run = "BIGINT | - | runs, open ones included"
+n_open_run = "BIGINT | - | runs of which an end was not seen"
+n_chatter = "BIGINT | - | short offs bridged"
+plus_minus_s = "DOUBLE | s | bound from sampling: one interval per run of which an edge was seen, and one per chatter"
+coverage = "DOUBLE | share | measure.coverage"
+resolution_s = "DOUBLE | s | measure.coverage"
+*/
 with
 
 known as (

@@ -1,4 +1,19 @@
 -- one row per local day and output: time on, starts, time known
+/*
+definition = "Seconds on within each local day (23 h and 25 h days exist) and the starts in it."
+needs = ["an output"]
+resolution = "half an interval at each edge"
+interval_max_s = 60
+source = "as measure.runtime"
+
+[columns]
+day = "DATE | - | local date"
+output = "VARCHAR | - | role"
+on_s = "DOUBLE | s | time on within the day"
+n_start = "BIGINT | - | starts within the day"
+valid_s = "DOUBLE | s | time of the day in which the output is known"
+day_s = "DOUBLE | s | length of the day within the window"
+*/
 with
 
 part as (

@@ -1,4 +1,19 @@
 -- one row per mode, source and stage: the exclusive split; burner and compressor heat kept apart
+/*
+definition = "The exclusive split of heating and cooling time: first stage, second stage, aux; burner heat (W of a furnace) and compressor heat kept apart. Second stage on without first is a wiring or logging question and is not second-stage time."
+needs = ["outputs", "O/B output or calls, to tell a compressor's mode"]
+resolution = "half an interval at each edge"
+interval_max_s = 60
+source = "ours; that W of a heat pump is aux heat and never second stage: common practice, no source"
+
+[columns]
+mode = "VARCHAR | - | heating or cooling"
+source = "VARCHAR | - | burner, strip, compressor or both"
+stage = "VARCHAR | - | first, second or aux"
+s = "DOUBLE | s | time, visits included"
+coverage = "DOUBLE | share | measure.coverage"
+resolution_s = "DOUBLE | s | measure.coverage"
+*/
 -- Strip heat is aux, never second stage, alone or beside the compressor. Burner and compressor at once
 -- stay 'both', first or second stage.
 with

@@ -1,4 +1,24 @@
 -- one row per short run or short rest outside visits
+/*
+definition = "Each closed run shorter than the least run, and each compressor rest shorter than the minimum-off less one interval and the margin; not known: under the fallback. A heap of rests at the timer's own value is the timer doing its job."
+needs = ["the source's output"]
+resolution = "one interval at each edge"
+interval_max_s = 60
+source = "run.threshold"
+
+[columns]
+source = "VARCHAR | - | burner, strip or compressor"
+mode = "VARCHAR | - | heating, cooling or unknown"
+what = "VARCHAR | - | run or rest"
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+length_s = "DOUBLE | s | length from start to end"
+day = "DATE | - | local date it begins on"
+zones = "VARCHAR | - | zones calling for most of it"
+n_zones = "BIGINT | - | how many"
+by_limit = "BOOLEAN | - | ended by a limit trip or cut-out: belongs to that finding"
+after_trip = "BOOLEAN | - | began within 15 min of a trip's end"
+*/
 -- Runs ended by a limit belong to the limit finding and are marked. Chatter neither ends nor starts a
 -- run, so its length is from end to end.
 with

@@ -1,4 +1,18 @@
 -- one row per source or zone call and full hour seen throughout, visits left out
+/*
+definition = "Runtime share X and starts N of each clock hour seen throughout."
+needs = ["outputs or calls"]
+resolution = "a start shorter than two intervals is not counted"
+interval_max_s = 60
+source = "N = 4 Nmax X (1 - X), the cycling of a thermostat with anticipation; the conventional thermostat curve of Henderson and Rengarajan 1996; NEMA DC 3 (from memory)"
+
+[columns]
+what = "VARCHAR | - | burner, strip, compressor, 'any call' or 'zone N'"
+mode = "VARCHAR | - | heating or cooling"
+hour_ts = "BIGINT | us | start of the hour"
+runtime_frac = "DOUBLE | share | X, share of the hour on"
+n_start = "BIGINT | - | N, starts in the hour"
+*/
 -- X is the share of the hour on, N the starts in it: the two sides of the cycle curve.
 with
 

@@ -1,4 +1,18 @@
 -- one row per source or zone call and mode: cycles an hour at half load, fitted over its hours
+/*
+definition = "Nmax of N = 4 Nmax X (1 - X), least squares through the origin over hours with X in the fit's range."
+needs = ["outputs or calls"]
+resolution = "as measure.cycle_hour"
+interval_max_s = 60
+source = "the conventional thermostat curve of Henderson and Rengarajan 1996; NEMA DC 3 (from memory); range and least hours: run.threshold"
+
+[columns]
+what = "VARCHAR | - | burner, strip, compressor, 'any call' or 'zone N'"
+mode = "VARCHAR | - | heating or cooling"
+nmax_per_h = "DOUBLE | 1/h | least squares through the origin over hours with runtime in the fit's range; null if too few"
+n_hour = "BIGINT | h | hours used"
+set_per_h = "DOUBLE | 1/h | cycles per hour as set; null if not given"
+*/
 -- N = 4 Nmax X (1 - X), least squares through the origin: Nmax = sum(N z) / sum(z^2), z = 4 X (1 - X).
 -- Source of the curve: the conventional thermostat's cycling curve (Henderson and Rengarajan 1996, as
 -- used in the US DOE's open building simulation engine). Hourly, because the curve is concave.

@@ -1,4 +1,29 @@
 -- one row per source and mode that ran: starts, short runs and rests, usual run, fitted rate
+/*
+definition = "Starts, short runs and short rests of each source, and the cycle rate at half load fitted over its hours. Runs ended by a limit are kept apart. Open runs are never counted as complete."
+needs = ["the source's output"]
+resolution = "a run or rest shorter than two intervals cannot be counted: the counts are then at least"
+interval_max_s = 60
+source = "short-run and rest times: run.threshold"
+
+[columns]
+source = "VARCHAR | - | burner, strip or compressor"
+mode = "VARCHAR | - | heating, cooling or unknown"
+n_start = "BIGINT | - | starts seen, visits left out"
+n_start_all = "BIGINT | - | starts seen, visits included"
+n_closed_run = "BIGINT | - | closed runs outside visits"
+n_short_run = "BIGINT | - | closed runs outside visits shorter than the threshold, not ended by a limit"
+n_short_run_by_limit = "BIGINT | - | short runs ended by a limit"
+n_short_rest = "BIGINT | - | compressor rests shorter than allowed"
+is_at_least = "BOOLEAN | - | true: runs or rests longer than chatter may pass unseen between two readings, counts are lower bounds"
+short_run_limit_s = "DOUBLE | s | length under which a run is short"
+short_rest_limit_s = "DOUBLE | s | length under which a rest is short; null for burners"
+median_run_s = "DOUBLE | s | median closed run outside visits"
+fitted_nmax_per_h = "DOUBLE | 1/h | cycles an hour at half load, fitted; null if too few hours"
+n_fit_hour = "BIGINT | h | hours in the fit"
+coverage = "DOUBLE | share | measure.coverage"
+resolution_s = "DOUBLE | s | measure.coverage"
+*/
 with
 
 interval_of as (

@@ -1,4 +1,35 @@
 -- one row per panel limit trip, with what was going on
+/*
+definition = "For each panel limit trip: zones calling, stage, run before it, wait until heat comes back, static and outdoor temperature at the drop."
+needs = ["supply temperature", "heat (cooling) outputs", "calls"]
+resolution = "one interval of the slowest channel"
+interval_max_s = 30
+source = "ours"
+
+[columns]
+trip_id = "BIGINT | - | interval.trip"
+kind = "VARCHAR | - | high or low"
+opened_by = "VARCHAR | - | panel or unknown"
+start_ts = "BIGINT | us | interval.trip"
+drop_ts = "BIGINT | us | interval.trip"
+end_ts = "BIGINT | us | interval.trip"
+peak_f = "DOUBLE | °F | interval.trip"
+peak_ts = "BIGINT | us | interval.trip"
+limit_f = "DOUBLE | °F | interval.trip"
+is_certain = "BOOLEAN | - | interval.trip"
+in_visit = "BOOLEAN | - | interval.trip"
+day = "DATE | - | local date"
+stage = "INTEGER | - | stage just before the drop"
+source = "VARCHAR | - | burner, strip or compressor"
+n_zones = "BIGINT | - | zones calling just before the drop"
+zones = "VARCHAR | - | which"
+run_before_s = "DOUBLE | s | run of the source up to the drop"
+stage2_before_s = "DOUBLE | s | second stage up to the drop; null if it was not on"
+static_max_inwc = "DOUBLE | in. w.c. | highest static in the 2 min before the drop; null if not logged"
+return_f = "DOUBLE | °F | return air at the drop; null if not logged"
+outdoor_f = "DOUBLE | °F | outdoor air at the drop; null if not logged"
+recovery_s = "DOUBLE | s | drop until heat (cooling) on again; null if the call ended first"
+*/
 with
 
 before_drop as (

@@ -1,4 +1,25 @@
 -- one row per class, stage and calling zones while the blower ran, visits left out
+/*
+definition = "Fan seconds with static known and seconds above target (>), by class, stage and calling zones; settled is past the damper travel after a change."
+needs = ["supply static", "fan", "calls"]
+resolution = "one interval of the static channel at each crossing"
+interval_max_s = 10
+source = "run.setting, run.threshold"
+
+[columns]
+class = "VARCHAR | - | interval.condition, all but off"
+stage = "INTEGER | - | 0, 1, 2"
+n_zones = "BIGINT | - | zones calling"
+zones = "VARCHAR | - | which"
+fan_s = "DOUBLE | s | fan time with static known"
+settled_s = "DOUBLE | s | of it with dampers settled"
+above_target_s = "DOUBLE | s | above target; null if no target given"
+above_margin_s = "DOUBLE | s | above target plus the finding's margin, dampers settled"
+mean_inwc = "DOUBLE | in. w.c. | time-weighted mean, dampers settled"
+p50_inwc = "DOUBLE | in. w.c. | time-weighted median, dampers settled"
+p95_inwc = "DOUBLE | in. w.c. | time-weighted 95th percentile, dampers settled"
+max_inwc = "DOUBLE | in. w.c. | highest reading"
+*/
 with
 
 piece as (

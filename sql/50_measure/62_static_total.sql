@@ -1,4 +1,23 @@
 -- one row per site with static logged: fan time, time above target, excursions, relief openings
+/*
+definition = "Fan time with static known, seconds above target (>) as measured, excursions, relief openings, highest reading with its instant."
+needs = ["supply static", "fan"]
+resolution = "one interval of the static channel at each crossing"
+interval_max_s = 10
+source = "run.setting, run.threshold"
+
+[columns]
+fan_s = "DOUBLE | s | fan time with static known, visits included"
+above_target_s = "DOUBLE | s | above target, visits included; null if no target given"
+fan_outside_visit_s = "DOUBLE | s | fan time, visits left out"
+above_target_outside_visit_s = "DOUBLE | s | above target, visits left out"
+above_margin_outside_visit_s = "DOUBLE | s | above target plus margin, dampers settled, visits left out"
+max_inwc = "DOUBLE | in. w.c. | highest reading with the fan on, visits left out"
+n_excursion = "BIGINT | - | excursions that count, visits left out"
+n_relief = "BIGINT | - | relief openings, visits left out"
+coverage = "DOUBLE | share | measure.coverage"
+resolution_s = "DOUBLE | s | measure.coverage"
+*/
 with
 
 -- time above is null only where no target was given, so it is weighed, not filtered

@@ -1,4 +1,17 @@
 -- one row per local day with static logged, visits left out
+/*
+definition = "measure.static_total for each local day."
+needs = ["supply static", "fan"]
+resolution = "as measure.static_total"
+interval_max_s = 10
+source = "as measure.static_total"
+
+[columns]
+day = "DATE | - | local date"
+fan_s = "DOUBLE | s | fan time with static known"
+above_target_s = "DOUBLE | s | above target; null if no target given"
+max_inwc = "DOUBLE | in. w.c. | highest reading with the fan on"
+*/
 -- A piece belongs to the day it starts in: midnight may misplace less than one sample.
 select
     d.site_id,

@@ -1,4 +1,17 @@
 -- one row per mode and set of zones calling at once (none left out), visits left out
+/*
+definition = "Seconds in which exactly a set of zones called at once."
+needs = ["calls of every zone"]
+resolution = "one interval at each change"
+interval_max_s = 60
+source = "ours"
+
+[columns]
+mode = "VARCHAR | - | heating or cooling"
+n_zones = "BIGINT | - | how many zones call at once"
+zones = "VARCHAR | - | which"
+s = "DOUBLE | s | time"
+*/
 select
     site_id,
     'heating' as mode,

@@ -1,4 +1,20 @@
 -- one row per zone and mode whose calls are logged, visits included
+/*
+definition = "Calls of each zone and mode: number, seconds, longest, with open calls apart."
+needs = ["the zone's call"]
+resolution = "one interval at each edge"
+interval_max_s = 60
+source = "definitions: a zone's heat call is W1, W2 or aux, or Y with its thermostat's O/B in heating"
+
+[columns]
+zone = "INTEGER | - | zone"
+mode = "VARCHAR | - | heating, cooling or unknown (a heat-pump thermostat whose O/B is not logged)"
+calling_s = "DOUBLE | s | time calling"
+n_call = "BIGINT | - | calls begun"
+median_call_s = "DOUBLE | s | median closed call"
+coverage = "DOUBLE | share | of this zone's call channels"
+resolution_s = "DOUBLE | s | of this zone's call channels"
+*/
 -- A heat-pump thermostat's Y calls for either mode, as far as its O/B is known; unknown without O/B.
 with
 

@@ -1,4 +1,31 @@
 -- one row per second-stage start of the burner or the compressor, with what decides whether it was in order
+/*
+definition = "Each second-stage start against minimum zones and stage-up delay as set at that instant. In order when enough zones call and one has called for the delay or asks for second stage itself; calls broken for under the bridging time are one; the clock starts again after a trip, a compressor wait or a changeover."
+needs = ["outputs of both stages", "calls of every zone"]
+resolution = "two intervals, and never less than the least tolerance"
+interval_max_s = 60
+source = "settings as given by the site file; nothing unknown is judged"
+
+[columns]
+source = "VARCHAR | - | burner or compressor"
+mode = "VARCHAR | - | heating or cooling"
+start_ts = "BIGINT | us | second stage on"
+end_ts = "BIGINT | us | second stage off"
+length_s = "DOUBLE | s | second stage on for"
+n_zones = "BIGINT | - | zones calling in the mode at the start"
+zones = "VARCHAR | - | which"
+longest_call_s = "DOUBLE | s | how long the longest of them has called (breaks under the bridge time bridged; after a trip, and where a source stopped while it called, from the restart)"
+run_before_s = "DOUBLE | s | how long the source has run (clock starts again after a stop)"
+stage2_called = "BOOLEAN | - | a zone asks for second stage itself"
+delay_setting_s = "DOUBLE | s | stage-up delay in force; null if not given"
+min_zones_setting = "DOUBLE | - | minimum zones in force; null if not given"
+result = "VARCHAR | - | in order, too few zones, early, or not audited (settings not given, calls not known, emergency heat); the delay only where the thermostat or the equipment does not stage up"
+early_by_s = "DOUBLE | s | how much sooner than the delay by the clock that fits; null unless early"
+clock_used = "VARCHAR | - | zone_call or equipment_start: given, or the one that fits more of the site's starts"
+stayed_in_s = "DOUBLE | s | longest time on with fewer zones calling than the minimum, or none; null if not audited"
+day = "DATE | - | local date"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
 -- In order: as many zones call as the minimum asks, and one has called for the stage-up delay or asks
 -- for second stage itself. What nobody gave is not audited, nor emergency heat.
 with

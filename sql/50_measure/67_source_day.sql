@@ -1,4 +1,20 @@
 -- one row per local day, source and mode, visits left out
+/*
+definition = "For each local day, source and mode: seconds, starts, short runs and rests."
+needs = ["the source's output"]
+resolution = "half an interval at each edge"
+interval_max_s = 60
+source = "as measure.cycle"
+
+[columns]
+day = "DATE | - | local date"
+source = "VARCHAR | - | burner, strip or compressor"
+mode = "VARCHAR | - | heating, cooling or unknown"
+on_s = "DOUBLE | s | time on, visits left out"
+n_start = "BIGINT | - | starts, visits left out"
+n_short_run = "BIGINT | - | short runs not ended by a limit"
+n_short_rest = "BIGINT | - | short rests"
+*/
 -- The offs of chatter are taken from a run's time in proportion.
 with
 

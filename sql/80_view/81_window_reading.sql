@@ -1,4 +1,17 @@
 -- one row per reading inside a finding's window, full rate
+/*
+holds = "in (code, n, channel_id, ts) order"
+
+[columns]
+code = "VARCHAR | - | finding"
+n = "BIGINT | - | number within the finding"
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+ts = "BIGINT | us | instant"
+value = "DOUBLE | store unit | reading"
+gap_after = "BOOLEAN | - | the next reading is too far for a line to be drawn"
+*/
 -- The last reading before a gap begins no piece: it is the end of the one before.
 with
 

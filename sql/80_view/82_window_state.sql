@@ -1,4 +1,15 @@
 -- one row per stretch of a state inside a finding's window
+/*
+[columns]
+code = "VARCHAR | - | finding"
+n = "BIGINT | - | number within the finding"
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+start_ts = "BIGINT | us | from"
+end_ts = "BIGINT | us | until"
+is_on = "BOOLEAN | - | on, open, alarm"
+*/
 select
     f.site_id,
     f.code,

@@ -1,4 +1,15 @@
 -- one row per analog channel and time bucket of the window: lowest and highest reading
+/*
+[columns]
+channel_id = "INTEGER | - | channel.channel"
+role = "VARCHAR | - | role"
+zone = "INTEGER | - | zone"
+bucket_ts = "BIGINT | us | start of the bucket"
+low = "DOUBLE | store unit | lowest"
+low_ts = "BIGINT | us | when"
+high = "DOUBLE | store unit | highest"
+high_ts = "BIGINT | us | when"
+*/
 -- A thousand buckets over the window: a picture is no wider; numbers never come from here.
 with
 

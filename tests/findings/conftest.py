@@ -1,7 +1,7 @@
 """A hand-made site: `build` gives SiteFrames from a few rows; all else is as in a quiet week.
 
 Monday 2026-01-12 is day 0, in America/Denver (UTC-7 all week). Tables have exactly the columns
-that sql/columns.toml lists, so a finding that reads a column which no stage makes fails here.
+that `zonetrail stages` lists, so a finding that reads a column which no stage makes fails here.
 """
 
 from __future__ import annotations
