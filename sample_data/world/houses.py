@@ -5,12 +5,13 @@ ton, the blower's curve from the ducts; ranges are common practice, no source.
 """
 
 from dataclasses import replace
-from math import sqrt
+from math import ceil, floor, sqrt
 
 import numpy as np
 
 from sample_data.world.climates import CLIMATES
-from sample_data.world.parts import Branch, Plant, Zone, density_ratio
+from sample_data.world.equipment import ROOM_F, STANDARD_CFM, ZERO_F
+from sample_data.world.parts import CONSTANT_AIRFLOW, Branch, Plant, Zone, density_ratio
 from sample_data.world.system import Pairs, System
 
 KINDS = ("furnace_ac", "heat_pump", "dual_fuel", "furnace", "ac")
@@ -24,6 +25,9 @@ SPLITS = {
                   5: (0.3, 0.22, 0.15, 0.18, 0.15), 6: (0.24, 0.18, 0.15, 0.15, 0.13, 0.15)},
 }  # fmt: skip
 HOUR = 3600.0
+LEAST_RISE_F = 29.0  # of low fire on its tap, all zones open
+MOST_RISE_F = 80.0  # of low fire into one zone alone before relief is due
+WARM_PLENUM_F = 120.0
 
 
 def season_mode(season: str, kind: str) -> float:
@@ -83,6 +87,8 @@ def draw(
     top = max(wanted)
     if furnace:  # the lowest tap is not far below the highest
         heat1_cfm, heat2_cfm = max(heat1_cfm, 0.74 * top), max(heat2_cfm, 0.85 * top)
+        if heating_stages == 2:  # nor is low fire so small that its lowest tap leaves it lukewarm
+            heat1 = max(heat1, ceil(LEAST_RISE_F * air * heat1_cfm / 1000.0) * 1000.0)
         rise1, rise2 = heat1 / (air * heat1_cfm), heat2 / (air * heat2_cfm)
     cool2_cfm = max(cool_cfm, aux_cfm)
     cool1_cfm = max(cool2_cfm * (0.78 if compressor_stages == 2 else 1.0), aux_cfm)
@@ -173,7 +179,7 @@ def draw(
                 back_from_s=back_h[0] * HOUR if setback else 0.0,
                 back_to_s=back_h[1] * HOUR if setback else 0.0,
                 early_s=float(rng.choice([0, 0, 1800])) if setback else 0.0,
-                cycles_per_h=2.5 if heats or mode == 2.0 else float(rng.choice([3, 4])),
+                cycles_per_h=2.8 if heats or mode == 2.0 else float(rng.choice([3, 4])),
                 compressor_delay_s=float(rng.choice([0, 180])) if compressor else 0.0,
                 relief=1.0 if share >= 0.14 or count == 2 else 0.0,
             )
@@ -191,7 +197,40 @@ def draw(
         plant=plant, zones=tuple(made), branches=tuple(ducts), equipment=(), sheet=(),
         cycles_on_sheet=tuple(zone.cycles_per_h for zone in made),
     )  # fmt: skip
+    if furnace:
+        system = replace(system, plant=with_relief_in_time(system))
     return replace(system, equipment=plate(system, rise1, rise2), sheet=sheet(system))
+
+
+def alone(system: System, zone: int) -> tuple[float, float]:
+    """Airflow (CFM) and static (in. w.c.) of first-stage heat with one zone's dampers open.
+
+    The same meeting of blower and duct curve as `equipment.air_path`, as a balancer would find it.
+    """
+    p = system.plant
+    part = sum(b.share * (1.0 if b.zone == zone else b.leak) for b in system.branches)
+    grown = (WARM_PLENUM_F + ZERO_F) / (ROOM_F + ZERO_F)
+    unit = STANDARD_CFM * STANDARD_CFM
+    ducts = grown / (part * p.open_cfm) ** 2
+    resists = (p.fall_inwc + p.series_inwc) / unit + ducts
+    speed = p.tap_heat1
+    if p.blower == CONSTANT_AIRFLOW:
+        speed = min(speed * sqrt(resists / p.shutoff_inwc), p.speed_max)
+    cfm = speed * sqrt(p.shutoff_inwc / resists)
+    return cfm, p.density * cfm * cfm * ducts
+
+
+def with_relief_in_time(system: System) -> Plant:
+    """The plant with its static target low enough that relief is due before a zone that calls
+    alone leaves first-stage heat too little air for the panel's high limit."""
+    p = system.plant
+    target = p.static_target_inwc
+    for zone in range(len(system.zones)):
+        cfm, static_inwc = alone(system, zone)
+        if p.heat1_btuh / (p.air_btuh_cfm_f * cfm) > MOST_RISE_F and static_inwc < target + 0.01:
+            target = round(floor((static_inwc - 0.01) / 0.05) * 0.05, 2)
+    release = round(p.static_release_inwc / p.static_target_inwc * target, 3)
+    return replace(p, static_target_inwc=target, static_release_inwc=release)
 
 
 def plate(system: System, rise1: float, rise2: float) -> Pairs:
