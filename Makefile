@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -49,6 +49,10 @@ fuzz-dialects: $(VENV)/dev.stamp
 # How often inspect's guesses are right, not sure, or wrong and confident: corpus and simulated world
 guess-rates: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -q -m slow tests/test_guess_rates.py
+
+# How right the measures are, on the reporting part of the simulated world; figures in out/accuracy/
+accuracy: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy --part reporting
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

@@ -93,7 +93,12 @@ class Measured:
 
         def block(mode: str, stages: tuple[str, ...]) -> Block:
             by_source = [
-                {"source": r.source, "stage": r.stage, "seconds": number(r.s)}
+                {
+                    "source": r.source,
+                    "stage": r.stage,
+                    "seconds": number(r.s),
+                    "plus_minus_s": number(r.plus_minus_s),
+                }
                 for r in sorted(rows, key=lambda r: (str(r.source), str(r.stage)))
                 if r.mode == mode
             ]

@@ -184,9 +184,27 @@ FRAMES = {
         }
     ],
     "measure.stage_time": [
-        {"mode": "heating", "source": "burner", "stage": "first", "s": 4000.0},
-        {"mode": "heating", "source": "compressor", "stage": "first", "s": 500.0},
-        {"mode": "heating", "source": "burner", "stage": "second", "s": 1400.0},
+        {
+            "mode": "heating",
+            "source": "burner",
+            "stage": "first",
+            "s": 4000.0,
+            "plus_minus_s": 30.0,
+        },
+        {
+            "mode": "heating",
+            "source": "compressor",
+            "stage": "first",
+            "s": 500.0,
+            "plus_minus_s": 30.0,
+        },
+        {
+            "mode": "heating",
+            "source": "burner",
+            "stage": "second",
+            "s": 1400.0,
+            "plus_minus_s": 30.0,
+        },
     ],
     "interval.output_run": [
         {

@@ -2,7 +2,7 @@
 /*
 definition = "The exclusive split of heating and cooling time: first stage, second stage, aux; burner heat (W of a furnace) and compressor heat kept apart. Second stage on without first is a wiring or logging question and is not second-stage time."
 needs = ["outputs", "O/B output or calls, to tell a compressor's mode"]
-resolution = "half an interval at each edge"
+resolution = "half an interval at each edge: plus_minus_s is one interval per stretch"
 interval_max_s = 60
 source = "ours; that W of a heat pump is aux heat and never second stage: common practice, no source"
 
@@ -11,6 +11,7 @@ mode = "VARCHAR | - | heating or cooling"
 source = "VARCHAR | - | burner, strip, compressor or both"
 stage = "VARCHAR | - | first, second or aux"
 s = "DOUBLE | s | time, visits included"
+plus_minus_s = "DOUBLE | s | bound from sampling: one interval per stretch of it"
 coverage = "DOUBLE | share | measure.coverage"
 resolution_s = "DOUBLE | s | measure.coverage"
 */
@@ -29,10 +30,20 @@ split as (
             when c.stage = 2 then 'second'
             else 'first'
         end as stage,
-        (c.end_ts - c.start_ts) / 1e6 as s,
+        c.start_ts,
+        c.end_ts,
     from interval.condition c
     join run.site i on i.site_id = c.site_id
     where c.class in ('heating', 'cooling')
+),
+
+-- a change of calls alone does not end a stretch
+stretch as (
+    select
+        *,
+        lag((mode, source, stage, end_ts)) over (partition by site_id order by start_ts)
+            is distinct from (mode, source, stage, start_ts) as is_new,
+    from split
 )
 
 select
@@ -40,10 +51,11 @@ select
     p.mode,
     p.source,
     p.stage,
-    sum(p.s) as s,
+    sum(p.end_ts - p.start_ts) / 1e6 as s,
+    count(*) filter (p.is_new) * any_value(c.resolution_s) as plus_minus_s,
     any_value(c.coverage) as coverage,
     any_value(c.resolution_s) as resolution_s,
-from split p
+from stretch p
 join measure.coverage c on c.site_id = p.site_id and c.figure = 'outputs'
 group by p.site_id, p.mode, p.source, p.stage
 order by p.site_id, p.mode, p.source, p.stage

@@ -1,0 +1,173 @@
+"""How right the measures are: `python -m tests.accuracy [--part P] [--systems N] [--jobs N]`.
+
+Prints a table by sample interval, writes out/accuracy/figures.csv, events.csv and a page with a
+plot. The part *reporting* is for figures that are told; thresholds are chosen on *tuning*.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import time
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import click
+import pandas as pd
+
+from sample_data import world
+from sample_data.world.conditions import CONDITIONS
+from sample_data.world.system import System
+from tests.accuracy import held
+from tests.accuracy.made import Variant, measured, variants_of, wall
+
+OUT = Path("out/accuracy")
+ALWAYS = (Variant(10), Variant(60))
+MORE = (Variant(5), Variant(30), Variant(300), Variant(10, "change"))
+FINEST = Variant(1)
+ALLOWED = {  # shares allowed by analog interval, of runtime and of seconds above target
+    "runtime": {10: 0.002, 60: 0.01},
+    "stage time": {10: 0.002, 60: 0.01},
+    "seconds above target": {10: 0.01, 60: 0.03},
+}
+
+
+def systems(part: str, count: int) -> list[System]:
+    """So many systems: a third healthy, the others each with a condition of the equipment."""
+    some = [world.healthy(part, 300 + n) for n in range(count // 3)]
+    some = [replace(s, name=f"{part}-healthy-{s.seed}") for s in some]
+    wanted = count - len(some)
+    for n in range(wanted):
+        condition = CONDITIONS[n % len(CONDITIONS)]
+        severity = 2 + n % 2
+        some.append(world.with_condition(condition.name, severity, part, 7000 + 13 * n))
+    return some
+
+
+def plan(part: str, count: int, days: float) -> list[tuple[str, System, tuple[Variant, ...]]]:
+    """Which system is exported how."""
+    jobs = []
+    for n, system in enumerate(systems(part, count)):
+        logging = replace(system.logging, faults=(), static=True)
+        system = replace(system, logging=logging, days=days)
+        variants = ALWAYS + (MORE if n % 5 == 0 else ())
+        jobs.append((part, system, variants))
+        if n % 10 == 3:
+            jobs.append((part, replace(system, days=min(days, 1.0)), (FINEST,)))
+    return jobs
+
+
+def measure(job: tuple[str, System, tuple[Variant, ...]]) -> tuple[list[Any], list[Any], float]:
+    """Figures and events of one system in all its variants, and the seconds it took."""
+    part, system, variants = job
+    began = time.perf_counter()
+    folder = Path(tempfile.mkdtemp(prefix="accuracy"))
+    figures, events = [], []
+    delay = dict(system.sheet).get("stage_up_delay_min")
+    try:
+        with wall(part):
+            made = variants_of(system, variants, folder)
+        tables = measured([place for place, _ in made.values()], held.TABLES)
+        for (variant, (_, truth)), frames in zip(made.items(), tables.values(), strict=True):
+            about = {
+                "system": system.name,
+                "kind": system.kind,
+                "condition": system.condition,
+                "interval_s": variant.interval_s,
+                "states": variant.states,
+            }
+            figures += [about | asdict(f) for f in held.figures(truth, frames)]
+            delay_s = None if delay is None else float(delay) * 60  # type: ignore[arg-type]
+            found = held.events(truth, frames, variant.interval_s, delay_s)
+            events += [about | asdict(e) for e in found]
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    return figures, events, time.perf_counter() - began
+
+
+def gather(
+    jobs: list[tuple[str, System, tuple[Variant, ...]]], processes: int
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """All figures and all events."""
+    if processes == 1:
+        results = [measure(job) for job in jobs]
+    else:
+        with ProcessPoolExecutor(processes) as pool:
+            results = list(pool.map(measure, jobs))
+    figures = pd.DataFrame([row for r in results for row in r[0]])
+    events = pd.DataFrame([row for r in results for row in r[1]])
+    return with_errors(figures), events
+
+
+def with_errors(figures: pd.DataFrame) -> pd.DataFrame:
+    """Error as a share of its scale, and whether it lies within the allowed share or the bound."""
+    figures = figures.copy()
+    figures["off"] = (figures["told"] - figures["true"]).abs()
+    figures["share_off"] = figures["off"] / figures["scale"]
+    allowed = [
+        ALLOWED[what].get(10 if seconds <= 10 else 60, 0.01) if seconds <= 60 else 0.0
+        for what, seconds in zip(figures["what"], figures["interval_s"], strict=True)
+    ]
+    figures["holds"] = (figures["share_off"] <= allowed) | (
+        figures["off"] <= figures["bound"].fillna(0.0)
+    )
+    return figures
+
+
+def tables(figures: pd.DataFrame, events: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Figures and events by kind and export."""
+    by = ["what", "interval_s", "states"]
+    of_figures = figures.groupby(by).agg(
+        n=("off", "size"),
+        median_off=("share_off", "median"),
+        worst_off=("share_off", "max"),
+        holds=("holds", "mean"),
+    )
+    summed = events.groupby(by)[["n_must", "n_found", "n_told", "n_told_true", "n_sure_wrong"]]
+    of_events = summed.sum()
+    of_events["recall"] = of_events["n_found"] / of_events["n_must"]
+    of_events["precision"] = of_events["n_told_true"] / of_events["n_told"]
+    return of_figures, of_events
+
+
+def draw(figures: pd.DataFrame, path: Path) -> None:
+    """Errors by interval as a page with a plot."""
+    import plotly.express as px
+
+    shown = figures.assign(interval=figures["interval_s"].astype(str) + " s")
+    chart = px.strip(
+        shown.sort_values("interval_s"),
+        x="interval",
+        y="share_off",
+        color="what",
+        hover_data=["system", "true", "told"],
+        log_y=True,
+        labels={"share_off": "error, share of the true figure", "interval": "sample interval"},
+    )
+    chart.write_html(path, include_plotlyjs=True)
+
+
+@click.command()
+@click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
+@click.option("--systems", "count", default=60, help="How many systems.")
+@click.option("--days", default=7.0, help="Days of log of each.")
+@click.option("--jobs", default=2, help="Processes.")
+def main(part: str, count: int, days: float, jobs: int) -> None:
+    """Measure systems of the world at several sample intervals and hold them to their truth."""
+    began = time.perf_counter()
+    figures, events = gather(plan(part, count, days), jobs)
+    OUT.mkdir(parents=True, exist_ok=True)
+    figures.to_csv(OUT / f"figures-{part}.csv", index=False)
+    events.to_csv(OUT / f"events-{part}.csv", index=False)
+    draw(figures, OUT / f"errors-{part}.html")
+    of_figures, of_events = tables(figures, events)
+    with pd.option_context("display.width", 160, "display.max_rows", 200):
+        click.echo(of_figures.round(5).to_string())
+        click.echo(of_events.round(4).to_string())
+    click.echo(f"{count} systems of the {part} part in {time.perf_counter() - began:.0f} s")
+
+
+if __name__ == "__main__":
+    main()

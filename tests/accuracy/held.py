@@ -1,0 +1,288 @@
+"""One site's measures held against its truth: figures with their errors, events with their matches.
+
+Where a definition needs two intervals to see something, only what lasts that long must be found;
+what lies on the edge of it may be found and is counted neither way.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+TABLES = (
+    "measure.runtime",
+    "measure.stage_time",
+    "measure.cycle",
+    "measure.static_total",
+    "measure.stage_up",
+    "measure.trip_context",
+    "interval.output_run",
+    "interval.cut_out",
+)
+Fact = dict[str, Any]
+Frames = dict[str, pd.DataFrame]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number against its truth; `bound` is what the tool says it is good to (None: nothing)."""
+
+    what: str
+    true: float
+    told: float | None
+    bound: float | None
+    scale: float  # what an allowed share is a share of
+
+
+@dataclass(frozen=True)
+class Events:
+    """Events of one kind: how many had to be found and were, were found and are true.
+
+    n_sure_wrong : found, said to be certain, and not there
+    """
+
+    what: str
+    n_must: int
+    n_found: int
+    n_told: int
+    n_told_true: int
+    n_sure_wrong: int = 0
+
+
+def us(text: str) -> int:
+    """An ISO 8601 instant as UTC microseconds."""
+    return int(dt.datetime.fromisoformat(text).timestamp() * 1_000_000)
+
+
+def figures(truth: Fact, frames: Frames) -> list[Figure]:
+    """Runtimes, stage seconds and seconds above target."""
+    out = []
+    runtime = frames["measure.runtime"].set_index("output")
+    for output, true in truth["runtime_s"].items():
+        if true >= 600 and output in runtime.index:
+            row = runtime.loc[output]
+            out.append(Figure("runtime", true, row.on_s, row.plus_minus_s, true))
+    stage_time = frames["measure.stage_time"]
+    split = {(r.mode, r.source, r.stage): r for r in stage_time.itertuples()}
+    heating, cooling = truth["stages_s"]["heating"], truth["stages_s"]["cooling"]
+    if not any(source == "both" for _, source, _ in split):
+        for true, key in (
+            (heating["burner_first"], ("heating", "burner", "first")),
+            (heating["burner_second"], ("heating", "burner", "second")),
+            (heating["compressor_first"], ("heating", "compressor", "first")),
+            (heating["compressor_second"], ("heating", "compressor", "second")),
+            (cooling["first"], ("cooling", "compressor", "first")),
+            (cooling["second"], ("cooling", "compressor", "second")),
+        ):
+            if true >= 600:
+                row = split.get(key)
+                told, bound = (0.0, None) if row is None else (row.s, row.plus_minus_s)
+                out.append(Figure("stage time", true, told, bound, true))
+    static = frames["measure.static_total"]
+    if len(static) and pd.notna(static.above_target_outside_visit_s.iloc[0]):
+        true = truth["static"]["above_target_s"]
+        fan_s = truth["static"]["fan_s"]
+        told = float(static.above_target_outside_visit_s.iloc[0])
+        out.append(Figure("seconds above target", true, told, None, max(true, 0.2 * fan_s)))
+    return out
+
+
+def starts(truth: Fact, frames: Frames, interval_s: float) -> Events:
+    """Runs that with their rests last two intervals: each found once, ends within an interval."""
+    must = found = told = told_true = 0
+    reach = interval_s * 1_000_000 + 1_000_000
+    least = 2 * interval_s * 1_000_000
+    runs = frames["interval.output_run"]
+    for output in ("output_w1", "output_y1"):
+        mine = runs[runs["output"] == output].sort_values("start_ts")
+        if mine.empty:
+            continue
+        true = [(us(r["start"]), us(r["end"]), r["closed"]) for r in truth["runs"][output]]
+        claimed: set[int] = set()
+        for i, (start, end, closed) in enumerate(true):
+            hit = mine[(mine.start_ts < end) & (mine.end_ts > start)]
+            claimed |= set(hit.index)
+            rest_before = start - true[i - 1][1] if i else least
+            rest_after = true[i + 1][0] - end if i + 1 < len(true) else least
+            if not closed or min(end - start, rest_before, rest_after) < least:
+                continue
+            must += 1
+            found += (
+                len(hit) == 1
+                and abs(hit.start_ts.iloc[0] - start) <= reach
+                and abs(hit.end_ts.iloc[0] - end) <= reach
+            )
+        told += len(mine)
+        told_true += len(claimed)
+    return Events("starts", must, found, told, told_true)
+
+
+def start_counts(truth: Fact, frames: Frames) -> list[Events]:
+    """Counts that are given as exact: each must be the truth's."""
+    out = []
+    cycle = frames["measure.cycle"]
+    for output, source in (("output_w1", "burner"), ("output_y1", "compressor")):
+        mine = cycle[cycle["source"] == source]
+        if mine.empty:
+            continue
+        true = sum(
+            run["start"] > truth["window"]["start"] and not run["in_visit"]
+            for run in truth["runs"][output]
+        )
+        if bool(mine.is_at_least.any()):
+            sure_wrong = int(mine.n_start.sum() > true)
+            out.append(Events("starts told as at least", 1, 1 - sure_wrong, 1, 1, sure_wrong))
+        else:
+            right = int(mine.n_start.sum() == true)
+            out.append(Events("starts told as exact", 1, right, 1, right, 1 - right))
+    return out
+
+
+def _matched(
+    what: str,
+    must: list[int],
+    may: list[int],
+    told: Iterable[tuple[int, bool]],
+    near: Callable[[int, int], bool],
+) -> Events:
+    """Events matched by instant: `near(true, told)`; `told` with whether it is called certain."""
+    told = list(told)
+    found = sum(any(near(at, seen) for seen, _ in told) for at in must)
+    right = [any(near(at, seen) for at in (*must, *may)) for seen, _ in told]
+    sure_wrong = sum(sure and not ok for (_, sure), ok in zip(told, right, strict=True))
+    return Events(what, len(must), found, len(told), sum(right), sure_wrong)
+
+
+def trips(truth: Fact, frames: Frames, interval_s: float) -> Events:
+    """Panel limit trips outside visits, by the instant of the drop."""
+    frame = frames["measure.trip_context"]
+    frame = frame[~frame.in_visit]
+    reach = (2 * interval_s + 10) * 1e6
+    true = [(us(t["drop"]), t["in_visit"]) for t in truth["trips"]]
+    return _matched(
+        "limit trips",
+        [at for at, visit in true if not visit],
+        [at for at, visit in true if visit],
+        zip(frame.drop_ts, frame.is_certain, strict=True),
+        lambda at, seen: abs(at - seen) <= reach,
+    )
+
+
+def quiet_before(truth: Fact, at: int, least_us: int, names: tuple[str, ...]) -> bool:
+    """Whether no state whose name begins so changed in the time before an instant."""
+    return not any(
+        at - least_us < us(edge) < at
+        for name, some in truth["states"].items()
+        if name.startswith(names)
+        for stretch in some
+        for edge in stretch
+    )
+
+
+def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
+    """Stops of the equipment with its output on, where the definition can see them.
+
+    It asks for 3 min of unchanged outputs, calls and dampers, and a proven fan.
+    """
+    must, may = [], []
+    sources = set(frames["interval.cut_out"]["source"])
+    for event in truth["cut_outs"]:
+        at = us(event["start"])
+        lasts_s = (us(event["end"]) - at) / 1e6
+        if event["kind"] == "compressor protection" and "compressor" not in sources:
+            may.append(at)
+            continue
+        seen = (
+            event["fan"]
+            and not event["in_visit"]
+            and lasts_s >= max(60, 2 * interval_s)
+            and quiet_before(truth, at, 190_000_000, ("output_", "zone_call", "zone_damper"))
+        )
+        (must if seen else may).append(at)
+    frame = frames["interval.cut_out"]
+    frame = frame[~frame.in_visit]
+    return _matched(
+        "equipment cut-outs",
+        must,
+        may,
+        ((ts, interval_s <= 60) for ts in frame.start_ts),
+        lambda at, seen: -200e6 <= seen - at <= (60 + 2 * interval_s) * 1e6,
+    )
+
+
+def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None) -> Events:
+    """Second-stage starts out of order: early by more than the tolerance, or with too few zones."""
+    frame = frames["measure.stage_up"]
+    frame = frame[~frame.in_visit]
+    reach = (interval_s + 2) * 1e6
+    tolerance_s = max(30.0, 2 * interval_s)
+    must, may = [], []
+    for mode in ("heating", "cooling"):
+        for start in truth["second_stage"][mode]["starts"]:
+            at = us(start["at"])
+            steady = quiet_before(truth, at + int(reach) + 1, 2 * int(reach) + 1, ("zone_call",))
+            clearly = (
+                delay_s is not None
+                and not start["asked"]
+                and (max(start["longest_called_s"], start["ran_s"]) < delay_s - tolerance_s)
+            )
+            wrong = (start["too_few_zones"] and steady) or (start["early"] and clearly)
+            edge = start["too_few_zones"] or start["early"]
+            if wrong and not start["in_visit"]:
+                must.append(at)
+            elif edge or start["in_visit"] or not steady:
+                may.append(at)
+    flagged = frame[frame["result"].isin(["early", "too few zones"])]
+    return _matched(
+        "second stage out of order",
+        must,
+        may,
+        ((ts, True) for ts in flagged.start_ts),
+        lambda at, seen: abs(at - seen) <= reach,
+    )
+
+
+def stayed_in(truth: Fact, frames: Frames, interval_s: float) -> Events:
+    """Second stage that stayed in after its condition had gone, by the run it belongs to.
+
+    Where it should not have come on at all, that is the event, and its staying in is part of it.
+    """
+    frame = frames["measure.stage_up"]
+    told = frame[~frame.in_visit & (frame.stayed_in_s >= 120)]
+    true = [
+        (us(e["start"]), us(e["end"]), e["in_visit"])
+        for mode in ("heating", "cooling")
+        for e in truth["second_stage"][mode]["stayed_in"]
+    ]
+    margin = 2 * interval_s * 1e6
+    wrong = [
+        us(start["at"])
+        for mode in ("heating", "cooling")
+        for start in truth["second_stage"][mode]["starts"]
+        if start["too_few_zones"] or start["early"]
+    ]
+    hit = [bool(((told.start_ts < b) & (told.end_ts > a)).any()) for a, b, _ in true]
+    long = [
+        b - a >= margin + 30e6 and not visit and not any(a - 150e6 <= at <= a for at in wrong)
+        for a, b, visit in true
+    ]
+    right = sum(any(r.start_ts < b and r.end_ts > a for a, b, _ in true) for r in told.itertuples())
+    must = sum(long)
+    found = sum(h for h, need in zip(hit, long, strict=True) if need)
+    return Events("second stage stayed in", must, found, len(told), right)
+
+
+def events(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None) -> list[Events]:
+    """Every kind of event; `delay_s`: the stage-up delay on the sheet, None where it has none."""
+    return [
+        starts(truth, frames, interval_s),
+        *start_counts(truth, frames),
+        trips(truth, frames, interval_s),
+        cut_outs(truth, frames, interval_s),
+        staging(truth, frames, interval_s, delay_s),
+        stayed_in(truth, frames, interval_s),
+    ]
