@@ -230,8 +230,14 @@ def _frames() -> dict[str, pd.DataFrame]:
             }
         ],
         "measure.stage_time": [
-            {"mode": "heating", "source": "burner", "stage": "first", "s": 9000.0, "plus_minus_s": 30.0} | basis,
-            {"mode": "heating", "source": "burner", "stage": "second", "s": 1800.0, "plus_minus_s": 30.0} | basis,
+            {
+                "mode": "heating", "source": "burner", "stage": "first", "s": 9000.0,
+                "plus_minus_s": 30.0,
+            } | basis,
+            {
+                "mode": "heating", "source": "burner", "stage": "second", "s": 1800.0,
+                "plus_minus_s": 30.0,
+            } | basis,
         ],
         "measure.cycle": [
             {
