@@ -63,6 +63,7 @@ def prepare(
         ]
         rows["run.site"].append(_site_row(site))
         rows["run.zone"] += _zone_rows(site)
+        rows["run.setback"] += _setback_rows(site, start_ts, end_ts)
         rows["run.setting"] += _setting_rows(site)
         rows["run.visit"] += _visit_rows(con, site)
         rows["run.threshold"].append({"site_id": site.id, **values_for(site.thresholds)})
@@ -166,6 +167,8 @@ def _site_row(site: Site) -> dict[str, object]:
         "fan_on_delay_s": e.fan_on_delay_s,
         "fan_off_delay_s": e.fan_off_delay_s,
         "altitude_ft": site.altitude_ft,
+        "has_economizer": bool(e.economizer),
+        "defrost_heat_from": e.defrost_heat_from,
     }
 
 
@@ -187,6 +190,32 @@ def _zone_rows(site: Site) -> list[dict[str, object]]:
                 "share": zone.share if zone else None,
             }
         )
+    return rows
+
+
+def _setback_rows(site: Site, start_ts: int, end_ts: int) -> list[dict[str, object]]:
+    """The stretches of the window in which a zone's schedule is set back, by the local clock."""
+    zone_info = site.zone_info
+    rows: list[dict[str, object]] = []
+    first = dt.datetime.fromtimestamp(start_ts / MICROSECONDS, zone_info).date()
+    last = dt.datetime.fromtimestamp((end_ts - 1) / MICROSECONDS, zone_info).date()
+    for zone in site.zones:
+        if zone.setback is None:
+            continue
+        begins, ends = (dt.time.fromisoformat(text) for text in zone.setback.split("-"))
+        day = first - dt.timedelta(days=1)
+        while day <= last:
+            until = day if ends > begins else day + dt.timedelta(days=1)
+            a, b = (
+                int(dt.datetime.combine(d, t, zone_info).timestamp()) * MICROSECONDS
+                for d, t in ((day, begins), (until, ends))
+            )
+            a, b = max(a, start_ts), min(b, end_ts)
+            if a < b:
+                rows.append(
+                    {"site_id": site.id, "zone": zone.number, "start_ts": a, "end_ts": b}
+                )
+            day += dt.timedelta(days=1)
     return rows
 
 

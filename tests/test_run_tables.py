@@ -273,6 +273,24 @@ def test_a_zone_that_only_a_channel_names_is_there(con: duckdb.DuckDBPyConnectio
     ]
 
 
+def test_setback_follows_the_local_clock_over_its_change(con: duckdb.DuckDBPyConnection) -> None:
+    # Denver's clocks go on at 02:00 on 8 March 2026: from UTC-7 to UTC-6
+    log(con, "plenum", "2026-03-08T03:00Z", "2026-03-09T06:00Z")
+    zones = (
+        Zone(1, "Den", setback="22:00-06:00"),
+        Zone(2, "Loft", setback="08:00-17:00"),
+        Zone(3, "Hall"),
+    )
+    prepare(con, [site(zones=zones)])
+    # zone 1: from 22:00 on the 7th (05:00 Z) to 06:00 on the 8th (12:00 Z, seven hours); the next
+    # from 22:00 (04:00 Z), cut by the window's end. Zone 2: 08:00 to 17:00 by the new clock.
+    assert rows(con, "run.setback", "zone", "start_ts", "end_ts") == [
+        (1, ts("2026-03-08T05:00Z"), ts("2026-03-08T12:00Z")),
+        (1, ts("2026-03-09T04:00Z"), ts("2026-03-09T06:00Z")),
+        (2, ts("2026-03-08T14:00Z"), ts("2026-03-08T23:00Z")),
+    ]
+
+
 def test_settings_hold_from_visit_to_visit(con: duckdb.DuckDBPyConnection) -> None:
     log(con, "plenum", "2026-01-12T10:00Z", "2026-01-16T12:00Z")
     first, second = ts("2026-01-13T17:00Z"), ts("2026-01-15T17:00Z")
