@@ -212,9 +212,7 @@ def _setback_rows(site: Site, start_ts: int, end_ts: int) -> list[dict[str, obje
             )
             a, b = max(a, start_ts), min(b, end_ts)
             if a < b:
-                rows.append(
-                    {"site_id": site.id, "zone": zone.number, "start_ts": a, "end_ts": b}
-                )
+                rows.append({"site_id": site.id, "zone": zone.number, "start_ts": a, "end_ts": b})
             day += dt.timedelta(days=1)
     return rows
 
