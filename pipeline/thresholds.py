@@ -979,15 +979,6 @@ _TABLE = [
         "ours",
     ),
     Threshold(
-        "outdoor_bin_f",
-        5,
-        "°F",
-        "width of an outdoor bin: [5k, 5k + 5)",
-        "runtime by outdoor air",
-        _TRADE,
-        "trade",
-    ),
-    Threshold(
         "opposing_max_s",
         1200,
         "s",
