@@ -38,7 +38,7 @@ _PAGE = """<!DOCTYPE html>
 <style>{{ css }}</style>
 </head>
 <body>
-<a class="skip" href="#main">Skip to the verdict</a>
+<a class="skip" href="#main">{{ skip }}</a>
 {{ defs }}
 <header id="top">{{ head }}</header>
 <main id="main">
@@ -69,9 +69,18 @@ _PAGE = """<!DOCTYPE html>
 
 
 def page_html(
-    title: str, head: Markup, blocks: Sequence[Block], foot: Markup, hours: int = 12
+    title: str,
+    head: Markup,
+    blocks: Sequence[Block],
+    foot: Markup,
+    hours: int = 12,
+    *,
+    skip: str = "Skip to the verdict",
+    styles: str = "",
 ) -> str:
     """The page as text, the same bytes for the same input. Scripts only where a figure needs them.
+
+    skip : the words of the link past the head; styles : a file of assets/ beside page.css
 
     Raises ValueError where two figures share a key or two blocks one id.
     """
@@ -81,11 +90,12 @@ def page_html(
     payload = {f.key: wire(time_plotly(f)) for f in live}
     payload["config"] = CONFIG
     script = _asset("page.js")
-    css = css_variables() + _asset("page.css")
+    css = css_variables() + _asset("page.css") + (_asset(styles) if styles else "")
     hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
     page = fill(
         _PAGE,
         title=title,
+        skip=skip,
         policy=policy((script, _asset(LIBRARY)) if live else ()),
         css=Markup(css),
         defs=DEFS,

@@ -100,7 +100,7 @@ def review_and_write(
         )
         progress.step("writing the report")
         started = time.perf_counter()
-        target = _report_folder(folder)
+        target = report_folder(folder)
         write_whole(target / "report.html", render_site(review.result))
         write_whole(target / "review.json", review_text(review.result))
         took_s = time.perf_counter() - started
@@ -121,7 +121,8 @@ def _draft_if_missing(folder: Path) -> Path | None:
     return path
 
 
-def _report_folder(folder: Path) -> Path:
+def report_folder(folder: Path) -> Path:
+    """The site's report folder, made where there is none; InputError where it cannot be."""
     from pipeline.errors import InputError
 
     target = folder / "report"

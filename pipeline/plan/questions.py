@@ -1,0 +1,184 @@
+"""What can be asked of a log: every finding about the installation, and the measures beside them.
+
+Findings bring their own needs (`Declaration.needs_roles`); here stands only what they do not
+declare: the plain word they can be asked by, the mode, the state that must occur, and the channels
+that settle their causes. A finding that is not named here is placed by the channels it needs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.findings import NOT_LOOKED_AT, rules
+from pipeline.findings._base import Declaration
+from pipeline.plan.installed import COOL, EITHER, HEAT
+
+GROUPS = {
+    "trips": "limits, trips and cut-outs",
+    "cycling": "short cycling and chatter",
+    "runtime": "what ran, for how long",
+    "static": "static pressure and relief",
+    "staging": "second stage",
+    "fuel": "balance points and fuel",
+    "comfort": "zones and setbacks",
+    "air": "rise, split and airflow",
+    "defrost": "defrost",
+}
+"""Plain words to ask by."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One thing that can be asked, of any site.
+
+    needs : groups of roles, of each at least one; figure : in measure.coverage, if a rule names it
+    mode : HEAT, COOL or EITHER; state : a key of make.STATES; also : what else it takes
+    is_judged : a rule or measure of this version answers it
+    """
+
+    name: str
+    group: str
+    title: str
+    question: str
+    needs: tuple[tuple[str, ...], ...]
+    helps: tuple[str, ...]
+    mode: str
+    state: str
+    figure: str | None = None
+    also: str = ""
+    is_judged: bool = True
+
+
+_ONE_EACH = "20 starts before a share is judged"
+_CAUSES_HEAT = ("static_pressure", "return_temp", "output_w2", "zone_damper", "equipment_limit")
+# code: (group, mode, state, helps, also)
+_ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
+    "high-limit-trips": ("trips", HEAT, "heat", (*_CAUSES_HEAT, "outdoor_temp"), ""),
+    "low-limit-trips": (
+        "trips", COOL, "cool",
+        ("static_pressure", "return_temp", "outdoor_temp", "zone_damper", "float_switch"), "",
+    ),
+    "equipment-cut-outs": (
+        "trips", HEAT, "heat",
+        ("gas_valve", "flame", "equipment_limit", "static_pressure", "zone_damper"), "",
+    ),
+    "limit-did-not-act": ("trips", HEAT, "heat", ("static_pressure",), "the panel's high limit"),
+    "short-cycling": (
+        "cycling", EITHER, "any", ("zone_call_w1", "zone_call_y1", "supply_temp"), _ONE_EACH,
+    ),
+    "output-chatter": ("cycling", EITHER, "any", ("zone_call_w1", "zone_call_y1"), ""),
+    "second-stage-early": (
+        "staging", EITHER, "second", ("supply_temp", "zone_temp"), "the stage-up delay as set",
+    ),
+    "second-stage-too-few-zones": (
+        "staging", EITHER, "second", ("supply_temp", "static_pressure"),
+        "the minimum calling zones as set",
+    ),
+    "second-stage-stayed-in": (
+        "staging", EITHER, "second", ("supply_temp", "static_pressure"),
+        "the minimum calling zones and the release setting",
+    ),
+    "static-above-target": (
+        "static", EITHER, "fan",
+        ("zone_call_w1", "zone_call_y1", "zone_damper", "return_static", "output_g", "supply_temp"),
+        "the static target as set; the fan off for 10 min now and then, to check the zero",
+    ),
+}  # fmt: skip
+_ALL_OUTPUTS = (
+    "output_w1", "output_w2", "output_y1", "output_y2", "output_ob", "output_aux",
+)  # fmt: skip
+_ALL_CALLS = ("zone_call_w1", "zone_call_y1", "zone_call_ob", "zone_call_aux")
+_MEASURES = (
+    Question(
+        "runtime", "runtime", "Runtime per stage",
+        "How long did each stage run, and how often did it start?",
+        (_ALL_OUTPUTS,), ("supply_temp", "compressor_run", "gas_valve", "blower_run"),
+        EITHER, "any",
+    ),
+    Question(
+        "calls", "runtime", "Zones calling",
+        "How long did each zone call, and how many at once?",
+        (_ALL_CALLS,), (), EITHER, "any",
+    ),
+)  # fmt: skip
+# Asked for on site, but looked at by a rule only once NOT_LOOKED_AT no longer names them; then the
+# rule itself stands among the findings and this line drops out.
+_LATER: tuple[tuple[str, Question], ...] = (
+    ("second stage that never came on", Question(
+        "second-stage-missing", "staging", "Second stage never came on",
+        "Did second stage stay off although it was in order and a zone was cold?",
+        (("output_w2", "output_y2"), ("zone_call_w1", "zone_call_y1"), ("zone_temp",)),
+        ("zone_heat_setpoint", "zone_cool_setpoint"), EITHER, "long", is_judged=False,
+    )),
+    ("balance points", Question(
+        "fuel", "fuel", "Balance points",
+        "At which outdoor temperatures does it change fuel, and do both ever run at once?",
+        (("outdoor_temp",), ("output_w1",), ("output_y1",)),
+        ("supply_temp", "output_ob", "compressor_run", "zone_call_emergency"), HEAT, "change",
+        also="the low and high balance point as set", is_judged=False,
+    )),
+    ("comfort", Question(
+        "comfort", "comfort", "Zones that cannot hold",
+        "Which zones cannot hold their setpoint, or overheat when not calling?",
+        (("zone_temp",), _ALL_CALLS),
+        ("zone_heat_setpoint", "zone_cool_setpoint", "zone_damper", "supply_temp"), EITHER, "any",
+        is_judged=False,
+    )),
+    ("recovery after a setback", Question(
+        "recovery", "comfort", "Recovery after a setback",
+        "How long does it take to come back after a setback, and with which stage?",
+        (("zone_temp",), _ALL_CALLS, _ALL_OUTPUTS), ("zone_heat_setpoint", "zone_cool_setpoint"),
+        EITHER, "setback", is_judged=False,
+    )),
+    ("temperature rise", Question(
+        "air", "air", "Rise, split and airflow",
+        "Are rise and split as the plate and the season want them, and is the air getting less?",
+        (("supply_temp",), ("return_temp",), _ALL_OUTPUTS),
+        ("static_pressure", "return_rh", "mixed_temp"), EITHER, "steady",
+        also="the plate's rise and outputs", is_judged=False,
+    )),
+    ("defrost", Question(
+        "defrost", "defrost", "Defrost", "How often and how long does it defrost?",
+        (("supply_temp",), ("output_y1",), ("outdoor_temp",)),
+        ("outdoor_fan_run", "compressor_run", "output_ob"), HEAT, "frost", is_judged=False,
+    )),
+)  # fmt: skip
+NEEDS_PUMP = frozenset({"defrost"})
+"""Only a compressor that heats can raise these."""
+NEEDS_TWO_FUELS = frozenset({"fuel"})
+
+
+def questions() -> tuple[Question, ...]:
+    """All that can be asked, findings in their own order within each group of GROUPS."""
+    found = [
+        _of_rule(r.code, r.declaration) for r in rules() if r.declaration.about == "installation"
+    ]
+    later = [q for start, q in _LATER if any(n.startswith(start) for n in NOT_LOOKED_AT)]
+    order = list(GROUPS)
+    return tuple(sorted([*found, *_MEASURES, *later], key=lambda q: order.index(q.group)))
+
+
+def _of_rule(code: str, d: Declaration) -> Question:
+    group, mode, state, helps, also = _ABOUT.get(code) or _placed(d)
+    helps = (*helps, *(r for r in d.compares if r not in helps))
+    return Question(
+        code, group, d.title, d.question, d.needs_roles, helps, mode, state, d.figure, also
+    )
+
+
+def _placed(d: Declaration) -> tuple[str, str, str, tuple[str, ...], str]:
+    """Group, mode and state of a finding that is not named here, from what it needs."""
+    roles = {r for group in d.needs_roles for r in group}
+    mode = {"heating": HEAT, "cooling": COOL}.get(d.clears, EITHER)
+    for group, state, marks in (
+        ("comfort", "any", {"zone_temp"}),
+        ("fuel", "change", {"outdoor_temp"}),
+        ("static", "fan", {"static_pressure"}),
+        ("staging", "second", {"output_w2", "output_y2"}),
+        ("air", "steady", {"return_temp"}),
+        ("trips", "any", {"supply_temp"}),
+    ):
+        of_group = any(marks & set(g) and set(g) <= marks for g in d.needs_roles)
+        if of_group or (len(marks) == 1 and marks <= roles):
+            return group, mode, state, (), ""
+    return "runtime", mode, "any", (), ""
