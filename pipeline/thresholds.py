@@ -1591,6 +1591,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "plan_outdoor_margin_f",
+        2,
+        "°F",
+        "outdoor air must pass a balance point by this much to show which heat is chosen",
+        "zonetrail plan",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
         "plan_both_fuels_s",
         60,
         "s",

@@ -9,7 +9,7 @@ from pipeline.site import Equipment, Settings, Zone
 HEAT, COOL, EITHER = "heat", "cool", "either"
 _ANYWHERE = (
     "supply_temp return_temp outdoor_temp static_pressure return_static zone_temp zone_damper "
-    "output_g blower_run fault_contact"
+    "output_g blower_run fault_contact zone_call_g zone_rh occupied voltage_24"
 ).split()
 
 
@@ -85,6 +85,8 @@ def installed(equipment: Equipment, settings: Settings, zones: tuple[Zone, ...])
         roles |= {"compressor_run", "outdoor_fan_run"}
     if pumps_heat:
         roles |= {"output_ob", "zone_call_emergency"}
+    if equipment.ventilator not in (None, "none"):
+        roles.add("ventilator")
     if equipment.economizer:
         roles.add("mixed_temp")
     return Installed(kind, frozenset(roles), frozenset(heat), frozenset(cool))

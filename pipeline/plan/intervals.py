@@ -1,8 +1,10 @@
-"""How fast each question's channels must be read, worked from the judgement numbers themselves.
+"""How fast each question's channels must be read.
 
-A run, rest or event shorter than two intervals cannot be counted reliably
-(`count_min_intervals`), so the slowest interval is half of the shortest thing that the question
-looks for. Channels that only change slowly have a bound of their own.
+Two bounds. From which interval a figure is certain is declared by the measures themselves
+(`interval_max_s` at the head of their stage) and read from there. Slower than that a question is
+still answered in part, down to the interval at which its shortest event spans no two intervals: a
+run, rest or event shorter than that cannot be counted reliably (`count_min_intervals`). Channels
+that only change slowly have a bound of their own.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ from pipeline import words
 from pipeline.plan.installed import Installed
 from pipeline.plan.record import Interval
 from pipeline.site import Settings, Zone
+from pipeline.tables import tables
 
 ROUND_S = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900)
 """Intervals that loggers can be set to."""
@@ -36,17 +39,8 @@ _BY_NAME: dict[str, tuple[str, str, str, str]] = {
         "limit_did_not_act_s", "supply air far over the limit with the heat on", "", "",
     ),
     "output-chatter": ("chatter_max_s", "an output's drop-out", "", ""),
-    "second-stage-early": (
-        "stage_clock_spread_s", "the spread of a timer's second-stage starts", "", "",
-    ),
-    "second-stage-too-few-zones": (
-        "stage_clock_spread_s", "the spread of a timer's second-stage starts", "", "",
-    ),
     "second-stage-stayed-in": (
         "stage2_stays_after_s", "second stage left on after its condition has gone", "", "",
-    ),
-    "second-stage-missing": (
-        "stage_clock_spread_s", "the spread of a timer's second-stage starts", "", "",
     ),
     "static-above-target": ("static_excursion_min_s", "time over target that counts", "", ""),
     "fuel": ("plan_both_fuels_s", "furnace and compressor on together", "", ""),
@@ -55,6 +49,7 @@ _BY_NAME: dict[str, tuple[str, str, str, str]] = {
 }  # fmt: skip
 # Those that must see every call or run: by the shortest natural run.
 _BY_CYCLES = ("short-cycling", "runtime", "calls", "comfort", "recovery")
+_TRIPS = ("high-limit-trips", "low-limit-trips")
 # For a rule that is not named above: by the figure that qualifies it.
 _BY_FIGURE = {
     "trips": "high-limit-trips",
@@ -68,6 +63,7 @@ _BY_FIGURE = {
 def interval_of(
     name: str,
     figure: str | None,
+    read: tuple[str, ...],
     numbers: Mapping[str, float],
     here: Installed,
     settings: Settings,
@@ -75,20 +71,48 @@ def interval_of(
 ) -> Interval:
     """How fast a question's channels must be read on this site.
 
+    read : the tables that answer it
     numbers : the judgement numbers in force; a site's own purge, minimum-off and cycles per hour
         take the place of the usual ones
     """
-    if name not in _BY_NAME and name not in _BY_CYCLES:
+    certain = [m for t in read if (m := tables()[t].measure) is not None and m.interval_max_s]
+    if not certain:
+        return _of_event(name, figure, numbers, here, settings, zones)
+    strict = min(certain, key=lambda m: m.interval_max_s or 0.0)
+    declared_s = float(strict.interval_max_s or 0.0)
+    why = f"at {declared_s:g} s or faster the figures are certain: {strict.resolution}"
+    if name not in _BY_NAME and name not in (*_BY_CYCLES, *_TRIPS):
+        return Interval(declared_s, why)
+    event = _of_event(name, figure, numbers, here, settings, zones)
+    full_s = min(declared_s, event.full_s or declared_s)
+    if declared_s < event.slowest_s:
+        why = f"{event.why}; {why}"
+    else:
+        why = event.why
+    return Interval(event.slowest_s, why, full_s if full_s < event.slowest_s else None)
+
+
+def _of_event(
+    name: str,
+    figure: str | None,
+    numbers: Mapping[str, float],
+    here: Installed,
+    settings: Settings,
+    zones: tuple[Zone, ...],
+) -> Interval:
+    """From the shortest thing that the question looks for."""
+    if name not in _BY_NAME and name not in (*_BY_CYCLES, *_TRIPS):
         name = _BY_FIGURE.get(figure or "", name)
     n = numbers["count_min_intervals"]
-    if name in ("high-limit-trips", "low-limit-trips"):
+    if name in _TRIPS:
         given = settings.purge_s
         purge_s = given if given is not None and given > 0 else numbers["purge_unknown_s"]
         after_s = numbers["trip_drop_after_s"]
         return Interval(
             purge_s / n,
             f"a trip lasts at least as long as the purge ({words.duration(purge_s)}) and is "
-            f"certain from {n:g} intervals; the drop must lie within {words.duration(after_s)} of the peak",
+            f"certain from {n:g} intervals; the drop must lie within {words.duration(after_s)} "
+            "of the peak",
             after_s / n,
         )
     if name == "short-cycling":

@@ -85,15 +85,16 @@ def make_plan(
         if reason is not None:
             not_here.append((q.title, reason))
             continue
-        interval = interval_of(q.name, q.figure, numbers, here, settings, zones)
+        interval = interval_of(q.name, q.figure, q.tables, numbers, here, settings, zones)
         needs = tuple(dict.fromkeys(r for group in _groups(q, here) for r in group))
         helps = tuple(
             dict.fromkeys(r for r in q.helps if r in here.of_mode(q.mode) and r not in needs)
         )
-        state, weather = STATES[_state(q, here)]
+        state, usual = STATES[_state(q, here)]
+        weather = _weather(q, usual, settings, numbers["plan_outdoor_margin_f"])
         bare = PlannedQuestion(
             q.name, q.group, q.title, q.question, q.is_judged, needs, helps, interval,
-            state, words.in_units(_weather(q, weather, settings), units),
+            state, words.in_units(weather, units),
             numbers["clear_min_hours"], numbers["plan_least_days"], q.also,
         )  # fmt: skip
         planned.append(_standing(bare, q, here, logged, numbers, names))
@@ -179,7 +180,7 @@ def _state(q: Question, here: Installed) -> str:
     return "cool" if q.state == "any" and not here.heats else q.state
 
 
-def _weather(q: Question, usual: str, settings: Settings) -> str:
+def _weather(q: Question, usual: str, settings: Settings, margin_f: float) -> str:
     low, high = settings.low_balance_f, settings.high_balance_f
     if q.state == "change" and low is not None and high is not None:
         return (

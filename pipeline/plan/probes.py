@@ -29,8 +29,8 @@ _OUT = "at the panel's equipment terminals"
 PROBES: dict[str, Probe] = {
     "supply_temp": Probe(
         "Supply air",
-        "supply trunk about 4 ft (1.2 m) from the unit, before the first takeoff, in mixed air, out "
-        "of sight of the exchanger and strips, tip off the metal",
+        "supply trunk about 4 ft (1.2 m) from the unit, before the first takeoff, in mixed air, "
+        "out of sight of the exchanger and strips, tip off the metal",
         "air too hot or too cold; heat that never came",
         "drill only where you know what is behind",
     ),
@@ -134,6 +134,13 @@ PROBES: dict[str, Probe] = {
     "float_switch": Probe(
         "Float switch", "across the switch, high impedance", "full pan told from low limit",
         "never bypass it",
+    ),
+    "zone_call_g": Probe("Fan calls", _CALL, "who asked for the fan alone"),
+    "zone_rh": Probe("Room humidity", "beside the room temperature", "comfort in damp weather"),
+    "occupied": Probe("Occupied", "the time clock's or panel's contact", "which schedule was on"),
+    "ventilator": Probe("Ventilator", "its control contact", "when outdoor air was taken in"),
+    "voltage_24": Probe(
+        "24 V present", "across R and C, high impedance", "power failures told from stops"
     ),
     "fault_contact": Probe(
         "Fault contact", "dry contact of the equipment's board",

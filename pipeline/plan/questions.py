@@ -33,7 +33,7 @@ class Question:
 
     needs : groups of roles, of each at least one; figure : in measure.coverage, if a rule names it
     mode : HEAT, COOL or EITHER; state : a key of make.STATES; also : what else it takes
-    is_judged : a rule or measure of this version answers it
+    tables : those that answer it; is_judged : a rule or measure of this version answers it
     """
 
     name: str
@@ -47,6 +47,7 @@ class Question:
     figure: str | None = None
     also: str = ""
     is_judged: bool = True
+    tables: tuple[str, ...] = ()
 
 
 _ONE_EACH = "20 starts before a share is judged"
@@ -93,12 +94,12 @@ _MEASURES = (
         "runtime", "runtime", "Runtime per stage",
         "How long did each stage run, and how often did it start?",
         (_ALL_OUTPUTS,), ("supply_temp", "compressor_run", "gas_valve", "blower_run"),
-        EITHER, "any",
+        EITHER, "any", tables=("measure.runtime", "measure.stage_time"),
     ),
     Question(
         "calls", "runtime", "Zones calling",
         "How long did each zone call, and how many at once?",
-        (_ALL_CALLS,), (), EITHER, "any",
+        (_ALL_CALLS,), (), EITHER, "any", tables=("measure.zone_call", "measure.zones_calling"),
     ),
 )  # fmt: skip
 # Asked for on site, but looked at by a rule only once NOT_LOOKED_AT no longer names them; then the
@@ -109,6 +110,7 @@ _LATER: tuple[tuple[str, Question], ...] = (
         "Did second stage stay off although it was in order and a zone was cold?",
         (("output_w2", "output_y2"), ("zone_call_w1", "zone_call_y1"), ("zone_temp",)),
         ("zone_heat_setpoint", "zone_cool_setpoint"), EITHER, "long", is_judged=False,
+        tables=("measure.stage_up",),
     )),
     ("balance points", Question(
         "fuel", "fuel", "Balance points",
@@ -162,7 +164,17 @@ def _of_rule(code: str, d: Declaration) -> Question:
     group, mode, state, helps, also = _ABOUT.get(code) or _placed(d)
     helps = (*helps, *(r for r in d.compares if r not in helps))
     return Question(
-        code, group, d.title, d.question, d.needs_roles, helps, mode, state, d.figure, also
+        code,
+        group,
+        d.title,
+        d.question,
+        d.needs_roles,
+        helps,
+        mode,
+        state,
+        d.figure,
+        also,
+        tables=d.needs_tables,
     )
 
 

@@ -24,6 +24,7 @@ NOT_READ_OFF = {
 """Keys that are on no plate and no panel."""
 
 BLANK_ZONES = 4
+_RATED = {"at_47f": "at 47 °F", "at_17f": "at 17 °F"}
 _FURNACE, _COMPRESSOR, _PUMP, _DUAL, _AUX, _STAGES = (
     "furnace", "compressor", "pump", "dual", "aux", "stages",
 )  # fmt: skip
@@ -172,7 +173,7 @@ def _given(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, dict):
-        return ", ".join(f"{v:g} {k.replace('_', ' ')}" for k, v in value.items())
+        return ", ".join(f"{v:g} {_RATED[k]}" for k, v in value.items())
     if isinstance(value, tuple):
         return ", ".join(f"{v[0]:g}–{v[1]:g}" if isinstance(v, tuple) else f"{v:g}" for v in value)
     if isinstance(value, float):

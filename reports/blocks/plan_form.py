@@ -19,7 +19,8 @@ _STATION = """
 </tbody></table></div>
 """
 _ZONES = """
-<div class="stop zones"><h3>{{ title }}</h3><p>{{ first }}</p>
+<div class="stop zones" tabindex="0" role="group" aria-label="{{ title }}">
+<h3>{{ title }}</h3><p>{{ first }}</p>
 <table aria-label="{{ title }}"><thead><tr><th scope="col">Fact</th>
 {% for z in zones %}<th scope="col">{{ z }}</th>{% endfor %}</tr></thead><tbody>
 {% for label, cells in rows %}
