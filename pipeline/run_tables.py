@@ -18,7 +18,7 @@ from pipeline.site import Site
 from pipeline.stages import put
 from pipeline.tables import tables
 from pipeline.thresholds import values_for
-from pipeline.units import MICROSECONDS
+from pipeline.units import BTUH_PER_KW, MICROSECONDS
 
 ALWAYS_START_TS = -(2**62)
 ALWAYS_END_TS = 2**62
@@ -62,6 +62,7 @@ def prepare(
             for day, a, b in local_days(site.timezone, start_ts, end_ts)
         ]
         rows["run.site"].append(_site_row(site))
+        rows["run.plate"] += _plate_rows(site)
         rows["run.zone"] += _zone_rows(site)
         rows["run.setback"] += _setback_rows(site, start_ts, end_ts)
         rows["run.setting"] += _setting_rows(site)
@@ -169,7 +170,53 @@ def _site_row(site: Site) -> dict[str, object]:
         "altitude_ft": site.altitude_ft,
         "has_economizer": bool(e.economizer),
         "defrost_heat_from": e.defrost_heat_from,
+        "fan": e.fan,
+        "bypass": e.bypass,
+        "design_heating_f": site.design_heating_f,
+        "design_cooling_f": site.design_cooling_f,
     }
+
+
+def _plate_rows(site: Site) -> list[dict[str, object]]:
+    """The rating plate by source and stage; only what is given.
+
+    The rise band and the heating outputs are those of the burner, or of the strips where there is
+    no compressor heat either. A heat pump's own heating output is told by its two ratings. Strips
+    of more than one stage have one output to switch them all, so their heat is not known.
+    """
+    e = site.equipment
+    given: dict[tuple[str, str, int], dict[str, object]] = {}
+
+    def tell(source: str, mode: str, stage: int, **values: float) -> None:
+        given.setdefault((source, mode, stage), {}).update(values)
+
+    heat = "burner" if e.kind in BURNER_KINDS else "strip"
+    for stage, (low, high) in enumerate(e.temperature_rise_f or (), start=1):
+        tell(heat, "heating", stage, rise_low_f=low, rise_high_f=high)
+    if heat == "burner":
+        for stage, output in enumerate(e.heating_output_btuh or (), start=1):
+            tell("burner", "heating", stage, output_btuh=output)
+    if len(e.aux_kw or ()) == 1:
+        tell("strip", "heating", 1, output_btuh=(e.aux_kw or (0.0,))[0] * BTUH_PER_KW)
+    for stage, output in enumerate(e.cooling_output_btuh or (), start=1):
+        tell("compressor", "cooling", stage, output_btuh=output)
+    rated = e.heat_pump_output_btuh or {}
+    if "at_47f" in rated and "at_17f" in rated:
+        # rated at full capacity: the first stage of two has none of its own
+        full = 2 if (e.compressor_stages or e.cooling_stages or 1) > 1 else 1
+        tell(
+            "compressor",
+            "heating",
+            full,
+            output_btuh=rated["at_47f"],
+            output_17f_btuh=rated["at_17f"],
+        )
+    names = ("rise_low_f", "rise_high_f", "output_btuh", "output_17f_btuh")
+    return [
+        {"site_id": site.id, "source": source, "mode": mode, "stage": stage}
+        | {name: values.get(name) for name in names}
+        for (source, mode, stage), values in sorted(given.items())
+    ]
 
 
 def _zone_rows(site: Site) -> list[dict[str, object]]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 PA_PER_INWC = 249.08891
 MICROSECONDS = 1_000_000
+BTUH_PER_KW = 3412.142
 
 
 @dataclass(frozen=True)
