@@ -20,6 +20,7 @@ from pipeline.units import MICROSECONDS
 from pipeline.words import zone_numbers
 
 LATER = "not measured in this version"
+NO_COMFORT = "its temperature is not logged, or it never called"
 HEAT_SOURCES = ("burner", "strip")
 KIND_OF_CUT_OUT = {"burner": "high", "strip": "high", "compressor": "low"}
 
@@ -274,26 +275,50 @@ class Measured:
         }
 
     def zones(self) -> list[Block]:
-        """Each zone of the site: its calls in both modes, visits included."""
+        """Each zone of the site: its calls in both modes, visits included; comfort without them."""
         calls = self.rows("measure.zone_call")
+        comfort = self.rows("measure.zone_comfort")
         made = []
         for zone, name in sorted(self.result.site.zones.items()):
             own = [r for r in calls if int(r.zone) == zone]
-            made.append(
-                {
-                    "zone": zone,
-                    "name": name,
-                    "calling_s": sum(float(r.calling_s) for r in own) if own else None,
-                    "calls": sum(int(r.n_call) for r in own) if own else None,
-                    "not_keeping_up_s": None,
-                    "not_measured": {"not_keeping_up_s": LATER},
-                    "coverage": rounded(min(number(r.coverage) or 0.0 for r in own))
-                    if own
-                    else 0.0,
-                    "resolution_s": max((number(r.resolution_s) or 0.0 for r in own), default=None),
-                }
-            )
+            held = [r for r in comfort if int(r.zone) == zone]
+            block: Block = {
+                "zone": zone,
+                "name": name,
+                "calling_s": sum(float(r.calling_s) for r in own) if own else None,
+                "calls": sum(int(r.n_call) for r in own) if own else None,
+                "not_keeping_up_s": sum(float(r.not_keeping_up_s) for r in held) if held else None,
+                "by_mode": [self._comfort(r) for r in sorted(held, key=lambda r: str(r.mode))],
+                "coverage": rounded(min(number(r.coverage) or 0.0 for r in own)) if own else 0.0,
+                "resolution_s": max((number(r.resolution_s) or 0.0 for r in own), default=None),
+            }
+            if not held:
+                block["not_measured"] = {"not_keeping_up_s": NO_COMFORT}
+            made.append(block)
         return made
+
+    def _comfort(self, r: Any) -> Block:
+        """One zone in one mode: how far from its setpoint, with the rule that was used."""
+        pick_up = next(
+            (
+                number(p.slope_f_per_h)
+                for p in self.rows("measure.zone_response")
+                if int(p.zone) == int(r.zone) and p.mode == r.mode and p.damper in (None, "open")
+                if p.is_calling
+            ),
+            None,
+        )
+        return {
+            "mode": r.mode,
+            "rule": r.rule,
+            "not_keeping_up_s": number(r.not_keeping_up_s),
+            "not_keeping_up_days": int(r.n_day),
+            "short_degree_h": rounded(number(r.short_degree_h)),
+            "over_degree_h": rounded(number(r.over_degree_h)),
+            "pick_up_f_per_h": rounded(pick_up),
+            "coverage": rounded(number(r.coverage)),
+            "resolution_s": number(r.resolution_s),
+        }
 
 
 def iso(ts: Any) -> str:

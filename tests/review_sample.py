@@ -304,6 +304,31 @@ FRAMES = {
             ]
         )
     ],
+    "measure.zone_comfort": [
+        {
+            "zone": 3,
+            "mode": mode,
+            "rule": "setpoint",
+            "not_keeping_up_s": off_s,
+            "n_stretch": int(off_s > 0),
+            "n_day": int(off_s > 0),
+            "short_degree_h": 2.0,
+            "over_degree_h": 0.0,
+            "coverage": 0.9,
+            "resolution_s": 60.0,
+        }
+        for mode, off_s in (("heating", 5400.0), ("cooling", 0.0))
+    ],
+    "measure.zone_response": [
+        {
+            "zone": 3,
+            "mode": "heating",
+            "is_calling": is_calling,
+            "damper": "open",
+            "slope_f_per_h": slope,
+        }
+        for is_calling, slope in ((False, -1.0), (True, 2.5))
+    ],
     "measure.zone_call": [
         {
             "zone": 3,

@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 US = 1_000_000
 HOUR = 3600
 LENGTH_S = 2 * HOUR
-LAST = "measure.source_day"
+# two hours are too short for these; their cases stand in tests/sql
+RARE = {"interval.defrost", "interval.not_keeping_up"}
 KINDS = ("furnace_ac", "dual_fuel", "heat_pump", "furnace", "ac")
 # midnights before which clocks change, and an ordinary one; the log begins some time before
 MIDNIGHTS = (
@@ -60,7 +61,7 @@ def _readings(
 
 def random_log(site_log: Any, seed: int) -> Any:
     """Two hours of a whole site, some of it around a local midnight."""
-    rng = random.Random(seed)
+    rng, other = random.Random(seed), random.Random(seed + 1)
     kind = rng.choice(KINDS)
     timezone, midnight = rng.choice(MIDNIGHTS)
     origin = midnight.replace(tzinfo=ZoneInfo(timezone)).timestamp() - rng.randrange(HOUR, 2 * HOUR)
@@ -74,6 +75,11 @@ def random_log(site_log: Any, seed: int) -> Any:
     readings: dict[tuple[str, int | None], list[tuple[float, float]]] = {
         ("supply_temp", None): _readings(rng, LENGTH_S, 20, 90, 160),
         ("static_pressure", None): _readings(rng, LENGTH_S, 20, 0.0, 0.8),
+        ("return_temp", None): _readings(other, LENGTH_S, 20, 60, 75),
+        ("outdoor_temp", None): _readings(other, LENGTH_S, 20, 10, 60),
+        ("zone_temp", 1): _readings(other, LENGTH_S, 20, 62, 78),
+        ("zone_temp", 2): _readings(other, LENGTH_S, 20, 62, 78),
+        ("zone_heat_setpoint", 1): [(float(t), 62 if t < 3000 else 72) for t in range(0, 7200, 20)],
     }
     gap_share = rng.choice([0.0, 0.1])
     visits = [(300.0, 900.0), (700.0, 1000.0)] if rng.random() < 0.5 else []
@@ -101,6 +107,13 @@ def random_log(site_log: Any, seed: int) -> Any:
     )
 
 
+def _last(bench: Any) -> str:
+    """The last table that SQL makes before the views."""
+    return [t for t, s in bench.stages.items() if s.sql is not None and not t.startswith("view.")][
+        -1
+    ]
+
+
 def stored(bench: Any) -> dict[str, list[dict[str, Any]]]:
     made = [t for t, s in bench.stages.items() if s.sql is not None and not t.startswith("view.")]
     return {t: bench.rows(t) for t in [*made, "run.window", "run.visit"]}
@@ -114,7 +127,7 @@ def logs(site_log: Any) -> dict[str, Any]:
 @pytest.fixture(scope="module")
 def batch(bench: Any, logs: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
     """Every table of twelve random sites in one batch."""
-    bench.measure(logs, LAST)
+    bench.measure(logs, _last(bench))
     return stored(bench)
 
 
@@ -281,13 +294,13 @@ def test_twelve_random_sites(batch: Tables, law: Any) -> None:
 def test_the_random_sites_hold_what_the_laws_speak_of(batch: Tables) -> None:
     """A law about an empty table says nothing."""
     for table, rows in batch.items():
-        assert rows, table
+        assert rows or table in RARE, table
 
 
 @given(seed=st.integers(0, 2**32 - 1))
 @settings(max_examples=6, deadline=None)
 def test_any_random_site(bench: Any, site_log: Any, seed: int) -> None:
-    bench.measure({"elm": random_log(site_log, seed)}, LAST)
+    bench.measure({"elm": random_log(site_log, seed)}, _last(bench))
     tables = stored(bench)
     for law in LAWS:
         law(tables, "elm")
@@ -304,7 +317,7 @@ def test_nothing_of_a_site_changes_when_sites_join_the_batch(
     bench: Any, logs: dict[str, Any], batch: Tables
 ) -> None:
     for site_id in ("site-00", "site-05", "site-11"):
-        bench.measure({site_id: logs[site_id]}, LAST)
+        bench.measure({site_id: logs[site_id]}, _last(bench))
         for table, rows in stored(bench).items():
             beside = of(batch, table, site_id)
             assert len(rows) == len(beside), table

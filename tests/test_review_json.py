@@ -177,10 +177,25 @@ def test_what_is_not_measured_is_null_with_its_reason(result):
         (document["balance"], "compressor_below_low_s"),
         (document["balance"], "furnace_above_high_s"),
         (document["staging"], "never_came_on"),
-        (document["zones"][0], "not_keeping_up_s"),
     ):
         assert block[key] is None
         assert block["not_measured"][key] == "not measured in this version"
+    zone = document["zones"][0]  # no temperature of zone 1
+    assert zone["not_keeping_up_s"] is None
+    assert "not logged" in zone["not_measured"]["not_keeping_up_s"]
+
+
+def test_zones_that_do_not_keep_up(result):
+    zone = review_document(result)["zones"][1]
+    # 5,400 s in heating and nothing in cooling
+    assert zone["not_keeping_up_s"] == 5400.0
+    assert "not_measured" not in zone
+    assert [
+        (m["mode"], m["not_keeping_up_days"], m["pick_up_f_per_h"]) for m in zone["by_mode"]
+    ] == [
+        ("cooling", 0, None),
+        ("heating", 1, 2.5),
+    ]
 
 
 def test_zones_add_both_modes(result):

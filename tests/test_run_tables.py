@@ -258,6 +258,49 @@ def test_what_is_installed(
     assert rows(con, "run.site", *names) == [expected]
 
 
+def test_plate_by_source_and_stage(con: duckdb.DuckDBPyConnection) -> None:
+    log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z")
+    equipment = Equipment(
+        kind="dual_fuel",
+        heating_output_btuh=(45000.0, 72000.0),
+        temperature_rise_f=((30.0, 60.0),),
+        cooling_output_btuh=(34000.0,),
+        heat_pump_output_btuh={"at_47f": 36000.0, "at_17f": 21000.0},
+        aux_kw=(10.0,),
+    )
+    prepare(con, [site(equipment=equipment)])
+    # the band is given for the first stage only; 10 kW are 34,121 Btu/h (1 kW is 3,412.142 Btu/h)
+    assert rows(con, "run.plate", "*") == [
+        ("elm", "burner", "heating", 1, 30.0, 60.0, 45000.0, None),
+        ("elm", "burner", "heating", 2, None, None, 72000.0, None),
+        ("elm", "compressor", "cooling", 1, None, None, 34000.0, None),
+        ("elm", "compressor", "heating", 1, None, None, 36000.0, 21000.0),
+        ("elm", "strip", "heating", 1, None, None, pytest.approx(34121.42), None),
+    ]
+
+
+def test_plate_of_a_heat_pump(con: duckdb.DuckDBPyConnection) -> None:
+    log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z")
+    equipment = Equipment(
+        kind="heat_pump",
+        compressor_stages=2,
+        heating_output_btuh=(20000.0, 30000.0),
+        heat_pump_output_btuh={"at_47f": 36000.0, "at_17f": 21000.0},
+        aux_kw=(5.0, 10.0),
+    )
+    prepare(con, [site(equipment=equipment)])
+    # rated at full capacity, the second stage; one output switches two steps of strips: not known
+    assert rows(con, "run.plate", "*") == [
+        ("elm", "compressor", "heating", 2, None, None, 36000.0, 21000.0)
+    ]
+
+
+def test_nothing_on_the_plate(con: duckdb.DuckDBPyConnection) -> None:
+    log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z")
+    prepare(con, [site()])
+    assert rows(con, "run.plate", "*") == []
+
+
 def test_a_zone_that_only_a_channel_names_is_there(con: duckdb.DuckDBPyConnection) -> None:
     log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T12:00Z")
     zones = (Zone(3, "Loft", relief=True, thermostat="heat_pump", cycles_per_hour=3, share=0.2),)

@@ -56,11 +56,19 @@ told as (
     left join interval.recovery r
         on r.site_id = o.site_id and r.zone = o.zone and r.mode = o.mode
         and r.step_ts <= o.ts and r.limit_ts > o.ts
+    -- a schedule tells where no setpoint is logged
+    left join run.setback b
+        on b.site_id = o.site_id and b.zone = o.zone and o.rule = 'long call'
+        and b.end_ts <= o.ts
+        and o.ts - b.end_ts < 1e6 * if(
+            o.mode = 'heating' and i.has_heat_pump, t.recovery_heat_pump_s, t.recovery_furnace_s
+        )
     -- an hour ago: the setpoint as it is now, so that its steps close nothing
     left join interval.zone_minute h
         on h.site_id = o.site_id and h.zone = o.zone and h.ts = o.ts - 3600000000
     where
         r.site_id is null
+        and b.site_id is null
         and coalesce(
             if(o.mode = 'heating', o.outdoor_f >= i.design_heating_f, o.outdoor_f <= i.design_cooling_f),
             true
