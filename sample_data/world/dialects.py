@@ -76,8 +76,9 @@ def numbers(values: NDArray[np.float64], decimals: int, decimal: str) -> Texts:
     return _look_up(texts, places.astype(np.int64))
 
 
-def instants(utc_s: Seconds, offset_s: int, dialect: Dialect) -> list[Texts]:
-    """The time column, or date and time: seconds since 1970 UTC, `offset_s` the local zone's."""
+def instants(utc_s: Seconds, offset_s: Seconds, dialect: Dialect) -> list[Texts]:
+    """The time column, or date and time: seconds since 1970 UTC, `offset_s` the local zone's at
+    each of them."""
     if dialect.date == "epoch":
         return [pa.array(utc_s).cast(pa.string())]
     if dialect.date == "epoch_ms":
@@ -104,15 +105,26 @@ def instants(utc_s: Seconds, offset_s: int, dialect: Dialect) -> list[Texts]:
     if dialect.two_columns:
         return [date_texts, clock_texts]
     if dialect.date in ("iso_z", "iso_offset"):
-        hours, minutes = divmod(abs(offset_s) // 60, 60)
-        behind = "Z" if dialect.utc else f"{'-' if offset_s < 0 else '+'}{hours:02d}:{minutes:02d}"
+        behind: Texts = pa.scalar("Z")
+        if not dialect.utc:
+            offsets, at_offset = np.unique(offset_s, return_inverse=True)
+            behind = _look_up([_offset(told) for told in offsets.tolist()], at_offset)
         joined = pc.binary_join_element_wise(date_texts, clock_texts, "T")
-        return [pc.binary_join_element_wise(joined, pa.scalar(behind), "")]
+        return [pc.binary_join_element_wise(joined, behind, "")]
     return [pc.binary_join_element_wise(date_texts, clock_texts, " ")]
 
 
+def _offset(seconds: int) -> str:
+    hours, minutes = divmod(abs(seconds) // 60, 60)
+    return f"{'-' if seconds < 0 else '+'}{hours:02d}:{minutes:02d}"
+
+
 def write(
-    dialect: Dialect, utc_s: Seconds, offset_s: int, names: Sequence[str], columns: Sequence[Texts]
+    dialect: Dialect,
+    utc_s: Seconds,
+    offset_s: Seconds,
+    names: Sequence[str],
+    columns: Sequence[Texts],
 ) -> str:
     """The whole file as text. In a long table empty cells give no row."""
     times = instants(utc_s, offset_s, dialect)

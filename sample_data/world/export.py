@@ -1,9 +1,10 @@
 """The files that a system's loggers export, faults of the log included."""
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import numpy as np
+import pandas as pd
 import pyarrow as pa
 from numpy.typing import NDArray
 
@@ -38,15 +39,11 @@ def utc_s(system: System) -> int:
     return int((system.start.astimezone(UTC) - EPOCH).total_seconds())
 
 
-def zone_offset_s(system: System) -> int:
-    """The local clock minus UTC, the same over the whole record. Raises ValueError otherwise."""
-    ends = (system.start, system.start + timedelta(seconds=system.seconds))
-    offsets = {at.astimezone(system.timezone).utcoffset() for at in ends}
-    if len(offsets) > 1:
-        raise ValueError(f"{system.name}: the clocks change within its record")
-    offset = offsets.pop()
-    assert offset is not None
-    return int(offset.total_seconds())
+def zone_offset_s(system: System, at_utc_s: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The local clock minus UTC at each instant (seconds since 1970)."""
+    at = pd.to_datetime(at_utc_s, unit="s", utc=True).tz_convert(system.weather.timezone)
+    local = at.tz_localize(None) - pd.Timestamp(0)
+    return np.asarray(local // pd.Timedelta(seconds=1), dtype=np.int64) - at_utc_s
 
 
 def file_of(role: str) -> str:
@@ -129,12 +126,27 @@ def state_texts(channel: Channel, on: NDArray[np.bool_], system: System) -> Text
     off_word, on_word = channel.words
     if channel.words == ("off", "on"):
         off_word, on_word = DIALECTS[system.logging.dialect].on_off
+    on = spoil_states(system, channel, on)
+    return pa.array([off_word, on_word]).take(pa.array(on.astype(np.int64)))
+
+
+def spoil_states(system: System, channel: Channel, on: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A state channel with what faults of the log do to it."""
     for fault in system.logging.faults:
         if fault.role == channel.role and fault.kind == "inverted":
             on = ~on
         if fault.role == channel.role and fault.kind == "dead":
             on = np.zeros_like(on)
-    return pa.array([off_word, on_word]).take(pa.array(on.astype(np.int64)))
+    return on
+
+
+def totals(
+    system: System, channel: Channel, seconds: NDArray[np.int64], step: int
+) -> NDArray[np.float64]:
+    """Seconds that a state was on in the `step` seconds that end at each row."""
+    on = spoil_states(system, channel, np.asarray(channel.values, bool))
+    summed = np.concatenate([[0], np.cumsum(on)])
+    return np.asarray(summed[seconds] - summed[seconds - step], dtype=np.float64)
 
 
 def one_file(system: System, name: str, group: list[Channel]) -> Export:
@@ -148,7 +160,9 @@ def one_file(system: System, name: str, group: list[Channel]) -> Export:
     if name == "static":
         step = max(1, log.fast_s // 2)
     group = swap_columns(system, group)
-    if name == "panel" and log.states == "change":
+    if name == "panel" and log.totals:
+        step = log.slow_s
+    if name == "panel" and log.states == "change" and not log.totals:
         step = None
         table = np.stack([c.values for c in group], axis=1).astype(bool)
         moved = np.zeros(len(table), dtype=bool)
@@ -174,10 +188,16 @@ def one_file(system: System, name: str, group: list[Channel]) -> Export:
                 if len(before) and len(after):
                     gap = (int(seconds[before[-1]]), int(seconds[after[0]]))
             seconds = seconds[~lost]
-    shown = utc_s(system) + seconds + np.rint(offset + drift * (seconds - first) / 86400.0)
+    wrong = np.rint(offset + drift * (seconds - first) / 86400.0)
+    shown = (utc_s(system) + seconds + wrong).astype(np.int64)
     columns = []
     for number, channel in enumerate(group):
-        if channel.is_state:
+        if channel.is_state and log.totals:
+            assert step is not None
+            on_s = totals(system, channel, seconds, step)
+            scale, digits = (100.0 / step, 2) if log.totals == "percent_on" else (1.0, 0)
+            texts = numbers(on_s * scale, digits, dialect.decimal)
+        elif channel.is_state:
             texts = state_texts(channel, np.asarray(channel.values[seconds], bool), system)
             if step is None and number >= 0:
                 texts = _blank_repeats(texts, dialect.long)
@@ -192,9 +212,7 @@ def one_file(system: System, name: str, group: list[Channel]) -> Export:
                 decimals = 3
             texts = numbers(read, decimals, dialect.decimal)
         columns.append(texts)
-    text = write(
-        dialect, shown.astype(np.int64), zone_offset_s(system), [c.column for c in group], columns
-    )
+    text = write(dialect, shown, zone_offset_s(system, shown), [c.column for c in group], columns)
     spoilt: tuple[int, ...] = ()
     for fault in log.faults:
         if fault.kind == "spoilt" and name == file_of(fault.role):

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sample_data.world.channels import setpoints, supply_at_probe
-from sample_data.world.export import START_S, STOP_S
+from sample_data.world.export import START_S, STOP_S, utc_s, zone_offset_s
 from sample_data.world.loop import Record
 from sample_data.world.system import WARM_UP_S, System
 from sample_data.world.worlds import FIRST_VISIT_S, LAST_VISIT_S
@@ -87,7 +87,9 @@ class Known:
         self.static = record.signal("static_inwc")
         self.outdoor = record.signal("seen_outdoor_f")
         self.sheet = dict(system.sheet)
-        self.day = (system.first_second + np.arange(n)) // 86400
+        utc = utc_s(system) + np.arange(n)
+        local_day = (utc + zone_offset_s(system, utc)) // 86400
+        self.day = local_day - local_day[0]
         self.stage = np.where(self.w2 | self.y2, 2, np.where(self.heating | self.cooling, 1, 0))
 
     @property

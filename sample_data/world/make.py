@@ -12,6 +12,7 @@ from sample_data.world.catalogue import check_part
 from sample_data.world.export import Export, exports
 from sample_data.world.kept import cache_folder, source_hash
 from sample_data.world.loop import Record
+from sample_data.world.packing import on_disk
 from sample_data.world.site_file import site_toml
 from sample_data.world.system import System
 from sample_data.world.truth import truth_of
@@ -48,8 +49,8 @@ def _kept(system: System) -> Path:
     shutil.rmtree(building, ignore_errors=True)
     (building / "exports").mkdir(parents=True)
     (building / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
-    for export in files:
-        (building / "exports" / export.name).write_text(export.text, encoding="utf-8", newline="")
+    for name, content in on_disk(system, files):
+        (building / "exports" / name).write_bytes(content)
     told = json.dumps(facts, sort_keys=True).encode()
     (building / "truth.json.gz").write_bytes(gzip.compress(told, compresslevel=4, mtime=0))
     try:

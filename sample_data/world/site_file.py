@@ -2,10 +2,10 @@
 
 import json
 from collections.abc import Sequence
-from datetime import datetime, timedelta
 
 from sample_data.world.dialects import DIALECTS
 from sample_data.world.export import Export
+from sample_data.world.packing import path_below_site
 from sample_data.world.system import WARM_UP_S, Pairs, System
 from sample_data.world.worlds import FIRST_VISIT_S, LAST_VISIT_S
 
@@ -33,8 +33,7 @@ def clock(seconds: float) -> str:
 
 def local(system: System, second: int) -> str:
     """A second of the record as local time without a zone."""
-    at: datetime = system.start + timedelta(seconds=second)
-    return at.replace(tzinfo=None).isoformat()
+    return system.local(second).replace(tzinfo=None).isoformat()
 
 
 def site_toml(system: System, files: Sequence[Export]) -> str:
@@ -84,7 +83,7 @@ def site_toml(system: System, files: Sequence[Export]) -> str:
             f'what = "{what}"',
         ]
     for export in files:
-        out += ["", "[[export]]", f'files = "exports/{export.name}"']
+        out += ["", "[[export]]", f'files = "{path_below_site(system, export.name)}"']
         if dialect.utc:
             out.append('timezone = "UTC"')
         if dialect.date in ("mdy", "dmy"):
@@ -99,7 +98,7 @@ def site_toml(system: System, files: Sequence[Export]) -> str:
             out += [
                 "",
                 "[[channel]]",
-                f'file = "exports/{export.name}"',
+                f'file = "{path_below_site(system, export.name)}"',
                 f"column = {json.dumps(channel.column, ensure_ascii=False)}",
                 f'role = "{channel.role}"',
             ]
@@ -107,9 +106,11 @@ def site_toml(system: System, files: Sequence[Export]) -> str:
                 out.append(f"zone = {channel.zone + 1}")
             if not channel.is_state:
                 out.append(f'unit = "{channel.unit}"')
-            if channel.words == ("closed", "open"):
+            if channel.is_state and system.logging.totals:
+                out.append(f'form = "{system.logging.totals}"')
+            elif channel.words == ("closed", "open"):
                 out.append('on = ["open"]')
-            if channel.words == ("ok", "alarm"):
+            elif channel.words == ("ok", "alarm"):
                 out.append('on = ["alarm"]')
             if channel.damper:
                 out.append(f'damper = "{channel.damper}"')

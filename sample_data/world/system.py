@@ -1,7 +1,7 @@
 """One system of the world as a frozen description: place, parts, sheet, troubles, loggers."""
 
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sample_data.world.climates import CLIMATES, MONTH, Climate
@@ -31,6 +31,8 @@ class Logging:
     slow_s: int = 60  # rooms and outdoors
     states: str = "change"  # change: on change; else sampled with `fast_s`
     dialect: str = "plain"
+    packed: str = ""  # gz, zip (all in one) or xlsx: see packing
+    totals: str = ""  # percent_on or seconds_on: the panel's logger totals every `slow_s`
     static: bool = True
     dampers: bool = True
     setpoints: bool = True
@@ -55,6 +57,7 @@ class System:
     equipment: Pairs  # [equipment] of site.toml, as on the plate
     sheet: Pairs  # [settings] of site.toml, as on the sheet in the panel's door
     days: float = 7.0
+    date: str = ""  # local date of the first day; else one of the season's
     conditions: tuple[tuple[str, int], ...] = ()  # planted: condition, severity 1 to 3
     odd: str = ""
     upsets: tuple[tuple[str, float, float], ...] = ()  # kind, hours after the first logger
@@ -74,9 +77,14 @@ class System:
     @property
     def start(self) -> datetime:
         """The local instant of the record's first second."""
-        day = 5 + self.seed % 14
-        at = datetime(2026, MONTH[self.season], day, 12 + self.seed % 4, tzinfo=self.timezone)
+        told = f"2026-{MONTH[self.season]:02d}-{5 + self.seed % 14:02d}"
+        day = datetime.fromisoformat(self.date or told)
+        at = day.replace(hour=12 + self.seed % 4, tzinfo=self.timezone)
         return at - timedelta(seconds=WARM_UP_S)
+
+    def local(self, second: int) -> datetime:
+        """The local instant of a second of the record."""
+        return (self.start.astimezone(UTC) + timedelta(seconds=second)).astimezone(self.timezone)
 
     @property
     def first_second(self) -> int:
