@@ -109,9 +109,14 @@ def draw(
     g_in_gas = heats or bool(rng.integers(0, 2))
     # static with the most air and all zones open, and what the installer set over it
     target = round(round((supply_inwc + pick(0.16, 0.22)) / 0.05) * 0.05, 2)
-    low_balance = round(weather.design_heating_f + pick(8, 18))
-    low_balance = min(max(low_balance, 26), 38) if furnace else min(low_balance, 20)
+    away = pick(8, 18)
+    low_balance = min(max(round(weather.design_heating_f + away), 26), 38)
     high_balance = low_balance + 15
+    if kind == "heat_pump":  # strips are sized to help the compressor, not to carry the house
+        low_balance = min(max(round(weather.design_heating_f - away), 0), 20)
+        slope = 0.4 * hp47 / 30.0
+        carries_f = (loss * 70.0 - 0.6 * hp47 + 17.0 * slope) / (loss + slope)
+        high_balance = max(low_balance + 15, ceil(carries_f) + 5)
     min_zones = 2 if count > 2 else 1
     min_zones = min_zones if heating_stages == 2 or compressor_stages == 2 else 1
     stage_by = int(rng.integers(0, 3))
