@@ -83,10 +83,12 @@ def draw(system: System, record: Record, facts: dict[str, Any], hours: float = 1
         cooling = system.zones[i].mode == 2
         line(3, f"set {i + 1}", setpoints(system, i, cooling)[at], colors[i], dash="dot")
     lanes = panel_states(system, record)
+    logged = {lane.role for lane in lanes}
+    proof = {"flame": "flame", "compressor": "compressor_run", "blower": "blower_run"}
     extra = [
         (name, record.flag(name))
         for name in ("flame", "compressor", "blower", "defrost", "own_limit", "limit", "low_limit")
-        if record.flag(name)[at].any()
+        if record.flag(name)[at].any() and proof.get(name) not in logged
     ]
     rows = [(c.column, np.asarray(c.values, bool)) for c in lanes] + extra
     rows = [(name, on) for name, on in rows if on[at].any()]
