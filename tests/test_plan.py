@@ -5,12 +5,14 @@ from __future__ import annotations
 import importlib.util
 import json
 import math
+import random
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from pipeline.errors import InputError
+from pipeline.findings import rules
 from pipeline.plan import make_plan
 from pipeline.plan.installed import installed
 from pipeline.plan.intervals import for_role, round_down_s
@@ -88,17 +90,35 @@ def test_a_sites_own_numbers_take_the_place_of_the_usual_ones() -> None:
     assert question(make_plan(own), "static-above-target").interval.slowest_s == 20
 
 
-def test_an_event_of_two_intervals_is_read_twice_at_any_phase_and_a_shorter_one_is_not() -> None:
-    """Held against counting itself: readings at k * interval + phase inside [0, length)."""
+@pytest.mark.parametrize(
+    ("name", "shortest_s"),
+    [
+        ("output-chatter", 15),
+        ("static-above-target", 60),
+        ("limit-did-not-act", 120),
+        ("second-stage-stayed-in", 120),
+        ("equipment-cut-outs", 180),
+        ("fuel", 60),
+        ("defrost", 60),
+        ("air", 120),
+    ],
+)
+def test_its_shortest_event_is_read_twice_at_any_phase_and_not_if_any_slower(
+    name: str, shortest_s: float
+) -> None:
+    """Held against counting itself: readings at k * interval + phase inside [0, length).
 
-    def fewest_readings(length_s: float, interval_s: float) -> int:
+    Lengths are the definitions' own: chatter within 15 s, an excursion from 60 s, 2 min over the
+    limit, a fall within 3 min, both fuels for more than 60 s, a defrost of 1 to 15 min.
+    """
+
+    def fewest_readings(interval_s: float) -> int:
         phases = [interval_s * n / 97 for n in range(97)]
-        return min(sum(1 for k in range(1000) if p + k * interval_s < length_s) for p in phases)
+        return min(sum(1 for k in range(100) if p + k * interval_s < shortest_s) for p in phases)
 
-    for q in make_plan("dual_fuel", ("trips", "static", "defrost")).questions:
-        longest = 2 * q.interval.slowest_s  # the shortest event that the interval is meant for
-        assert fewest_readings(longest, q.interval.slowest_s) >= 2, q.name
-        assert fewest_readings(longest, q.interval.slowest_s * 1.05) < 2, q.name
+    slowest_s = question(make_plan("dual_fuel"), name).interval.slowest_s
+    assert fewest_readings(slowest_s) >= 2
+    assert fewest_readings(slowest_s * 1.05) < 2
 
 
 def test_loggers_are_set_to_a_usual_interval_no_longer_than_asked() -> None:
@@ -177,7 +197,8 @@ def test_every_channel_has_a_place_and_every_question_what_it_takes(kind: str) -
 
 
 def test_worth_counts_each_subject_once_and_help_half() -> None:
-    plan = make_plan("furnace", ("trips", "static"))
+    asked = ("high-limit-trips", "equipment-cut-outs", "limit-did-not-act", "static-above-target")
+    plan = make_plan("furnace", asked)
     # static: needed by 1 of 1 static question, helps with all 3 of the trip questions: 1 + 3/3/2
     assert math.isclose(channel(plan, "static_pressure").worth, 1.5)
     # supply air: needed by 3 of 3 trip questions, helps with the static one: 1 + 1/2
@@ -219,6 +240,38 @@ def test_missing_channel_and_unknown_causes_are_named() -> None:
     assert "little air told from much heat; time over target (no supply static)" in q.cannot_tell
     assert channel(plan, "zone_call_w1").logged == "not logged"
     assert channel(plan, "supply_temp").logged == "every 10 s"
+
+
+def test_a_question_that_is_ready_has_all_that_its_rule_asks_for() -> None:
+    """Held against the rules' own declarations: of each group of roles at least one is logged."""
+    chance = random.Random(5)
+    declared = {r.code: r.declaration.needs_roles for r in rules()}
+    seen = {READY: 0, MISSING: 0}
+    for kind in KINDS * 20:
+        roles = {role for role in PROBES if chance.random() < 0.6} or {"supply_temp"}
+        plan = make_plan(site(kind), (), logged(**dict.fromkeys(roles, 1.0)))
+        for q in plan.questions:
+            groups = declared.get(q.name, ())
+            if q.standing == READY:
+                assert all(set(g) & roles for g in groups), (kind, q.name, roles)
+            if any(not set(g) & roles for g in groups):
+                assert q.standing == MISSING, (kind, q.name, roles)
+            seen[q.standing or ""] += 1
+    assert min(seen.values()) > 100
+
+
+def test_w_of_a_heat_pump_is_its_strip_heat() -> None:
+    have = logged(supply_temp=10, output_w1=1, output_y1=1, zone_call_y1=1, zone_call_ob=1)
+    plan = make_plan(site("heat_pump"), ("high-limit-trips",), have)
+    q = question(plan, "high-limit-trips")
+    assert q.standing == READY and channel(plan, "output_aux").logged == "every 1 s"
+
+
+def test_calls_that_are_logged_tell_which_thermostats_there_are() -> None:
+    have = logged(supply_temp=10, output_w1=1, output_y1=1, zone_call_y1=1)
+    q = question(make_plan(site("dual_fuel"), ("trips",), have), "high-limit-trips")
+    assert q.standing == READY  # Y calls without W calls: heat pump thermostats
+    assert "whether a Y call meant heat or cooling (no reversing valve calls)" in q.cannot_tell
 
 
 def test_a_zone_without_its_call_is_named() -> None:
@@ -297,14 +350,13 @@ def test_text_gives_the_answer_first_and_says_units_as_asked() -> None:
     plan = make_plan(read_site(LARCH), ("fuel",), units="si")
     text = plan_text(plan, 90)
     assert text.startswith("14 Larch Lane, upstairs and down: Log ")
+    # outputs need 30 s, and supply beside them no more: 7 * 86,400 / 30
+    assert "20,160 readings a channel" in " ".join(text.split())
     assert max(len(line) for line in text.splitlines()) <= 90
     # balance points 38 and 45 °F with 2 °F beyond: 36 °F = 2.2 °C, 47 °F = 8.3 °C
-    weather = " ".join(q.weather for q in plan.questions if q.group == "fuel")
-    assert "°F" not in weather
-    us = " ".join(q.weather for q in make_plan(read_site(LARCH), ("fuel",)).questions)
-    if "balance" in " ".join(q.title.lower() for q in plan.questions):
-        assert "2.2 °C" in weather and "8.3 °C" in weather
-        assert "under 36 °F" in us and "over 47 °F" in us
+    assert "under 2.2 °C, and over 8.3 °C" in question(plan, "fuel").weather
+    us = question(make_plan(read_site(LARCH), ("fuel",)), "fuel").weather
+    assert "under 36 °F, and over 47 °F" in us
 
 
 def test_redacted_plan_names_no_zone_and_no_house() -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.cli import zonetrail
 from pipeline.guard import run_command
+from pipeline.plan.questions import GROUPS
 
 SAMPLE = Path(__file__).parents[1] / "sample_data" / "larch-14"
 
@@ -48,13 +49,13 @@ def test_loaded_intervals_are_read_from_the_store(
     rows = [f"2026-01-12 {m // 60:02d}:{m % 60:02d}:00,0.3{m % 3}" for m in range(120)]
     text = "Time,Static\n" + "\n".join(rows) + "\n"
     (folder / "exports" / "a.csv").write_text(text, encoding="utf-8")
-    assert run("plan", folder, "--for", "static", "--json", "-") == 0
+    assert run("plan", folder, "--for", "static-above-target", "--json", "-") == 0
     (asked,) = json.loads(capsys.readouterr().out)["questions"]
     assert asked["standing"] == "not known"
     assert run("load", folder, "--quiet") == 0
     capsys.readouterr()
     # one reading a minute: an excursion of 60 s spans one interval, not two
-    assert run("plan", folder, "--for", "static", "--json", "-", "--strict") == 1
+    assert run("plan", folder, "--for", "static-above-target", "--json", "-", "--strict") == 1
     document = json.loads(capsys.readouterr().out)
     (asked,) = document["questions"]
     assert asked["standing"] == "too slow"
@@ -101,6 +102,12 @@ def test_no_such_folder_and_a_wrong_site_file(
     (house / "site.toml").write_text("[site]\nid = 3\n", encoding="utf-8")
     assert run("plan", house) == 2
     assert "site.toml:2" in capsys.readouterr().err
+
+
+def test_help_names_every_word_that_can_be_asked_by(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("plan", "--help") == 0
+    said = capsys.readouterr().out
+    assert all(word in said for word in GROUPS)
 
 
 def test_strict_is_1_while_something_is_missing(house: Path) -> None:

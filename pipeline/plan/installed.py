@@ -45,9 +45,16 @@ class Installed:
         return bool(self.cool)
 
 
-def installed(equipment: Equipment, settings: Settings, zones: tuple[Zone, ...]) -> Installed:
-    """The roles of this equipment; where stages or thermostats are not given, both are thought of.
+def installed(
+    equipment: Equipment,
+    settings: Settings,
+    zones: tuple[Zone, ...],
+    logged: frozenset[str] = frozenset(),
+) -> Installed:
+    """The roles of this equipment.
 
+    logged : roles that are logged; they tell which thermostats there are where that is not given
+    Stages that are not given are taken to be two.
     Second stages are left out where they are given as one, or where the equipment stages itself.
     """
     kind = equipment.kind
@@ -71,7 +78,7 @@ def installed(equipment: Equipment, settings: Settings, zones: tuple[Zone, ...])
             own.add("output_y2")
         cool |= own
         heat |= own if pumps_heat else set()
-    calls_heat, calls_cool = _calls(kind, zones, settings, heat | cool)
+    calls_heat, calls_cool = _calls(kind, zones, settings, heat | cool, logged)
     heat |= calls_heat
     cool |= calls_cool
     roles = set(_ANYWHERE) | heat | cool
@@ -100,12 +107,16 @@ def _second(equipment: Equipment, stages: tuple[int | None, ...]) -> bool:
 
 
 def _calls(
-    kind: str, zones: tuple[Zone, ...], settings: Settings, outputs: set[str]
+    kind: str,
+    zones: tuple[Zone, ...],
+    settings: Settings,
+    outputs: set[str],
+    logged: frozenset[str],
 ) -> tuple[set[str], set[str]]:
     """Calls for heat and for cooling: W and Y, or Y with O/B of a heat pump's thermostat."""
     thermostats = {z.thermostat for z in zones if z.thermostat}
     if not thermostats:
-        thermostats = {"heat_pump" if kind == "heat_pump" else "conventional"}
+        thermostats = {_thermostat(kind, logged)}
     heat: set[str] = set()
     cool: set[str] = set()
     has_second = settings.stage_up_by in ("thermostat", "both")
@@ -119,3 +130,13 @@ def _calls(
         heat |= {"zone_call_y1", "zone_call_ob", "zone_call_aux"}
         cool.add("zone_call_ob")
     return heat, cool
+
+
+def _thermostat(kind: str, logged: frozenset[str]) -> str:
+    """The kind of thermostat that the logged calls show, else the usual one."""
+    calls_y, calls_w = "zone_call_y1" in logged, "zone_call_w1" in logged
+    if "zone_call_ob" in logged or (kind == "dual_fuel" and calls_y and not calls_w):
+        return "heat_pump"
+    if kind == "heat_pump":
+        return "conventional" if calls_y and calls_w else "heat_pump"
+    return "conventional"

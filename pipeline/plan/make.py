@@ -74,7 +74,8 @@ def make_plan(
     settings = site.settings if isinstance(site, Site) else Settings()
     zones = site.zones if isinstance(site, Site) else ()
     numbers = values_for(site.thresholds if isinstance(site, Site) else {})
-    here = installed(equipment, settings, zones)
+    here = installed(equipment, settings, zones, frozenset(x.role for x in logged))
+    logged = _as_named(logged, here)
     names = {
         z.number: f"zone {z.number}" if redact else (z.name or f"zone {z.number}") for z in zones
     }
@@ -86,7 +87,7 @@ def make_plan(
             not_here.append((q.title, reason))
             continue
         interval = interval_of(q.name, q.figure, q.tables, numbers, here, settings, zones)
-        needs = tuple(dict.fromkeys(r for group in _groups(q, here) for r in group))
+        needs = tuple(dict.fromkeys([*(r for g in _groups(q, here) for r in g), *_beside(q, here)]))
         helps = tuple(
             dict.fromkeys(r for r in q.helps if r in here.of_mode(q.mode) and r not in needs)
         )
@@ -148,11 +149,25 @@ def _words() -> str:
 def _groups(q: Question, here: Installed) -> list[list[str]]:
     """The question's groups of roles, each cut down to what this equipment has in its mode."""
     there = here.of_mode(q.mode)
-    groups = [[r for r in group if r in there] for group in q.needs]
-    if q.mode == HEAT and q.name not in NEEDS_TWO_FUELS | NEEDS_PUMP:
-        # a heating question of a heat pump's thermostats reads O/B beside Y
-        groups = [[*g, "zone_call_ob"] if "zone_call_y1" in g else g for g in groups]
-    return groups
+    return [[r for r in group if r in there] for group in q.needs]
+
+
+def _beside(q: Question, here: Installed) -> tuple[str, ...]:
+    """What must stand beside a Y call to tell heating from cooling."""
+    calls = {r for group in _groups(q, here) for r in group}
+    asks = "zone_call_y1" in calls and "zone_call_ob" in here.roles
+    return ("zone_call_ob",) if asks else ()
+
+
+def _as_named(logged: Sequence[Logged], here: Installed) -> tuple[Logged, ...]:
+    """The channels, W of a heat pump taken for what it is there: strip heat."""
+    names = {"output_w1": "output_aux", "zone_call_w1": "zone_call_aux"}
+    return tuple(
+        replace(x, role=names[x.role])
+        if x.role in names and x.role not in here.roles and names[x.role] in here.roles
+        else x
+        for x in logged
+    )
 
 
 def _not_here(q: Question, here: Installed, equipment: Equipment) -> str | None:
@@ -202,7 +217,8 @@ def _standing(
     if not logged:
         return replace(bare, cannot_tell=_unknown(bare.helps))
     have = {x.role for x in logged}
-    missing, partly = [], []
+    missing: list[str] = []
+    partly = [r for r in _beside(q, here) if r not in have]
     for group in _groups(q, here):
         absent = [r for r in group if r not in have]
         if group and len(absent) == len(group):

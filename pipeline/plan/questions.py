@@ -7,7 +7,7 @@ that settle their causes. A finding that is not named here is placed by the chan
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.findings import NOT_LOOKED_AT, rules
 from pipeline.findings._base import Declaration
@@ -102,14 +102,13 @@ _MEASURES = (
         (_ALL_CALLS,), (), EITHER, "any", tables=("measure.zone_call", "measure.zones_calling"),
     ),
 )  # fmt: skip
-# Asked for on site, but looked at by a rule only once NOT_LOOKED_AT no longer names them; then the
-# rule itself stands among the findings and this line drops out.
-_LATER: tuple[tuple[str, Question], ...] = (
+# Asked for on site, whatever rules there are; judged once NOT_LOOKED_AT no longer names them.
+_SUBJECTS: tuple[tuple[str, Question], ...] = (
     ("second stage that never came on", Question(
         "second-stage-missing", "staging", "Second stage never came on",
         "Did second stage stay off although it was in order and a zone was cold?",
         (("output_w2", "output_y2"), ("zone_call_w1", "zone_call_y1"), ("zone_temp",)),
-        ("zone_heat_setpoint", "zone_cool_setpoint"), EITHER, "long", is_judged=False,
+        ("zone_heat_setpoint", "zone_cool_setpoint"), EITHER, "long",
         tables=("measure.stage_up",),
     )),
     ("balance points", Question(
@@ -117,32 +116,31 @@ _LATER: tuple[tuple[str, Question], ...] = (
         "At which outdoor temperatures does it change fuel, and do both ever run at once?",
         (("outdoor_temp",), ("output_w1",), ("output_y1",)),
         ("supply_temp", "output_ob", "compressor_run", "zone_call_emergency"), HEAT, "change",
-        also="the low and high balance point as set", is_judged=False,
+        also="the low and high balance point as set",
     )),
     ("comfort", Question(
         "comfort", "comfort", "Zones that cannot hold",
         "Which zones cannot hold their setpoint, or overheat when not calling?",
         (("zone_temp",), _ALL_CALLS),
         ("zone_heat_setpoint", "zone_cool_setpoint", "zone_damper", "supply_temp"), EITHER, "any",
-        is_judged=False,
     )),
     ("recovery after a setback", Question(
         "recovery", "comfort", "Recovery after a setback",
         "How long does it take to come back after a setback, and with which stage?",
         (("zone_temp",), _ALL_CALLS, _ALL_OUTPUTS), ("zone_heat_setpoint", "zone_cool_setpoint"),
-        EITHER, "setback", is_judged=False,
+        EITHER, "setback",
     )),
     ("temperature rise", Question(
         "air", "air", "Rise, split and airflow",
         "Are rise and split as the plate and the season want them, and is the air getting less?",
         (("supply_temp",), ("return_temp",), _ALL_OUTPUTS),
         ("static_pressure", "return_rh", "mixed_temp"), EITHER, "steady",
-        also="the plate's rise and outputs", is_judged=False,
+        also="the plate's rise and outputs",
     )),
     ("defrost", Question(
         "defrost", "defrost", "Defrost", "How often and how long does it defrost?",
         (("supply_temp",), ("output_y1",), ("outdoor_temp",)),
-        ("outdoor_fan_run", "compressor_run", "output_ob"), HEAT, "frost", is_judged=False,
+        ("outdoor_fan_run", "compressor_run", "output_ob"), HEAT, "frost",
     )),
 )  # fmt: skip
 NEEDS_PUMP = frozenset({"defrost"})
@@ -155,9 +153,13 @@ def questions() -> tuple[Question, ...]:
     found = [
         _of_rule(r.code, r.declaration) for r in rules() if r.declaration.about == "installation"
     ]
-    later = [q for start, q in _LATER if any(n.startswith(start) for n in NOT_LOOKED_AT)]
+    subjects = [
+        replace(q, is_judged=not any(n.startswith(start) for n in NOT_LOOKED_AT))
+        for start, q in _SUBJECTS
+        if q.name not in {f.name for f in found}
+    ]
     order = list(GROUPS)
-    return tuple(sorted([*found, *_MEASURES, *later], key=lambda q: order.index(q.group)))
+    return tuple(sorted([*found, *_MEASURES, *subjects], key=lambda q: order.index(q.group)))
 
 
 def _of_rule(code: str, d: Declaration) -> Question:

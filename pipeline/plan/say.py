@@ -12,6 +12,7 @@ from pipeline.plan.record import (
     NOT_LOGGED,
     READY,
     TOO_SLOW,
+    Interval,
     Plan,
     PlannedChannel,
 )
@@ -42,9 +43,19 @@ def how_long(plan: Plan) -> str:
     """Least time and weather, and what the visits cost."""
     hours = max(q.hours for q in plan.questions)
     least = max(q.days for q in plan.questions)
+    rows = ""
+    fastest = plan.fastest_sampled_s
+    if fastest is not None:
+        n = round(plan.days * DAY_S / fastest)
+        days = words.duration(plan.days * DAY_S)
+        rows = (
+            f" {days.capitalize()} every {words.duration(fastest)} are {n:,} readings a channel: "
+            "see that the logger holds them."
+        )
     return (
         f"At least {words.duration(least * DAY_S)} between the visits, and {hours:g} hours in the "
         "state a question asks about; the visits themselves are left out of findings."
+        f"{rows}"
     )
 
 
@@ -78,6 +89,13 @@ def interval_text(slowest_s: float) -> str:
     return f"{slowest_s:g} s" if slowest_s < 90 else words.duration(slowest_s)
 
 
+def slowest_text(interval: Interval) -> str:
+    """Both bounds: '60 s' or '60 s; 30 s for all of it'."""
+    said = interval_text(interval.slowest_s)
+    full_s = interval.full_s
+    return said if full_s is None else f"{said}; {interval_text(full_s)} for all of it"
+
+
 def asked_text(plan: Plan) -> str:
     """What was asked for."""
     return words.joined(plan.asked) if plan.asked else "all that this equipment can show"
@@ -108,7 +126,7 @@ def plan_text(plan: Plan, width: int = 100) -> str:
             lacks = [f"no {m}" for m in q.missing] + list(q.too_slow)
             note = "; ".join(lacks)
         name = q.name + ("" if q.is_judged else " *")
-        rows.append((name, interval_text(q.interval.slowest_s), q.state, note))
+        rows.append((name, slowest_text(q.interval), q.state, note))
     out.append(
         "Questions, slowest interval that still answers, state that must occur:\n"
         + _table(rows, width)

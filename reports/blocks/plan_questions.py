@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from pipeline.plan.record import MISSING, NOT_KNOWN, READY, TOO_SLOW, Plan, PlannedQuestion
-from pipeline.plan.say import interval_text
+from pipeline.plan.say import slowest_text
 from pipeline.words import sentence
 from reports.block import Block
 from reports.display import plural
@@ -45,13 +45,16 @@ def render(plan: Plan) -> Block:
 
 
 def _row(q: PlannedQuestion) -> tuple[Cell | str, ...]:
-    slowest = interval_text(q.interval.slowest_s)
-    if q.interval.full_s is not None:
-        slowest += f"; {interval_text(q.interval.full_s)} for all of it"
     occur = f"at least {q.hours:g} h of {q.state}: {q.weather}"
     if q.also:
         occur += f"; {q.also}"
-    return (q.title, slowest, sentence(q.interval.why), sentence(occur), _standing(q))
+    return (
+        q.title,
+        slowest_text(q.interval),
+        sentence(q.interval.why),
+        sentence(occur),
+        _standing(q),
+    )
 
 
 def _standing(q: PlannedQuestion) -> Cell | str:
