@@ -52,6 +52,13 @@ STATES = {
     "steady": ("runs longer than 10 min", "weather that gives runs of more than 10 min"),
 }
 """The state that must occur, and the weather that brings it."""
+_SYSTEMS = {
+    "furnace_ac": "furnace with air conditioner",
+    "heat_pump": "heat pump",
+    "dual_fuel": "dual fuel system",
+    "furnace": "furnace",
+    "ac": "air conditioner",
+}
 
 
 def make_plan(
@@ -124,7 +131,7 @@ def make_plan(
 def _name(site: Site | str, redact: bool) -> str:
     if isinstance(site, Site):
         return site.id if redact else site.name or site.id
-    return f"any {site} system"
+    return f"any {_SYSTEMS[site]}"
 
 
 def _chosen(asked: Sequence[str]) -> tuple[Question, ...]:

@@ -130,7 +130,7 @@ class Station:
 
 @dataclass(frozen=True)
 class Plan:
-    """A logging plan; `name` is the site's, or 'any dual_fuel system' where there is no site.
+    """A logging plan; `name` is the site's, or 'any dual fuel system' where there is no site.
 
     asked : the words that were asked for; none: all that the equipment can show
     not_here : questions that this equipment cannot raise, with the reason

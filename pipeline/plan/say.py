@@ -138,7 +138,7 @@ def plan_text(plan: Plan, width: int = 100) -> str:
             "Not on this equipment: "
             + "; ".join(f"{t.lower()} ({why})" for t, why in plan.not_here)
         )
-    out.append("Take care:\n" + "\n".join(_wrapped(t, width, "  - ") for t in plan.cautions[:4]))
+    out.append("Take care:\n" + "\n".join(_wrapped(t, width, "  - ") for t in plan.cautions[:5]))
     return "\n\n".join(out)
 
 
