@@ -192,8 +192,8 @@ def sampled_segments(
         return empty, empty.copy(), np.array([], bool)
     is_gap, end = times.held(hold_intervals)
     on = value > 0
-    starts = np.append(True, is_gap | (on[1:] != on[:-1]))
-    ends = np.append(starts[1:], True)
+    starts = np.append(0, np.flatnonzero(is_gap | (on[1:] != on[:-1])) + 1)
+    ends = np.append(starts[1:] - 1, len(ts) - 1)
     return ts[starts], end[ends], on[starts]
 
 

@@ -174,7 +174,7 @@ class _Made:
             return store_table(
                 "reading",
                 {
-                    "channel_id": np.full(len(self.ts), self.number + 1),
+                    "channel_id": np.full(len(self.ts), self.number + 1, np.int32),
                     "ts": self.ts,
                     "value": self.value,
                 },
@@ -193,7 +193,7 @@ class _Made:
         return store_table(
             "state",
             {
-                "channel_id": np.full(len(start), self.number + 1),
+                "channel_id": np.full(len(start), self.number + 1, np.int32),
                 "start_ts": start,
                 "end_ts": end,
                 "is_on": is_on,

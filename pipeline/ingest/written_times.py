@@ -367,9 +367,10 @@ def _plain(text: str) -> str:
 
 def _tidied(texts: pa.Array) -> pa.Array:
     """Blanks of every kind made plain, and trimmed."""
-    if not pc.all(pc.string_is_ascii(texts)).as_py():
-        for blank in ("\u202f", "\xa0"):
-            texts = pc.replace_substring(texts, blank, " ")
+    if pc.all(pc.string_is_ascii(texts)).as_py():
+        return pc.ascii_trim(texts, ' \t"')
+    for blank in ("\u202f", "\xa0"):
+        texts = pc.replace_substring(texts, blank, " ")
     return pc.utf8_trim(texts, ' \t"')
 
 
