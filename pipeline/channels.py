@@ -85,9 +85,13 @@ ROLES = {r.name: r for r in _ROLES}
 
 # Words a state column may hold, lower case. A site file's `on = [...]` replaces them.
 ON_WORDS = frozenset(
-    {"1", "1.0", "on", "open", "true", "yes", "alarm", "closed contact", "energised"}
+    {"1", "1.0", "on", "open", "true", "yes", "alarm", "closed contact"}
+    | {"energised", "energized", "calling"}
 )
-OFF_WORDS = frozenset({"0", "0.0", "off", "closed", "false", "no", "ok", "normal", "open contact"})
+OFF_WORDS = frozenset(
+    {"0", "0.0", "off", "closed", "false", "no", "ok", "normal", "open contact"}
+    | {"de-energised", "de-energized", "not calling", "idle"}
+)
 
 # Outputs in the order a technician lists the terminals.
 OUTPUT_ROLES = (

@@ -105,6 +105,36 @@ def _midnight_ts(day: dt.date, zone: ZoneInfo) -> int:
     return int(local.timestamp()) * MICROSECONDS
 
 
+def _no_reading(con: duckdb.DuckDBPyConnection, site: Site) -> InputError:
+    """The error of a site without a single reading: nothing is named, or nothing could be used."""
+    hint = f"see what is there: zonetrail inspect {site.folder / 'exports'}"
+    why = con.execute(
+        "select f.path, r.line, r.reason, count(*) over (partition by r.reason) as n"
+        " from store.reject r join store.file f on f.site_id = r.site_id and f.file_id = r.file_id"
+        " where r.site_id = ? order by n desc, f.path, r.line limit 1",
+        [site.id],
+    ).fetchone()
+    if site.channels and why is not None:
+        path, line, reason, n = why
+        return InputError(
+            "none of the rows gave a reading",
+            file=path,
+            line=line,
+            found=f"{reason} ({n:,} such rows or cells)",
+            expected="at least one row with a time and a value of a channel in site.toml",
+            hint=hint,
+        )
+    return InputError(
+        "no reading of any channel that site.toml names",
+        file=site.path,
+        found="columns that no file has" if site.channels else "no [[channel]] at all",
+        expected="[[channel]] blocks that name columns of files in exports/",
+        hint=hint
+        if site.channels
+        else "say what each column is (a draft has them as comments marked CONFIRM); " + hint,
+    )
+
+
 def _windows(
     con: duckdb.DuckDBPyConnection, sites: list[Site], ask: Ask
 ) -> dict[str, tuple[int, int]]:
@@ -131,12 +161,7 @@ def _windows(
     for site in sites:
         first, last = logged.get(site.id, (None, None))
         if first is None or last is None:
-            raise InputError(
-                "no reading of any channel that site.toml names",
-                file=site.path,
-                expected="[[channel]] blocks that name columns of files in exports/",
-                hint=f"see what is there: zonetrail inspect {site.folder / 'exports'}",
-            )
+            raise _no_reading(con, site)
         start = max(first, ask.start_ts) if ask.start_ts is not None else first
         end = min(last, ask.end_ts) if ask.end_ts is not None else last
         if end <= start:

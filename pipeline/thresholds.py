@@ -1635,6 +1635,15 @@ _TABLE = [
         "reading",
     ),
     Threshold(
+        "rows_with_time_share",
+        0.1,
+        "share",
+        "share of an export's lines with a date and a time under which it is refused",
+        "loading",
+        "with so few, what is read would be a remnant; ours",
+        "reading",
+    ),
+    Threshold(
         "state_words_share",
         0.95,
         "share",

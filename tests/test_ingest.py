@@ -178,7 +178,7 @@ def physical_lines(path: Path, encoding: str) -> int:
     if ".xlsx" in (p.suffix for p in path.parents):
         book = openpyxl.load_workbook(path.parent, read_only=True)
         return sum(1 for _ in book[path.name].iter_rows())
-    with path.open(encoding=encoding) as file:
+    with path.open(encoding=encoding, errors="replace") as file:
         return sum(1 for _ in file)
 
 

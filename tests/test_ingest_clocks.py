@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import openpyxl
 import pytest
 
 from pipeline.errors import InputError
+from pipeline.ingest.draft import draft_site
 from pipeline.ingest.load import LoadReport, load_site
 from pipeline.ingest.look import look_at_folder
 from pipeline.store import open_store
@@ -185,7 +187,57 @@ def test_a_workbook_that_is_none_is_refused(tmp_path: Path) -> None:
         load_site(site)
 
 
+def test_units_in_the_number_formats_of_a_workbook(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.append(["Time", "Supply", "Return"])
+    for k in range(12):
+        sheet.append([datetime(2026, 1, 14, 10, k), 100.5 + k, 20])
+        sheet.cell(k + 2, 2).number_format = '0.0" °F"'
+        sheet.cell(k + 2, 3).number_format = "0\\ \\°\\C"
+    site = site_with(
+        tmp_path,
+        {},
+        '[[channel]]\ncolumn = "Supply"\nrole = "supply_temp"\nunit = "degF"\n'
+        '[[channel]]\ncolumn = "Return"\nrole = "return_temp"\nunit = "degC"\n',
+    )
+    book.save(site / "exports" / "t.xlsx")
+    guessed = [(c.guess.role, c.guess.unit) for c in look_at_folder(site)[0].columns]
+    assert guessed == [("supply_temp", "degF"), ("return_temp", "degC")]
+    load_site(site)
+    with open_store(site / "site.duckdb") as store:
+        got = store.execute(
+            "select column_name, min(value), max(value) from reading join channel "
+            "using (channel_id) group by column_name order by column_name"
+        ).fetchall()
+    # 20 °C is 68 °F; the supply rises by 1 from 100.5 eleven times.
+    assert got == [("Return", 68.0, 68.0), ("Supply", 100.5, 111.5)]
+
+
 # ------------------------------------------------------------------------------- what inspect says
+
+
+def test_seconds_lost_in_a_spreadsheet_are_told(tmp_path: Path) -> None:
+    # Six rows a minute for five minutes, each saved with its minute alone.
+    rows = [f"1/14/2026 10:{k // 6:02d},{100 + k}" for k in range(30)]
+    site = site_with(tmp_path, {"t.csv": "\n".join(["Time,Supply (°F)", *rows, ""])}, SUPPLY)
+    told = "30 rows stand on 5 minutes: their seconds were lost"
+    assert any(n.startswith(told) for n in look_at_folder(site)[0].notes)
+    report = load_site(site)
+    assert any(n.startswith(told) for n in report.files[0].notes)
+    assert (report.total("n_read"), report.total("n_rejected")) == (30, 30)
+
+
+def test_words_that_are_not_known_are_asked_for(tmp_path: Path) -> None:
+    rows = [f"2026-01-14 10:{k:02d}:00,{'Brennt' if k % 5 else 'Aus'}" for k in range(20)]
+    (tmp_path / "exports").mkdir()
+    text = "\n".join(["Time,W1 out", *rows, ""])
+    (tmp_path / "exports" / "t.csv").write_text(text, encoding="utf-8")
+    (column,) = look_at_folder(tmp_path)[0].columns
+    assert column.words == ("aus", "brennt") and column.guess.confidence <= 0.5
+    drafted = draft_site(tmp_path)
+    assert '# CONFIRM: "W1 out": not sure (50%)' in drafted
+    assert '# on = ["aus"]  # which of its words mean on?' in drafted
 
 
 def test_error_numbers_are_told_apart_from_the_range(tmp_path: Path) -> None:

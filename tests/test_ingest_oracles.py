@@ -1,8 +1,8 @@
 """Readings are those that other readers find in the same files, given the right parameters.
 
-Outside checks: pandas.read_csv and DuckDB's read_csv on files of the corpus; the public hourly
-files that pvlib and vega-datasets ship, against those packages' own readers (slow, and left out
-where the packages are not installed: pip install 'zonetrail[public]').
+Outside checks: pandas.read_csv, polars.read_csv and DuckDB's read_csv on files of the corpus; the
+public hourly files that pvlib and vega-datasets ship, against those packages' own readers (slow,
+and left out where the packages are not installed: pip install 'zonetrail[public]').
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any
 import duckdb
 import numpy as np
 import pandas as pd
+import polars as pl
 import pytest
 
 from pipeline.ingest import written_times
@@ -91,6 +92,31 @@ def test_corpus_readings_are_those_that_pandas_reads(
     text = frame[times[0]] if len(times) == 1 else frame[times[0]] + " " + frame[times[1]]
     local = pd.to_datetime(text, format=pattern or "%Y-%m-%d %H:%M:%S")
     same(site, ours, local, "America/Denver", frame[theirs] * scale + shift)
+
+
+# Case, column, options of polars. Times are ISO throughout.
+POLARS: list[tuple[str, str, dict[str, Any]]] = [
+    ("vertical_bars", "Supply (°F)", {"separator": "|"}),
+    ("preamble_of_forty_lines", "Supply (°F)", {"skip_rows": 40}),
+    ("line_break_in_a_cell", "Supply (°F)", {}),
+    ("newest_row_first", "Supply (°F)", {}),
+    ("crlf", "Supply (°F)", {}),
+    ("packed_gz", "Supply (°F)", {}),
+    ("time_of_sending_beside_it", "Supply (°F)", {}),
+]
+
+
+@pytest.mark.parametrize(("case", "column", "options"), POLARS, ids=[p[0] for p in POLARS])
+def test_corpus_readings_are_those_that_polars_reads(
+    tmp_path: Path, case: str, column: str, options: dict[str, Any]
+) -> None:
+    site = Path(shutil.copytree(CORPUS / case, tmp_path / case))
+    load_site(site)
+    frame = pl.read_csv(next((site / "exports").iterdir()), **options)
+    time = next(name for name in ("Logged", "Time") if name in frame.columns)
+    local = pd.Series(frame[time].str.to_datetime("%Y-%m-%d %H:%M:%S").to_list())
+    value = pd.Series(frame[column].cast(pl.Float64).to_list(), dtype=float)
+    same(site, column, local.astype("datetime64[us]"), "America/Denver", value)
 
 
 def test_error_codes_are_the_blanks_of_pandas(tmp_path: Path) -> None:

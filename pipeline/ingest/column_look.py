@@ -9,7 +9,7 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from pipeline.ingest.columns import ColumnGuess, guess_column
+from pipeline.ingest.columns import ColumnGuess, guess_column, split_header
 from pipeline.ingest.export_file import (
     NAME_WORDS,
     OpenExport,
@@ -18,11 +18,13 @@ from pipeline.ingest.export_file import (
     unit_column,
 )
 from pipeline.ingest.rows import Rows
-from pipeline.ingest.values import ERROR_WORDS, number_of, state_of
-from pipeline.ingest.written_times import Ints
+from pipeline.ingest.values import ERROR_WORDS, number_of, state_of, with_unit
+from pipeline.ingest.written_times import Ints, text_kind
 from pipeline.thresholds import ERROR_NUMBERS, THRESHOLDS
 
 MAX_SHOWN = 12
+# No column whose state words are not known is surer than this, whatever it is called.
+UNKNOWN_WORDS_MOST = 0.5
 # More names than this in one column are remarks, not channels.
 _MAX_NAMES = 200
 # Column names that say nothing, so that the file's name must.
@@ -104,6 +106,8 @@ def in_context(path: str, columns: Sequence[ColumnLook], others: Sequence[str]) 
         elif _is_bare_output(column) and sum(_plain(o) == _plain(name) for o in others) == 1:
             reason = f"{guess.reason}, the only one in these files"
             guess = replace(guess, confidence=max(guess.confidence, 0.8), reason=reason)
+        if any(state_of(word) is None for word in column.words):
+            guess = replace(guess, confidence=min(guess.confidence, UNKNOWN_WORDS_MOST))
         made.append(replace(column, guess=guess))
     return made
 
@@ -159,6 +163,34 @@ def _long(
     return looks
 
 
+def _are_words(real: dict[str, int]) -> bool:
+    """Whether cells can only be states whose words are not known: two words, each many times."""
+    if not 1 < len(real) <= THRESHOLDS["state_words_max"].value:
+        return False
+    return min(real.values()) > 1 and all(
+        t[0].isalpha() and not any(map(str.isdigit, t)) for t in real
+    )
+
+
+def _guess(
+    name: str, is_state: bool, zone_names: dict[str, int], unknown: tuple[str, ...], real: list[str]
+) -> ColumnGuess:
+    written = {with_unit(t)[1] for t in real} if not is_state else set()
+    unit = written.pop() if len(written) == 1 else None
+    if unit is not None and split_header(name)[1] is None:
+        guess = guess_column(f"{name} ({unit})", is_state, zone_names)
+        return replace(guess, reason=f"{guess.reason}; its cells name the unit")
+    guess = guess_column(name, is_state, zone_names)
+    if unknown:
+        asked = " and ".join(repr(w) for w in unknown)
+        reason = f"{guess.reason}; {asked}: not known whether on or off"
+        return replace(guess, confidence=min(guess.confidence, UNKNOWN_WORDS_MOST), reason=reason)
+    sample = real[:MAX_SHOWN]
+    if guess.role is None and sample and all(text_kind(t) == "datetime" for t in sample):
+        return replace(guess, role="ignore", confidence=0.9, reason="another date and time")
+    return guess
+
+
 def _beside_zones(column: ColumnLook) -> ColumnGuess:
     """A terminal's bare name beside columns of zones is the panel's output, not a zone's call."""
     guess = column.guess
@@ -181,6 +213,11 @@ def _column(
         and sum(states.values()) >= THRESHOLDS["state_words_share"].value * sum(real.values())
         and len(words) <= THRESHOLDS["state_words_max"].value
     )
+    unknown: tuple[str, ...] = ()
+    if not is_state and _are_words(real):
+        is_state, states = True, real
+        unknown = tuple(sorted(t.lower() for t in real if state_of(t) is None))
+        words = {t.lower() for t in real}
     numbers = {t: v for t in filled if (v := number_of(t, decimal_sign)) is not None}
     others = [v for v in numbers.values() if v not in ERROR_NUMBERS]
     if len(others) >= 3:  # a code stands apart from all that was measured
@@ -192,7 +229,7 @@ def _column(
     values = list(numbers.values()) if not is_state else []
     return ColumnLook(
         name=name,
-        guess=guess_column(name, is_state, zone_names),
+        guess=_guess(name, is_state, zone_names, unknown, list(real)),
         is_state=is_state,
         words=tuple(sorted(words)) if is_state else (),
         low=min(values) if values else None,

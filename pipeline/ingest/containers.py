@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 import zipfile
 from datetime import date, datetime, time, timedelta
@@ -14,6 +15,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pipeline.errors import InputError
+from pipeline.ingest.columns import unit_of
 from pipeline.ingest.encoding import decode
 from pipeline.ingest.exports import TABLE_SUFFIXES, Export, max_unpacked_bytes, read_export
 from pipeline.ingest.sniff import sniff
@@ -145,9 +147,24 @@ def _sheets(export: Export) -> tuple[list[Export], list[str]]:
 def _as_text(sheet: Any) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, delimiter="\t", lineterminator="\n")
-    for row in sheet.iter_rows(values_only=True):
-        writer.writerow([_cell(value) for value in row])
+    for row in sheet.iter_rows():
+        writer.writerow([_cell(cell.value) + _unit(cell.value, cell.number_format) for cell in row])
     return out.getvalue().encode()
+
+
+def _unit(value: object, number_format: str) -> str:
+    """What a number's format shows behind it, such as ' °F', where that is a unit; else nothing.
+
+    A format in percent shows a hundred times the number, which is another thing; see _cell.
+    """
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or number_format == "General":
+        return ""
+    shown = number_format.partition(";")[0]
+    literal = re.search(r'[0#?]\s*(?:"([^"]*)"|((?:\\.)+))\s*$', shown)
+    if literal is None:
+        return ""
+    text = literal.group(1) or literal.group(2).replace("\\", "")
+    return f" {text.strip()}" if unit_of(text) is not None else ""
 
 
 def _cell(value: object) -> str:

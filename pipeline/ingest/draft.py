@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from pipeline.ingest.column_look import ColumnLook
 from pipeline.ingest.columns import SURE
 from pipeline.ingest.look import FileLook, look_at_folder
+from pipeline.ingest.values import state_of
 from pipeline.site import GUESS_MARK
 from pipeline.units import MICROSECONDS
 
@@ -118,8 +119,12 @@ def _channel(pattern: str, column: ColumnLook) -> list[str]:
         entry.append(f"unit = {_text(guess.unit)}")
     if is_sure:
         return entry
+    unknown = [w for w in column.words if state_of(w) is None]
+    if unknown:
+        entry.append(f"on = [{_text(unknown[0])}]  # which of its words mean on?")
+    doubt = f"not sure ({guess.confidence:.0%})" if guess.role is not None else "not known"
     held = f"states {', '.join(column.words)}" if column.is_state else _range(column)
-    said = f"{MARK} not sure ({guess.confidence:.0%}): {guess.reason}; it holds {held}"
+    said = f"{MARK} {_text(column.name)}: {doubt}: {guess.reason}; it holds {held}"
     return [said, *("# " + line for line in entry)]
 
 

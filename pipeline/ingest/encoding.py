@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import bisect
 import codecs
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate
 
@@ -15,6 +16,10 @@ from pipeline.errors import InputError
 
 _BLOCK = 1 << 16
 _VALID = "all bytes are valid UTF-8"
+# More stretches of zero bytes than this, and the file is no text with holes in it.
+_MAX_HOLES = 20
+# How bytes that are not UTF-8 are read in a file that is.
+_WESTERN = "zonetrail-western"
 
 
 @dataclass(frozen=True)
@@ -23,6 +28,7 @@ class Text:
 
     n_lines : physical lines, counted on the undecoded line ends, apart from any reader
     ends : line ends in each block of the content, where they are counted already
+    note : what of it was damaged and how that was read; empty for a sound file
     """
 
     content: bytes
@@ -30,6 +36,7 @@ class Text:
     n_lines: int
     reason: str
     ends: tuple[int, ...] = ()
+    note: str = ""
 
     def line(self, number: int) -> str:
         """One physical line, from 1."""
@@ -57,34 +64,58 @@ def decode(content: bytes, shown: str) -> Text:
     """The file's text. Raises InputError if it is not text.
 
     shown : the path to name in messages
+
+    Holes of zero bytes, as a card keeps them where the power was lost, are taken for blanks.
     """
+    note = ""
+    if b"\0" in content and not content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        holes = re.findall(rb"\0+", content) if _utf16_without_mark(content) is None else []
+        if 0 < len(holes) <= _MAX_HOLES:
+            count = sum(map(len, holes))
+            line = content[: content.index(b"\0")].count(b"\n") + 1
+            note = (
+                f"{count:,} zero bytes, the first on line {line}, were taken for blanks: a hole in "
+                "the file, as a lost power or a pulled card leaves."
+            )
+            content = content.replace(b"\0", b" ")
+    text = _decoded(content, shown)
+    return replace(text, note=" ".join(n for n in (note, text.note) if n))
+
+
+def _decoded(content: bytes, shown: str) -> Text:
     if content.startswith(codecs.BOM_UTF8):
         encoding, reason = "utf-8-sig", "the file starts with the UTF-8 mark"
     elif content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         encoding, reason = "utf-16", "the file starts with the UTF-16 mark"
     elif (wide := _utf16_without_mark(content)) is not None:
         encoding, reason = wide, "every other byte is zero"
-    elif b"\0" in content[:65_536]:
+    elif b"\0" in content:
         raise _not_text(shown, "zero bytes between the letters")
     else:
         encoding, reason = "utf-8", _VALID
     if encoding == "utf-8" and _is_utf8(content):
         return _plain(content, shown)
+    note = ""
     try:
         text = content.decode(encoding)
     except UnicodeDecodeError as error:
         if encoding != "utf-8":
             raise _not_text(shown, f"bytes that are not {encoding}") from None
         letter = content[error.start]
-        reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
-        encoding, text = _western(content)
+        mended = _mended(content, error.start)
+        if mended is not None:
+            text, note = mended
+            reason = "all but a few bytes are valid UTF-8"
+        else:
+            reason = f"byte {letter:#04x} is not UTF-8; read as Windows Western European"
+            encoding, text = _western(content)
     _refuse_control(text[:20_000].encode(), shown)
     pairs, returns = text.count("\r\n"), text.count("\r")
     ends = text.count("\n") + returns - pairs
     n_lines = ends + (not text.endswith(("\r", "\n")))
     if returns:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return Text(text.encode(), encoding.removesuffix("-sig"), n_lines, reason)
+    return Text(text.encode(), encoding.removesuffix("-sig"), n_lines, reason, note=note)
 
 
 def _plain(content: bytes, shown: str) -> Text:
@@ -118,6 +149,35 @@ def _refuse_control(start: bytes, shown: str) -> None:
     strange = sum(start.count(bytes([c])) for c in range(32) if chr(c) not in "\t\n\r\x0c\x1a")
     if strange > max(2, len(start) // 100):
         raise _not_text(shown, f"{strange} control characters")
+
+
+def _mended(content: bytes, at: int) -> tuple[str, str] | None:
+    """UTF-8 with some bytes that are not, and a note of it; None where none of it is UTF-8.
+
+    at : the first byte that is not. Letters of several bytes hardly come about by chance, so a file
+    that has one is UTF-8, and its other bytes were cut or written by another program.
+    """
+    line = content[:at].count(b"\n") + 1
+    if b"\n" not in content[at:] and at >= len(content) - 3:
+        text = content[:at].decode() + "\N{REPLACEMENT CHARACTER}"
+        return text, f"The file ends in the middle of a letter on line {line}: it was cut off."
+    text = content.decode(errors="replace")
+    bad = text.count("\N{REPLACEMENT CHARACTER}")
+    if not any(c > "\x7f" and c != "\N{REPLACEMENT CHARACTER}" for c in set(text)):
+        return None
+    return content.decode(errors=_WESTERN), (
+        f"{bad:,} bytes (the first on line {line}) that are not UTF-8 like the rest of the file "
+        "were read as Windows Western European."
+    )
+
+
+def _as_western(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeDecodeError):
+        raise error
+    return _western(error.object[error.start : error.end])[1], error.end
+
+
+codecs.register_error(_WESTERN, _as_western)
 
 
 def _western(content: bytes) -> tuple[str, str]:

@@ -94,7 +94,23 @@ def read_clock(opened: OpenExport, rows: Rows, timezone: str) -> Clock:
     _to_instants(clock, local, fields, rows)
     if not opened.is_long:
         set_back(clock.ts, clock.good, clock.why, rows.line, opened.text, dialect, clock.notes)
+        _tell_lost_seconds(clock, fields)
     return clock
+
+
+def _tell_lost_seconds(clock: Clock, fields: Fields) -> None:
+    """Note where most rows share their minute with another, so that their seconds were lost."""
+    ts = clock.ts[clock.good]
+    if fields.has_seconds or len(ts) < 2 * THRESHOLDS["regular_min_steps"].value:
+        return
+    n_instants = len(np.unique(ts))
+    if n_instants > len(ts) / 2 or (ts % (60 * MICROSECONDS)).any():
+        return
+    clock.notes.append(
+        f"{len(ts):,} rows stand on {n_instants:,} minutes: their seconds were lost, as when a "
+        "spreadsheet saves what it shows. Rows of one minute with different values contradict one "
+        "another and are not used. Export again and leave the file as it comes."
+    )
 
 
 def _to_instants(clock: Clock, local: Ints, fields: Fields, rows: Rows) -> None:

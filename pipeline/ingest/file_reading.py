@@ -75,7 +75,7 @@ def read_file(
         n_footer=0,
         n_continued=rows.n_continued,
         unused=_unused(opened, used, long, site),
-        notes=clock.notes,
+        notes=[n for n in (opened.text.note, *clock.notes) if n],
     )
     broken = sort_out_rows(reading, rows)
     if dialect.pads_short:

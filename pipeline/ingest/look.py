@@ -179,7 +179,7 @@ def _timed(
         (
             "date and time",
             clock.time_format,
-            opened.dialect.reasons.get("time") or clock.order.reason,
+            "; ".join(r for r in (opened.dialect.reasons.get("time"), clock.order.reason) if r),
         ),
         ("clock", clock.timezone, zone_said),
         ("kind", (kind or "cannot tell").replace("_", " "), why),
@@ -200,7 +200,7 @@ def _timed(
         gaps=gaps,
         n_out_of_order=int((steps < 0).sum()),
         n_same_time=0 if long is not None else len(ts) - len(distinct),
-        notes=tuple(clock.notes),
+        notes=tuple(n for n in (opened.text.note, *clock.notes) if n),
     )
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pipeline.errors import InputError
 from pipeline.ingest.encoding import Text
 from pipeline.ingest.header import Header, find_header, fitted, numbered
+from pipeline.ingest.no_table import near_names, no_rows, refuse_across, refuse_few
 from pipeline.ingest.time_columns import (
     Place,
     named_parts,
@@ -103,7 +104,10 @@ def sniff(text: Text, shown: str, decimal: str | None = None) -> Dialect:
             if place is not None and (best is None or place.n_rows > best.n_rows):
                 best = _Candidate(delimiter, place, cells)
     if best is None:
-        raise _no_rows(lines, shown)
+        raise no_rows(lines, shown)
+    refuse_across(best.place, best.cells, lines, starts, shown)
+    refuse_few(best.place, best.cells, lines, starts, shown)
+    _prefer_finer(best)
     if best.place.kinds == ("date",):
         best.place = with_time_of_day(best.place, best.cells, lines, shown)
     return _described(best, lines, starts, is_quoted, shown, decimal)
@@ -183,6 +187,7 @@ def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate 
 
 def may_be_time(cell: str) -> bool:
     """A cheap look first: most cells are short numbers and words."""
+    cell = cell.lstrip("'")
     if len(cell) < 8 and not ("/" in cell or ":" in cell or "-" in cell or cell.count(".") > 1):
         return False
     if cell[0].isdigit():
@@ -223,6 +228,8 @@ def _described(
     }
     if place.reason:
         reasons["time"] = place.reason
+    if not header.line:
+        reasons["header"] += near_names(cells[:first], starts, width)
     names = (
         fitted(header, width, sample, shown, starts[header.line - 1], lines[first])
         if header.line
@@ -334,14 +341,25 @@ def _decimal_sign(
     return ".", "no number has a decimal comma"
 
 
-def _no_rows(lines: list[str], shown: str) -> InputError:
-    filled = [(i, line) for i, line in enumerate(lines, start=1) if line.strip()]
-    number, line = filled[min(len(filled) - 1, 1)] if filled else (1, "")
-    return InputError(
-        "no row with a date and time was found",
-        file=shown,
-        line=number,
-        found=line[:160],
-        expected="rows such as 2026-01-14 10:00:00,68.4 below a line of column names",
-        hint="see what it holds: zonetrail inspect " + shown,
-    )
+def _prefer_finer(best: _Candidate) -> None:
+    """Of several columns with date and time, take the one that tells most rows apart; in place.
+
+    A file that was sent in batches has the time of sending beside that of the reading.
+    """
+    place = best.place
+    if place.kinds != ("datetime",):
+        return
+    rows = [r for r in best.cells if len(r) == place.width and place.fits(r)]
+    distinct = {place.columns[0]: len({r[place.columns[0]] for r in rows})}
+    for column in range(place.width):
+        if column not in distinct and all(
+            may_be_time(r[column]) and text_kind(r[column]) == "datetime" for r in rows
+        ):
+            distinct[column] = len({r[column] for r in rows})
+    finest = max(distinct, key=lambda c: distinct[c])
+    if distinct[finest] > distinct[place.columns[0]]:
+        place.reason = (
+            f"{distinct[finest]} of {len(rows)} rows have a time of their own in column "
+            f"{finest + 1}, {distinct[place.columns[0]]} in column {place.columns[0] + 1}"
+        )
+        place.columns = (finest,)

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from pipeline.channels import OFF_WORDS, ON_WORDS
+from pipeline.ingest.columns import unit_of
 from pipeline.site import Channel, Site
 from pipeline.thresholds import ERROR_NUMBERS
 from pipeline.units import UNITS
@@ -19,7 +20,9 @@ ERROR_WORDS = frozenset(
     {"err", "error", "err.", "ol", "o.l.", "---", "--", "-", "nan", "null", "none", "n/a", "na"}
     | {"#n/a", "fault", "fail", "bad", "short", "no data", "inf", "-inf"}
 )
+MINUS = "\N{MINUS SIGN}"
 _NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+_WITH_UNIT = re.compile(r"([+-]?[\d.,'\u2019\u00a0\u202f]*\d)\s*([°%\"A-Za-z℉℃][^\d]*)$")
 # What may part the thousands, by the decimal sign: the other sign, blanks, an apostrophe.
 _GROUP_SIGNS = {".": "[,'\u2019\u00a0\u202f ]", ",": "[.'\u2019\u00a0\u202f ]"}
 _GROUPED = {
@@ -34,6 +37,7 @@ class Values:
 
     value: NDArray[np.float64]
     reason: list[str | None]
+    units: tuple[str | None, ...] = ()
 
 
 def read_values(
@@ -60,12 +64,30 @@ def read_values(
             on = np.where(values.value > channel.threshold, 1.0, 0.0)
             return Values(np.where(known, on, np.nan), values.reason)
         return values
+    _drop_other_units(texts, values, unit)
     return _in_store_unit(texts, values, channel, unit)
+
+
+def with_unit(text: str) -> tuple[str, str | None]:
+    """The number and the unit of a cell such as '70.1 °F'; the text itself and None otherwise."""
+    found = _WITH_UNIT.match(text)
+    unit = unit_of(found.group(2)) if found is not None else None
+    return (found.group(1), unit) if found is not None and unit is not None else (text, None)
+
+
+def _drop_other_units(texts: pa.Array, values: Values, unit: str) -> None:
+    """Take values out whose cell names another unit than the channel's; in place."""
+    if not any(u is not None for u in values.units):
+        return
+    for k, written in enumerate(values.units):
+        if written is not None and written != unit:
+            values.value[k] = np.nan
+            values.reason[k] = f"in {written}, the channel is in {unit}"
 
 
 def number_of(text: str, decimal_sign: str) -> float | None:
     """The number that a cell holds, None if it is none."""
-    plain = text.strip()
+    plain = with_unit(text.strip().replace(MINUS, "-"))[0]
     if re.match(_GROUPED[decimal_sign], plain):
         plain = re.sub(_GROUP_SIGNS[decimal_sign], "", plain)
     plain = plain.replace(",", ".", 1) if decimal_sign == "," else plain
@@ -90,13 +112,20 @@ def state_of(text: str) -> bool | None:
 
 def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Values:
     plain = pc.utf8_trim_whitespace(texts)
+    units: tuple[str | None, ...] = ()
     if decimal_sign == ",":
         plain = _ungrouped(plain, decimal_sign)
         plain = pc.replace_substring(plain, ",", ".", max_replacements=1)
     try:
         value = pc.cast(plain, pa.float64()).to_numpy(zero_copy_only=False).copy()
     except pa.ArrowInvalid:
-        plain = _ungrouped(plain, decimal_sign)
+        plain = pc.replace_substring(_ungrouped(plain, decimal_sign), MINUS, "-")
+        split = [with_unit(t or "") for t in plain.to_pylist()]
+        units = tuple(u for _, u in split)
+        if any(units):
+            plain = _ungrouped(pa.array([t for t, _ in split], pa.string()), decimal_sign)
+            if decimal_sign == ",":
+                plain = pc.replace_substring(plain, ",", ".", max_replacements=1)
         good = pc.match_substring_regex(plain, _NUMBER)
         kept = pc.if_else(good, plain, pa.scalar(None, pa.string()))
         value = pc.cast(kept, pa.float64()).to_numpy(zero_copy_only=False).copy()
@@ -115,7 +144,7 @@ def _numbers(texts: pa.Array, decimal_sign: str, missing: tuple[str, ...]) -> Va
             reason[k] = "stands for no reading, by site.toml"
         else:
             reason[k] = "error code" if word in ERROR_WORDS else "not a number"
-    return Values(value, reason)
+    return Values(value, reason, units)
 
 
 def _ungrouped(texts: pa.Array, decimal_sign: str) -> pa.Array:

@@ -25,6 +25,8 @@ NO_OFFSET = np.iinfo(np.int64).min
 # A file whose rows are written in more ways than this is not a table.
 _MAX_LAYOUTS = 2_000
 _MAX_LENGTH = 48
+# A spreadsheet's apostrophe before a text is no part of it.
+_AROUND = " \t\"'"
 _ORDER_NAMES = {"mdy": "month/day", "dmy": "day/month", "ymd": "year-month-day"}
 
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -338,8 +340,10 @@ def _read_layout(fields: Fields, places: NDArray[np.uint8], rows: Ints, needs_ti
         wrong = (minutes > 59) | (hours > 24)
         if parts.get("ap"):
             fields.twelve_hours = True
-            wrong |= (hours < 1) | (hours > 12)
-            hours = hours % 12 + (12 if parts["ap"] in "Pp" else 0)
+            # 13:05 PM says the same thing twice, and 0:05 AM too; 13:05 AM contradicts itself.
+            is_pm = parts["ap"] in "Pp"
+            wrong |= (hours > 23) if is_pm else (hours > 12)
+            hours = hours % 12 + (12 if is_pm else 0)
         time = (hours * 60 + minutes) * 60
         if parts.get("se"):
             fields.has_seconds = True
@@ -362,16 +366,16 @@ def _read_layout(fields: Fields, places: NDArray[np.uint8], rows: Ints, needs_ti
 
 
 def _plain(text: str) -> str:
-    return text.replace("\u202f", " ").replace("\xa0", " ").strip().strip('"').strip()
+    return text.replace("\u202f", " ").replace("\xa0", " ").strip(_AROUND)
 
 
 def _tidied(texts: pa.Array) -> pa.Array:
     """Blanks of every kind made plain, and trimmed."""
     if pc.all(pc.string_is_ascii(texts)).as_py():
-        return pc.ascii_trim(texts, ' \t"')
+        return pc.ascii_trim(texts, _AROUND)
     for blank in ("\u202f", "\xa0"):
         texts = pc.replace_substring(texts, blank, " ")
-    return pc.utf8_trim(texts, ' \t"')
+    return pc.utf8_trim(texts, _AROUND)
 
 
 def _buffer(texts: pa.Array) -> list[memoryview]:
