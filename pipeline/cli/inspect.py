@@ -155,11 +155,12 @@ def _looks(paths: tuple[Path, ...], progress: Progress) -> list[FileLook]:
             )
         folder = path if path.is_dir() else path.parent
         inside = folder / "exports" if (folder / "exports").is_dir() else folder
-        files = list_exports(inside)[0] if path.is_dir() else [path]
+        files, others = list_exports(inside) if path.is_dir() else ([path], [])
         if not files:
             raise InputError(
                 "there is no export in this folder",
                 file=path,
+                found=", ".join(p.name for p in others[:6]) or "no files",
                 expected="files that end in .csv, .txt, .tsv or the like",
             )
         if folder.name == "exports":
