@@ -6,7 +6,7 @@ resolution = "resolution_s is the slowest interval among the channels used"
 source = "ours: no figure without its coverage"
 
 [columns]
-figure = "VARCHAR | - | output_w1 ... , trips, static, staging, calls, fan, conditions"
+figure = "VARCHAR | - | output_w1 ... , trips, static, staging, calls, outdoor, fan, conditions"
 window_s = "DOUBLE | s | length of the window"
 valid_s = "DOUBLE | s | time in which all needed channels hold at once"
 coverage = "DOUBLE | share | valid_s / window_s; 0 when a channel is missing"
@@ -32,6 +32,8 @@ rests_on as (
         {'figure': 'staging', 'pattern': 'zone_call_%', 'is_required': true},
         {'figure': 'outputs', 'pattern': 'output_%', 'is_required': true},
         {'figure': 'calls', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'outdoor', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'outdoor', 'pattern': 'outdoor_temp', 'is_required': true},
         {'figure': 'fan', 'pattern': 'fan', 'is_required': true},
         {'figure': 'conditions', 'pattern': 'output_%', 'is_required': true},
         {'figure': 'conditions', 'pattern': 'zone_call_%', 'is_required': true},
