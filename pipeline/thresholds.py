@@ -1228,7 +1228,7 @@ _TABLE = [
         "°F",
         "supply this far over return air shows it too",
         "supply air logged",
-        "in still air a probe away from the exchanger warms only so far before the furnace's own limit opens",
+        "in still air the probe may warm no further before the furnace's own limit opens",
         "ours",
     ),
     Threshold(
@@ -1280,7 +1280,7 @@ _TABLE = [
         "emergency_margin_f",
         5,
         "°F",
-        "W or aux alone with outdoor air this far over the low point asks why the compressor stands",
+        "W or aux alone with outdoor air this far over the low point: why does the compressor stand",
         "heat pumps and dual fuel, low balance point given",
         _TRADE,
         "trade",
