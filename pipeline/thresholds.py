@@ -1280,7 +1280,7 @@ _TABLE = [
         "emergency_margin_f",
         5,
         "°F",
-        "W or aux alone with outdoor air this far over the low point: why does the compressor stand",
+        "W or aux alone with outdoor air this far over the low point asks why Y is off",
         "heat pumps and dual fuel, low balance point given",
         _TRADE,
         "trade",
