@@ -20,7 +20,7 @@ US = 1_000_000
 HOUR = 3600
 LENGTH_S = 2 * HOUR
 # two hours are too short for these; their cases stand in tests/sql
-RARE = {"interval.defrost", "interval.not_keeping_up"}
+RARE = {"interval.defrost", "interval.not_keeping_up", "measure.airflow_index", "measure.sign"}
 KINDS = ("furnace_ac", "dual_fuel", "heat_pump", "furnace", "ac")
 # midnights before which clocks change, and an ordinary one; the log begins some time before
 MIDNIGHTS = (

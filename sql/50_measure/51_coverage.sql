@@ -6,7 +6,7 @@ resolution = "resolution_s is the slowest interval among the channels used"
 source = "ours: no figure without its coverage"
 
 [columns]
-figure = "VARCHAR | - | output_w1 ... , trips, static, staging, calls, outdoor, fan, conditions"
+figure = "VARCHAR | - | output_w1 ... , trips, static, rise, recirculation, staging, calls, outdoor, fan, conditions"
 window_s = "DOUBLE | s | length of the window"
 valid_s = "DOUBLE | s | time in which all needed channels hold at once"
 coverage = "DOUBLE | share | valid_s / window_s; 0 when a channel is missing"
@@ -28,6 +28,16 @@ rests_on as (
         {'figure': 'cut_outs', 'pattern': 'fan', 'is_required': true},
         {'figure': 'static', 'pattern': 'static_pressure', 'is_required': true},
         {'figure': 'static', 'pattern': 'fan', 'is_required': true},
+        {'figure': 'rise', 'pattern': 'supply_temp', 'is_required': true},
+        {'figure': 'rise', 'pattern': 'return_temp', 'is_required': true},
+        {'figure': 'rise', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'rise', 'pattern': 'fan', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'supply_temp', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'return_temp', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'zone_temp', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'output_%', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'zone_call_%', 'is_required': true},
+        {'figure': 'recirculation', 'pattern': 'fan', 'is_required': true},
         {'figure': 'staging', 'pattern': 'output_%', 'is_required': true},
         {'figure': 'staging', 'pattern': 'zone_call_%', 'is_required': true},
         {'figure': 'outputs', 'pattern': 'output_%', 'is_required': true},
