@@ -1755,7 +1755,7 @@ _TABLE = [
         "share",
         "a plate's output may be off by this much either way unless it was measured",
         "airflow",
-        "firing rates of 5 to 10 %: common practice, no source",
+        _TRADE,
         "trade",
     ),
     Threshold(
