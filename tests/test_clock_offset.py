@@ -198,6 +198,7 @@ class Log:
             "run.clock": pd.DataFrame(
                 self.clocks, columns=["site_id", "logger", "offset_s", "source"]
             ),
+            "run.setting": pd.DataFrame(columns=["site_id", "name", "value"]),
             "run.site": pd.DataFrame([{"site_id": self.site_id, "has_burner": has_burner}]),
             "run.threshold": pd.DataFrame([{"site_id": self.site_id, **values_for({})}]),
         }
@@ -230,8 +231,12 @@ def test_planted_offset_is_found_by_both_loggers(two_days: House, ahead_s: int) 
         assert abs(row["offset_s"] - ahead_s) <= row["plus_minus_s"] <= 60
         assert row["reference_logger"] == PANEL
         assert row["applied_s"] == 0
-    # a fan within seconds of G shows more than air that a coil and a probe have smoothed
-    assert rows[TRUNK]["plus_minus_s"] < rows[PLENUM]["plus_minus_s"]
+    # a fan that answers G at once has no timer: it shows more than air that a coil has smoothed.
+    # One that seems late at start and stop alike may have a timer at both: 45 s stay in doubt.
+    if abs(ahead_s) <= 10:
+        assert rows[TRUNK]["plus_minus_s"] < rows[PLENUM]["plus_minus_s"]
+    else:
+        assert 45 <= rows[TRUNK]["plus_minus_s"] <= 50
     assert rows[PANEL]["confidence"] == "reference"
     assert rows[PANEL]["offset_s"] == 0
 
@@ -424,8 +429,11 @@ def test_fan_held_back_by_its_board_stays_within_the_doubt() -> None:
     assert "no difference" in row["why"]
 
 
-def test_g_beside_w_is_prompt_only_if_on_and_off_answer_alike() -> None:
-    """With W the furnace's board may time the fan although G is on: seen by unlike delays."""
+def test_g_beside_w_has_no_long_timer_if_on_and_off_answer_alike() -> None:
+    """With W the furnace's board may time the fan although G is on: seen by unlike delays.
+
+    Alike by 200 s: a board's equal delays may be 45 s of it (common practice), the clock the rest.
+    """
     prompt = house(seed=5)
     timed = house(seed=5, fan_on_delay_s=45, fan_off_delay_s=120)
     found = []
@@ -434,7 +442,7 @@ def test_g_beside_w_is_prompt_only_if_on_and_off_answer_alike() -> None:
         log.analog(TRUNK, "static_pressure", h.static_inwc, 5, 200)
         found.append(judged(log, has_burner=True)[TRUNK])
     assert found[0]["offset_s"] == pytest.approx(200, abs=5)
-    assert found[0]["plus_minus_s"] < 20
+    assert 45 <= found[0]["plus_minus_s"] <= 50
     # the 45 s are not taken for the clock: either nothing is said, or with a doubt that holds them
     assert (
         pd.isna(found[1]["offset_s"])

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.measures.clock_links import Candidate
+from pipeline.measures.clock_dampers import damper_answers
+from pipeline.measures.clock_links import Candidate, Logger
 from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_left, search
 
 GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
@@ -28,6 +29,7 @@ class Answer:
     """A matched link with the bounds of its delay as they are used.
 
     pair, is_on : as in Candidate
+    is_damper : static's answer to a damper: no timer can stand between
     """
 
     match: Match
@@ -35,6 +37,7 @@ class Answer:
     is_on: bool
     low_s: float
     high_s: float
+    is_damper: bool = False
 
     def likely_s(self, limits: Mapping[str, float]) -> float:
         """The offset if the delay is what such delays usually are."""
@@ -103,7 +106,12 @@ def is_clear(peak: Peak, drift: Drift, limits: Mapping[str, float]) -> bool:
 
 
 def measured(
-    links: Sequence[Candidate], drift: Drift, peak: Peak, limits: Mapping[str, float]
+    reference: Logger,
+    other: Logger,
+    links: Sequence[Candidate],
+    drift: Drift,
+    peak: Peak,
+    limits: Mapping[str, float],
 ) -> tuple[Drift, list[Answer]]:
     """The drift as the edges follow it, and the links that answer with what each takes.
 
@@ -115,6 +123,7 @@ def measured(
         again = search([c.link for c in on_course], limits["clock_search_h"] * HOUR_S, GUARD_S)
         peak = again or peak
     answers = _answers(on_course, peak, limits)
+    answers += _dampers(reference, other, answers, tracked, limits)
     return tracked, [_without_timer(a, answers, limits) for a in answers]
 
 
@@ -143,32 +152,60 @@ def _answers(links: Sequence[Candidate], peak: Peak, limits: Mapping[str, float]
     return answers
 
 
+def _dampers(
+    reference: Logger,
+    other: Logger,
+    answers: Sequence[Answer],
+    drift: Drift,
+    limits: Mapping[str, float],
+) -> list[Answer]:
+    """Static's answers to dampers, where its answers to the fan leave a timer possible."""
+    fan = [a for a in answers if a.match.link.effect_words.startswith("static")]
+    if not fan or drift.rate != 0:  # soft edges are laid over one another: none with a drift
+        return []
+    soft_s = limits["clock_damper_soft_s"]
+    low = max(a.match.at_s - a.high_s for a in fan) - soft_s
+    high = min(a.match.at_s - a.low_s for a in fan) + soft_s
+    if high <= low:
+        return []
+    return [
+        Answer(found, "", False, -soft_s, soft_s, is_damper=True)
+        for found in damper_answers(reference, other, low, high, limits)
+    ]
+
+
 def _without_timer(
     answer: Answer, answers: Sequence[Answer], limits: Mapping[str, float]
 ) -> Answer:
-    """The answer, its bounds drawn in to a prompt one's where on and off answer alike.
+    """The answer, its bounds drawn in where on and off answer alike.
 
-    Boards hold a fan back at its start and let it run on at its end for different times (common
-    practice): on and off alike means that neither is delayed.
+    Boards hold a fan back at its start and let it run on at its end, mostly for different times
+    (common practice): on and off alike means that neither is delayed, or both by the same time,
+    which is no longer than boards hold a fan back at its start. It is the former where they answer
+    at once (a wrong clock that just makes up for a timer would be an odd chance), or as a damper
+    does.
     """
     prompt_s = limits["clock_delay_prompt_s"]
-    alike = any(
-        answer.pair
+    alike = [
+        other
+        for other in answers
+        if answer.pair
         and other.pair == answer.pair
         and other.is_on != answer.is_on
         and abs(other.match.at_s - answer.match.at_s) <= prompt_s
         and min(answer.match.n, other.match.n) >= limits["clock_min_edges"]
-        for other in answers
-    )
+    ]
     if not alike:
         return answer
-    return Answer(
-        answer.match,
-        answer.pair,
-        answer.is_on,
-        max(answer.low_s, -prompt_s),
-        min(answer.high_s, prompt_s),
+    at_s, link = answer.match.at_s, answer.match.link
+    half_s = link.cause.half_s + link.effect.half_s
+    at_once = abs(at_s) <= prompt_s + half_s
+    as_dampers = any(
+        other.is_damper and abs(other.match.at_s - at_s) <= other.high_s + half_s
+        for other in answers
     )
+    most_s = prompt_s if at_once or as_dampers else limits["clock_delay_fan_on_s"]
+    return replace(answer, low_s=max(answer.low_s, -most_s), high_s=min(answer.high_s, most_s))
 
 
 def _tracked(

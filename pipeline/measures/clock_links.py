@@ -100,13 +100,20 @@ class Logger:
         self.name = name
         self._channels: list[_Channel] = []
         used = channels[channels["is_primary"]]
-        for channel_id, role, kind, is_sampled, interval_s in zip(
-            *(used[c] for c in ("channel_id", "role", "kind", "is_sampled", "interval_s")),
-            strict=True,
+        names = ("channel_id", "role", "zone", "kind", "is_sampled", "interval_s")
+        for channel_id, role, zone, kind, is_sampled, interval_s in zip(
+            *(used[c] for c in names), strict=True
         ):
             found = (reading_of if kind == "analog" else state_of).get((site_id, channel_id))
             self._channels.append(
-                _Channel(str(role), kind == "analog", bool(is_sampled), float(interval_s), found)
+                _Channel(
+                    str(role),
+                    None if pd.isna(zone) else int(zone),
+                    kind == "analog",
+                    bool(is_sampled),
+                    float(interval_s),
+                    found,
+                )
             )
 
     @cached_property
@@ -114,10 +121,20 @@ class Logger:
         """Roles of the channels that are used; of states those that were logged at all."""
         return frozenset(c.role for c in self._channels if c.is_analog or c.rows is not None)
 
-    def series(self, role: str) -> Series | None:
-        """The readings of a role; None where there are too few to have an interval."""
+    def zones(self, *roles: str) -> frozenset[int]:
+        """Zones that have one of these roles."""
+        return frozenset(
+            c.zone
+            for c in self._channels
+            if c.role in roles and c.rows is not None and c.zone is not None
+        )
+
+    def series(self, role: str, zone: int | None = None) -> Series | None:
+        """The readings of a role (of a zone); None where there are too few to have an interval."""
         for channel in self._channels:
             if channel.role != role or channel.rows is None or not channel.interval_s > 0:
+                continue
+            if zone is not None and channel.zone != zone:
                 continue
             at = channel.rows["ts"].to_numpy(dtype=np.int64) / MICROSECONDS
             value = channel.rows["value"].to_numpy(dtype=float)
@@ -126,6 +143,45 @@ class Logger:
             if len(order) > 1:
                 return Series(at[order], value[order], channel.interval_s)
         return None
+
+    def on_stretches(self, roles: Iterable[str], zone: int) -> tuple[Floats, Floats] | None:
+        """Start and end of each stretch in which any of these roles of a zone is on; None: none."""
+        wanted = frozenset(roles)
+        parts = [
+            channel.rows[channel.rows["is_on"].to_numpy(dtype=bool)]
+            for channel in self._channels
+            if channel.role in wanted and channel.zone == zone and channel.rows is not None
+        ]
+        if not parts:
+            return None
+        start, end = (
+            np.concatenate([p[name].to_numpy(dtype=np.int64) for p in parts]) / MICROSECONDS
+            for name in ("start_ts", "end_ts")
+        )
+        return start, end
+
+    def moves(self, role: str) -> tuple[Floats, Floats, float] | None:
+        """When any channel of the role goes off, when any goes on, ± how much; None: none is."""
+        off: list[Floats] = []
+        on: list[Floats] = []
+        half_s = 0.0
+        for number, channel in enumerate(self._channels):
+            if channel.role != role or channel.rows is None:
+                continue
+            half = channel.interval_s / 2 if channel.interval_s > 0 else 0.5
+            half_s = max(half_s, half)
+            back = half if channel.is_sampled else 0.0
+            start, end = (
+                channel.rows[name].to_numpy(dtype=np.int64) / MICROSECONDS - back
+                for name in ("start_ts", "end_ts")
+            )
+            code = np.where(channel.rows["is_on"].to_numpy(dtype=bool), number, -1 - number)
+            edges_on, edges_off = state_edges(start, end, code, 0.0, half)
+            on.append(edges_on.at_s)
+            off.append(edges_off.at_s)
+        if not on:
+            return None
+        return np.sort(np.concatenate(off)), np.sort(np.concatenate(on)), half_s
 
     def switching(self, roles: Iterable[str], bridge_s: float) -> Switching | None:
         """On- and off-edges of "any of these roles is on"; None where none is logged."""
@@ -158,6 +214,7 @@ class _Channel:
     """One used channel; `rows` of channel.reading or channel.state, None if there are none."""
 
     role: str
+    zone: int | None
     is_analog: bool
     is_sampled: bool
     interval_s: float
@@ -220,7 +277,7 @@ def _fan(
     burner = reference.switching(["output_w1"], bridge_s) if has_burner else None
     blower = reference.switching(["blower_run"], bridge_s)
     if blower is not None:
-        causes.append(("blower", "the blower", blower.on, blower.off, prompt_s, prompt_s))
+        causes.append(("", "the blower", blower.on, blower.off, prompt_s, prompt_s))
     fan = reference.switching(["output_g"], bridge_s)
     compressor = reference.switching(["output_y1"], bridge_s)
     strip = None if has_burner else reference.switching(["output_w1", "output_aux"], bridge_s)
@@ -230,6 +287,8 @@ def _fan(
         with_off, alone_off = _split(fan.off, burner.off if burner else None)
         causes.append(("G", "G", alone_on, alone_off, on_s, off_s))
         causes.append(("G", "G with W", with_on, with_off, gas_s, gas_s))
+        if burner is not None and len(with_on) < len(burner.on) / 2:  # the furnace's own fan
+            causes.append(("", "W", burner.on, burner.off, gas_s, gas_s))
     elif blower is None:
         for word, source in (("Y", compressor), ("aux heat", strip)):
             if source is not None:
@@ -257,7 +316,9 @@ def _fan(
             ):
                 words = f"{word} goes {'on' if is_on else 'off'}"
                 does = "static rises" if is_on else "static falls"
-                link = Link(words, does, cause, effect, 0.0, high, jitter_s, *seen)
+                # a contact that proves air or turning opens only as the fan has coasted down
+                coast_s = limits["clock_coast_s"] if word == "the blower" and not is_on else 0.0
+                link = Link(words, does, cause, effect, -coast_s, high, jitter_s, *seen)
                 found.append(Candidate(link, f"{role} {pair}" if pair else "", is_on))
     return found
 

@@ -23,6 +23,7 @@ import pandas as pd
 
 from pipeline.measures.clock_answers import Answer, Drift, is_clear, measured, search_with_drift
 from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, Logger, candidates
+from pipeline.measures.clock_rooms import rooms_answer
 from pipeline.measures.edge_match import Match
 from pipeline.measures.edges import Edges
 
@@ -45,6 +46,7 @@ READS = [
     "channel.reading",
     "channel.state",
     "run.clock",
+    "run.setting",
     "run.site",
     "run.threshold",
 ]
@@ -73,7 +75,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """
     channels = frames["channel.channel"]
     readings, states = frames["channel.reading"], frames["channel.state"]
-    sharp = channels[channels["role"].isin(ANALOG) & channels["is_primary"]]
+    sharp = channels[channels["role"].isin([*ANALOG, "zone_temp"]) & channels["is_primary"]]
     readings = readings[readings["channel_id"].isin(sharp["channel_id"])]
     reading_of = dict(list(readings.groupby(["site_id", "channel_id"], sort=False)))
     state_of = dict(list(states.groupby(["site_id", "channel_id"], sort=False)))
@@ -87,6 +89,9 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     has_burner = dict(
         zip(frames["run.site"]["site_id"], frames["run.site"]["has_burner"], strict=True)
     )
+    settings = frames["run.setting"]
+    travels = settings[settings["name"] == "damper_travel_s"].drop_duplicates("site_id")
+    travel_of = dict(zip(travels["site_id"], travels["value"], strict=True))
     limits_of = frames["run.threshold"].set_index("site_id").to_dict(orient="index")
     rows: list[dict[str, Any]] = []
     for site_id, of_site in channels.groupby("site_id", sort=True):
@@ -95,6 +100,8 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
             for name, of_logger in of_site.groupby("logger", sort=True)
         ]
         limits = {str(name): float(value) for name, value in limits_of[site_id].items()}
+        if site_id in travel_of:
+            limits["damper_travel_s"] = float(travel_of[site_id])
         reference = _reference(loggers)
         reference_applied_s = applied.get((site_id, reference.name), 0.0) if reference else 0.0
         for logger in loggers:
@@ -151,7 +158,7 @@ def _compare(
         return {**row, **nought, "confidence": "reference", "why": why}
     links = candidates(reference, logger, has_burner, limits)
     if not links:
-        return {**row, "why": _nothing_sharp(logger, reference)}
+        return {**row, **_by_rooms(logger, reference, limits, taken_out_s)}
     enough = limits["clock_min_edges"]
     n_cause = _n_instants([c.link.cause for c in links])
     n_effect = _n_instants([c.link.effect for c in links])
@@ -175,7 +182,7 @@ def _compare(
             "are answered here."
         )
         return {**row, "n_edge": int(peak.n), "why": why}
-    drift, answers = measured(links, drift, peak, limits)
+    drift, answers = measured(reference, logger, links, drift, peak, limits)
     if sum(a.match.n for a in answers) < enough:
         why = "The edges that agree are too few or too scattered in time."
         return {**row, "n_edge": sum(a.match.n for a in answers), "why": why}
@@ -247,6 +254,56 @@ def _estimate(
     }
 
 
+def _by_rooms(
+    logger: Logger, reference: Logger, limits: Mapping[str, float], taken_out_s: float
+) -> dict[str, Any]:
+    """What the room temperatures of a logger without edges say: hours, or nothing."""
+    rooms = rooms_answer(reference, logger, limits)
+    if rooms is None:
+        return {"why": _nothing_sharp(logger, reference)}
+    row: dict[str, Any] = {"n_edge": rooms.n_call, "edge": "a call: the room's slope follows"}
+    zones = f"{rooms.n_zone} zone{'' if rooms.n_zone == 1 else 's'}"
+    if (
+        rooms.n_call < limits["clock_shown_edges"]
+        or rooms.fit < limits["clock_rooms_min_fit"]
+        or rooms.runner_up > limits["clock_rooms_max_runner_up_share"]
+    ):
+        why = (
+            f"Room temperatures change too slowly to be timed, and those of {zones} do not fit the "
+            f"calls of {reference.name} at one shift of the clock only."
+        )
+        return {**row, "why": why}
+    lag_s, doubt_s = limits["clock_rooms_lag_s"], limits["clock_rooms_doubt_s"]
+    left_s = rooms.answer_s - lag_s
+    seen = (
+        f"Rooms follow the calls of {reference.name} best {_by(rooms.answer_s)} "
+        f"({zones}, {rooms.n_call} calls)"
+    )
+    if abs(left_s) <= doubt_s:
+        why = (
+            f"{seen}, as rooms do: no whole hour is wrong, and what is less than "
+            f"{(lag_s + doubt_s) / 60:.0f} min room temperatures cannot tell."
+        )
+        return {**row, "why": why}
+    hours = round(left_s / HOUR_S)
+    whole = hours != 0 and abs(left_s - hours * HOUR_S) <= doubt_s
+    if whole:  # nobody sets a clock wrong by 57 min
+        left_s = hours * HOUR_S
+    offset_s = float(round(left_s + taken_out_s))
+    said = _conclusion(offset_s, doubt_s, reference.name, taken_out_s, None)
+    return {
+        **row,
+        "offset_s": offset_s,
+        "plus_minus_s": doubt_s,
+        "confidence": "likely",
+        "why": f"{seen}: {said}",
+    }
+
+
+def _by(seconds: float) -> str:
+    return f"{abs(seconds) / 60:.0f} min {'later' if seconds >= 0 else 'earlier'}"
+
+
 def _said(found: Match) -> str:
     """'static rises 241 s after G goes on (112 of 115 times)'."""
     after = "after" if found.at_s >= 0 else "before"
@@ -257,7 +314,7 @@ def _said(found: Match) -> str:
 
 
 def _conclusion(
-    offset_s: float, doubt_s: float, reference: str, taken_out_s: float, drift: Drift
+    offset_s: float, doubt_s: float, reference: str, taken_out_s: float, drift: Drift | None
 ) -> str:
     """What the edges mean for the clock, in words."""
     if abs(offset_s) <= doubt_s:
@@ -269,7 +326,7 @@ def _conclusion(
         )
     if taken_out_s:
         text += f"; {taken_out_s:.0f} s are taken out in this run already"
-    if drift.rate:
+    if drift is not None and drift.rate:
         does = "gains" if drift.rate > 0 else "loses"
         text += f"; it {does} about {abs(drift.rate) * DAY_S:.0f} s a day, and this is halfway"
     hours = abs(round(offset_s / HOUR_S))

@@ -17,9 +17,11 @@ from pipeline.measures.edges import Edges, Floats, Series, running_max
 
 BIN_S = 2.0
 MOST_CAUSES = 5_000
-# Grid of the bend's fit: time constants of exchanger or coil and plenum, and of the probe.
-SLOW_S = np.array([25.0, 40.0, 60.0, 90.0, 140.0, 220.0])
-FAST_S = np.array([0.5, 3.0, 6.0, 10.0, 15.0, 20.0])
+# Grid of the bend's fit: time constants of what heats or cools (burner, refrigerant), of exchanger
+# or coil, and of the probe; whichever is which.
+SLOW_S = np.array([40.0, 60.0, 90.0, 140.0, 220.0])
+MIDDLE_S = np.array([5.0, 12.0, 22.0, 39.0, 59.0])
+FAST_S = np.array([0.5, 4.0, 9.0, 15.0])
 STEADY_TILT = 0.3  # change per minute before a turn over the turn's size
 
 
@@ -231,17 +233,9 @@ def _fit_bend(x: Floats, y: Floats) -> tuple[float, float] | None:
     level = np.array([np.median(y[bins == b]) for b in values])
     weight = np.array([(bins == b).sum() for b in values], dtype=float)
     centre = values * BIN_S
-    onsets = np.arange(-45.0, 16.0)
-    slow, fast = (g.ravel() for g in np.meshgrid(SLOW_S, FAST_S))
-    after = np.clip(centre - onsets[:, None], 0.0, None)[:, None, :]
-    shape = (
-        1
-        - (
-            slow[:, None] * np.exp(-after / slow[:, None])
-            - fast[:, None] * np.exp(-after / fast[:, None])
-        )
-        / (slow - fast)[:, None]
-    )
+    onsets = np.arange(-60.0, 16.0)
+    lags = np.array([(a, b, c) for a in SLOW_S for b in MIDDLE_S for c in FAST_S if a > b > c])
+    shape = _three_lags(np.clip(centre - onsets[:, None], 0.0, None), lags)
     gain = (weight * shape * level).sum(-1) / np.maximum((weight * shape**2).sum(-1), 1e-9)
     miss = (weight * (level - gain[..., None] * shape) ** 2).sum(-1).min(axis=1)
     best = int(miss.argmin())
@@ -252,6 +246,23 @@ def _fit_bend(x: Floats, y: Floats) -> tuple[float, float] | None:
     as_good = onsets[miss <= miss[best] * (1 + 4 / max(len(centre) - 4, 1))]
     at = float(onsets[best])
     return at, max(float(as_good.max()) - at, at - float(as_good.min()), 1.0)
+
+
+def _three_lags(after_s: Floats, lags_s: Floats) -> Floats:
+    """Step response of three lags in a row, over (instants' shape[0], lags, instants' shape[1]).
+
+    after_s : seconds since the step, (n, m); lags_s : (k, 3), unequal in each row. By partial
+    fractions of 1 / ((a s + 1)(b s + 1)(c s + 1) s).
+    """
+    response = np.ones((after_s.shape[0], len(lags_s), after_s.shape[1]))
+    for own in range(3):
+        lag = lags_s[:, own]
+        others = [lags_s[:, k] for k in range(3) if k != own]
+        share = lag**2 / ((lag - others[0]) * (lag - others[1]))
+        distinct, place = np.unique(lag, return_inverse=True)
+        fading = np.exp(-after_s[:, None, :] / distinct[:, None])
+        response -= share[:, None] * fading[:, place, :]
+    return response
 
 
 def _sample(link: Link) -> Floats:
