@@ -67,6 +67,10 @@ def prepare(
         rows["run.setback"] += _setback_rows(site, start_ts, end_ts)
         rows["run.setting"] += _setting_rows(site)
         rows["run.visit"] += _visit_rows(con, site)
+        rows["run.reference"] += [
+            {"site_id": site.id, "logger": logger}
+            for logger in sorted({e.files for e in site.exports if e.reference})
+        ]
         rows["run.threshold"].append({"site_id": site.id, **values_for(site.thresholds)})
     for name, records in rows.items():
         columns = None if records else [c.name for c in tables()[name].with_site]

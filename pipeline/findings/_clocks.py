@@ -6,15 +6,25 @@ clocks say "not found", nor call anything it finds shown.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from zoneinfo import ZoneInfo
 
 from pipeline.findings._site import SiteFrames, number, records
+from pipeline.units import MICROSECONDS
+
+HOUR_S = 3600.0
 
 
 @dataclass(frozen=True)
 class Clock:
-    """One row of trust.clock_offset. `left_s` is what has not been taken out, None if unknown."""
+    """One row of trust.clock_offset. `left_s` is what has not been taken out, None if unknown.
+
+    reference_applied_s : what has been taken out of the clock that it is compared with
+    drift_s_per_day : how much it gains; below 0 it loses
+    """
 
     logger: str
     reference: str
@@ -25,11 +35,15 @@ class Clock:
     edge: str
     confidence: str
     why: str
+    reference_applied_s: float = 0.0
+    drift_s_per_day: float = 0.0
 
     @property
     def left_s(self) -> float | None:
         """The part of the offset that still stands in the data of this run [s]."""
-        return None if self.offset_s is None else self.offset_s - self.applied_s
+        if self.offset_s is None:
+            return None
+        return self.offset_s - self.applied_s + self.reference_applied_s
 
     @property
     def is_found(self) -> bool:
@@ -41,6 +55,8 @@ def clocks(site: SiteFrames) -> list[Clock]:
     """Every logger that was compared, in the table's order; empty where none was."""
     if not site.has_table("trust.clock_offset"):
         return []
+    rows = records(site.table("trust.clock_offset"))
+    taken_out = {row.logger: number(row.applied_s) or 0.0 for row in rows}
     return [
         Clock(
             logger=row.logger,
@@ -52,9 +68,77 @@ def clocks(site: SiteFrames) -> list[Clock]:
             edge=row.edge or "",
             confidence=row.confidence or "cannot tell",
             why=row.why or "",
+            reference_applied_s=taken_out.get(row.reference_logger, 0.0),
+            drift_s_per_day=number(row.drift_s_per_day) or 0.0,
         )
-        for row in records(site.table("trust.clock_offset"))
+        for row in rows
     ]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What a clock that is whole hours off was left on: words, and the zone for site.toml."""
+
+    words: str
+    timezone: str
+
+
+def left_on(site: SiteFrames, clock: Clock) -> Setting | None:
+    """The zone or rule that a logger off by whole hours was left on; None where none explains it.
+
+    A stamp read in zone Z that is `offset_s` ahead was written in a zone `offset_s` east of Z.
+    A file that names its own zone cannot have been left on another.
+    """
+    whole = whole_hours(clock, site.threshold("clock_offset_warn_s"))
+    if not whole or not site.has_table("store.file"):
+        return None
+    files = site.table("store.file")
+    files = files[files["logger"] == clock.logger]
+    if not {"timezone", "timezone_source"} <= set(files.columns) or len(files) == 0:
+        return None
+    read_as, source = files["timezone"].iloc[0], files["timezone_source"].iloc[0]
+    if not isinstance(read_as, str) or source == "file":
+        return None
+    ends = [
+        datetime.fromtimestamp(t / MICROSECONDS, UTC)
+        for t in (site.window.start_ts, site.window.end_ts)
+    ]
+    used = [at.astimezone(_zone(read_as)).utcoffset() or timedelta() for at in ends]
+    true = {u + timedelta(hours=whole) for u in used}
+    if len(true) != 1:
+        return None  # the clocks changed within the log: no one zone explains all of it
+    hours = true.pop() / timedelta(hours=1)
+    if hours == 0:
+        return Setting("left on UTC", "UTC")
+    local = ZoneInfo(site.site.timezone)
+    year = ends[0].year
+    winter, summer = (
+        (datetime(year, month, 1, tzinfo=local).utcoffset() or timedelta()) / timedelta(hours=1)
+        for month in (1, 7)
+    )
+    name = f"UTC{'-' if hours < 0 else '+'}{int(abs(hours)):02d}:{round(abs(hours) % 1 * 60):02d}"
+    if winter != summer and hours == min(winter, summer):
+        return Setting("left on standard time", name)
+    if winter != summer and hours == max(winter, summer):
+        return Setting("left on daylight-saving time", name)
+    return None
+
+
+def whole_hours(clock: Clock, slack_s: float) -> int:
+    """How many whole hours the clock is off, ahead above 0; 0 where it is not whole hours."""
+    offset_s = clock.offset_s or 0.0
+    hours = round(offset_s / HOUR_S)
+    near = abs(offset_s - hours * HOUR_S) <= max(clock.plus_minus_s or 0.0, slack_s)
+    return hours if near else 0
+
+
+def _zone(name: str) -> tzinfo:
+    """An IANA zone, or a fixed offset such as UTC-07:00."""
+    fixed = re.fullmatch(r"(?:UTC|GMT)?([+-])(\d{1,2}?)(?::?(\d{2}))?", name)
+    if fixed is None:
+        return ZoneInfo(name)
+    ahead = timedelta(hours=int(fixed[2]), minutes=int(fixed[3] or 0))
+    return timezone(ahead if fixed[1] == "+" else -ahead)
 
 
 def off_clocks(site: SiteFrames) -> list[Clock]:

@@ -32,13 +32,14 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._clocks import Clock, clocks
+from pipeline.findings._clocks import Clock, clocks, left_on
 from pipeline.findings._site import SiteFrames, flags, records
 from pipeline.findings._windows import Event, windows
 from pipeline.result import EvidenceWindow, Mark, Span
 from pipeline.units import MICROSECONDS
 
 HALF_HOUR_S = 1800.0
+DAY_S = 86400.0
 RUN_MIN_S = 600.0
 
 
@@ -64,7 +65,10 @@ def _time_zone(c: Clocks) -> Weighed:
         if offset >= HALF_HOUR_S - doubt and away <= max(
             doubt, c.site.threshold("clock_offset_warn_s")
         ):
-            return Weighed(Weight.STRONG, f"{said}: a whole or half hour")
+            left = [(k.logger, left_on(c.site, k)) for k in c.off]
+            named = [f"{name} looks {s.words}" for name, s in left if s is not None]
+            more = f"; {words.joined(named)}" if named else ""
+            return Weighed(Weight.STRONG, f"{said}: a whole or half hour{more}")
     return Weighed(Weight.RULED_OUT, f"{said}, not a whole or half hour")
 
 
@@ -210,7 +214,23 @@ def _summary(c: Clocks) -> str:
         if c.still
         else "with that taken out, what it read stands beside the right call and stage"
     )
-    return words.sentences(f"{_headline(c)}: from {detail}", then)
+    return words.sentences(f"{_headline(c)}: from {detail}", *_drifts(c), then)
+
+
+def _drifts(c: Clocks) -> list[str]:
+    """What clocks gain or lose, and what one number for the whole log leaves of it."""
+    days = (c.site.window.end_ts - c.site.window.start_ts) / MICROSECONDS / DAY_S
+    told = []
+    for k in c.off:
+        if k.drift_s_per_day:
+            does = "gains" if k.drift_s_per_day > 0 else "loses"
+            each = words.duration(abs(k.drift_s_per_day))
+            left = words.duration(abs(k.drift_s_per_day) * days / 2)
+            told.append(
+                f"{k.logger} {does} about {each} a day, so this holds for the middle of the log: "
+                f"one number taken out leaves up to {left} at either end, and shorter logs less"
+            )
+    return told
 
 
 def _action(c: Clocks) -> str:
@@ -219,13 +239,20 @@ def _action(c: Clocks) -> str:
     if not wanted:
         return "nothing to do: site.toml has the correction"
     blocks = words.joined(
-        f'files = "{_pattern(c.site, k.logger)}" and clock_offset_s = {round(k.offset_s or 0.0)}'
-        for k in wanted
+        f'files = "{_pattern(c.site, k.logger)}" and {_line(c, k)}' for k in wanted
     )
     lines = f"at the office: add to site.toml an [[export]] block with the lines {blocks}"
     if not c.still:
         return f"{lines}, so that every run has the correction and not only this one"
     return f"{lines}, and review again (or run the review once with --align)"
+
+
+def _line(c: Clocks, k: Clock) -> str:
+    """The line of site.toml that takes the offset out: the logger's zone where that explains it."""
+    setting = left_on(c.site, k)
+    if setting is not None and not k.applied_s:
+        return f'timezone = "{setting.timezone}" (it looks {setting.words})'
+    return f"clock_offset_s = {round(k.offset_s or 0.0)}"
 
 
 def _pattern(site: SiteFrames, logger: str) -> str:

@@ -85,7 +85,11 @@ def search_with_drift(
     """The offset that serves all links: without drift if that is clear, else with one that is."""
     at = np.concatenate([c.link.cause.at_s for c in links])
     drift = Drift(0.0, float(at.min() + at.max()) / 2, float(at.max() - at.min()))
-    first = None
+    # few answers may be chance at a wrong drift, so then the others are tried as well
+    enough = limits["clock_shown_share"] * max(
+        min(len(c.link.cause), len(c.link.effect)) for c in links
+    )
+    first, best = None, None
     for rate in DRIFTS_S_PER_DAY:
         tried = replace(drift, rate=rate / DAY_S)
         peak = search(
@@ -94,9 +98,13 @@ def search_with_drift(
             GUARD_S,
         )
         first = first or peak
-        if peak and is_clear(peak, tried, limits):
-            return tried, peak
-    return drift, first
+        if peak is None or not is_clear(peak, tried, limits):
+            continue
+        if best is None or peak.n > best[1].n / limits["clock_max_runner_up_share"]:
+            best = tried, peak
+        if peak.n >= enough or drift.span_s < limits["clock_drift_min_days"] * DAY_S:
+            break
+    return best or (drift, first)
 
 
 def is_clear(peak: Peak, drift: Drift, limits: Mapping[str, float]) -> bool:

@@ -46,10 +46,10 @@ def damper_answers(
     ):
         at = np.unique(at)
         disturbed = np.sort(np.concatenate([*busy, others, at]))
-        # what stirs the static before the level or within the travel spoils the picture
-        clear = high_s - low_s + QUIET_S
-        first = np.searchsorted(disturbed, at - clear - AFTER_S / 2)
-        last = np.searchsorted(disturbed, at + clear + AFTER_S / 2, side="right")
+        # what stirs the static before its level is seen, or within the travel, spoils the picture
+        spare = high_s - low_s
+        first = np.searchsorted(disturbed, at - spare - QUIET_S - AFTER_S / 2)
+        last = np.searchsorted(disturbed, at + spare + AFTER_S, side="right")
         alone = at[last - first == 1]
         match = _stacked(series, alone, sign, low_s, high_s, half_s, limits, (word, does))
         if match is not None:

@@ -5,7 +5,13 @@ answers the reference's edges after a delay that is unknown but bounded: a fan m
 of G, air cools within seconds of the burner going off. An effect never comes before its cause, so
 offset and delay are told apart by the tightest bounds among the edges that answer; the doubt that
 is left stands in `plus_minus_s`. W on to warm air carries ignition and fan delays and is not used.
-Room and outdoor temperatures have no sharp edge: their clocks are left open.
+Room temperatures have no sharp edge; their slope follows the calls, which shows a clock that is
+wrong by a quarter of an hour and more (`clock_rooms`). Outdoor temperature is left open.
+
+A clock that gains or loses is told by how much a day, and not straightened: site.toml has one
+number per logger, and an hour of a straight line through edges is no better known than its ends.
+Taking out the offset of the middle leaves half of what grew over the log at either end, which
+`plus_minus_s` holds.
 
 In order: edges are found in each channel by itself (`edges`); the links between two loggers are
 drawn up with their delays' bounds (`clock_links`); one offset that serves all links is searched,
@@ -38,6 +44,7 @@ plus_minus_s = "DOUBLE | s | half width of the interval that holds the offset"
 n_edge = "BIGINT | - | edges used"
 edge = "VARCHAR | - | which edges, in words"
 confidence = "VARCHAR | - | shown, likely, cannot tell or reference"
+drift_s_per_day = "DOUBLE | s/day | what it gains; 0: none seen; null: cannot tell"
 applied_s = "DOUBLE | s | offset taken out in this run; 0 if none"
 why = "VARCHAR | - | one plain sentence"
 """
@@ -46,6 +53,7 @@ READS = [
     "channel.reading",
     "channel.state",
     "run.clock",
+    "run.reference",
     "run.setting",
     "run.site",
     "run.threshold",
@@ -59,6 +67,7 @@ COLUMNS = [
     "n_edge",
     "edge",
     "confidence",
+    "drift_s_per_day",
     "applied_s",
     "why",
 ]
@@ -89,6 +98,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     has_burner = dict(
         zip(frames["run.site"]["site_id"], frames["run.site"]["has_burner"], strict=True)
     )
+    marks = frames["run.reference"]
     settings = frames["run.setting"]
     travels = settings[settings["name"] == "damper_travel_s"].drop_duplicates("site_id")
     travel_of = dict(zip(travels["site_id"], travels["value"], strict=True))
@@ -102,7 +112,8 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
         limits = {str(name): float(value) for name, value in limits_of[site_id].items()}
         if site_id in travel_of:
             limits["damper_travel_s"] = float(travel_of[site_id])
-        reference = _reference(loggers)
+        of_marks = marks[marks["site_id"] == site_id]
+        reference = _reference(loggers, frozenset(of_marks["logger"]))
         reference_applied_s = applied.get((site_id, reference.name), 0.0) if reference else 0.0
         for logger in loggers:
             applied_s = applied.get((site_id, logger.name), 0.0)
@@ -125,16 +136,24 @@ _CANNOT_TELL: dict[str, Any] = {
     "n_edge": 0,
     "edge": "",
     "confidence": "cannot tell",
+    "drift_s_per_day": None,
 }
 
 
-def _reference(loggers: list[Logger]) -> Logger | None:
-    """The logger with the most outputs, else the most calls; None if there are neither."""
+def _reference(loggers: list[Logger], marked: frozenset[str]) -> Logger | None:
+    """The logger that carries the outputs, else the calls, else the one that site.toml marks.
+
+    Where several carry outputs (calls) the marked one of them, else the one with the most. None if
+    there is none of these.
+    """
     for roles in (OUTPUTS, CALLS):
-        ranked = sorted(loggers, key=lambda a: (-len(a.roles & set(roles)), a.name))
-        if ranked[0].roles & set(roles):
+        ranked = sorted(
+            (a for a in loggers if a.roles & set(roles)),
+            key=lambda a: (a.name not in marked, -len(a.roles & set(roles)), a.name),
+        )
+        if ranked:
             return ranked[0]
-    return None
+    return next((a for a in loggers if a.name in marked), None)
 
 
 def _compare(
@@ -149,11 +168,17 @@ def _compare(
     taken_out_s : difference of the two clocks that is no longer in the instants
     """
     if reference is None:
-        return {"why": "No logger carries outputs or calls: there is no clock to go by."}
+        return {
+            "why": "No logger carries outputs or calls, and site.toml marks none: there is no "
+            "clock to go by."
+        }
     row: dict[str, Any] = {"reference_logger": reference.name}
     if logger is reference:
-        what = "outputs" if logger.roles & set(OUTPUTS) else "calls"
-        why = f"It carries the {what}: the other clocks are compared with this one."
+        carried = [w for w, r in (("outputs", OUTPUTS), ("calls", CALLS)) if logger.roles & set(r)]
+        reason = (
+            f"It carries the {carried[0]}" if carried else "site.toml marks it as the reference"
+        )
+        why = f"{reason}: the other clocks are compared with this one."
         nought = {"offset_s": 0.0, "plus_minus_s": 0.0}
         return {**row, **nought, "confidence": "reference", "why": why}
     links = candidates(reference, logger, has_burner, limits)
@@ -250,6 +275,7 @@ def _estimate(
         "offset_s": offset_s,
         "plus_minus_s": ever_s,
         "confidence": "shown" if shown else "likely",
+        "drift_s_per_day": float(round(drift.rate * DAY_S, 1)),
         "why": f"{_capital(seen)}: {said}",
     }
 

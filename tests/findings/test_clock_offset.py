@@ -139,3 +139,43 @@ def test_offset_taken_out_for_this_run_only_still_gives_the_line(build, judge, a
         }
         _, finding = judge(CODE, build(tables))
         assert said in finding.checks[0]
+
+
+@pytest.mark.parametrize(
+    ("offset_s", "read_as", "source", "line"),
+    [
+        # Denver in January is at UTC-7: a clock on UTC shows 7 h more
+        (25200.0, "America/Denver", "assumed", 'timezone = "UTC" (it looks left on UTC)'),
+        (
+            3600.0,
+            "America/Denver",
+            "assumed",
+            'timezone = "UTC-06:00" (it looks left on daylight-saving time)',
+        ),
+        (-3600.0, "UTC-06:00", "site_file", "(it looks left on standard time)"),
+        (10800.0, "America/Denver", "assumed", "clock_offset_s = 10800"),  # no zone of the site's
+        (25200.0, "UTC", "file", "clock_offset_s = 25200"),  # the file names its zone itself
+        (25000.0, "America/Denver", "assumed", "clock_offset_s = 25000"),
+    ],
+)
+def test_whole_hours_are_named_with_their_line(build, judge, at, offset_s, read_as, source, line):
+    files = [
+        file("static", "exports/trunk_static.csv")
+        | {"timezone": read_as, "timezone_source": source}
+    ]
+    _, finding = judge(CODE, site_with(build, at, REFERENCE, clock(offset_s=offset_s), files=files))
+    assert line in finding.checks[0]
+
+
+def test_drift_is_told_with_what_one_number_leaves(build, judge, at):
+    _, finding = judge(
+        CODE, site_with(build, at, REFERENCE, clock(offset_s=100.0, drift_s_per_day=30.0))
+    )
+    assert "gains about 30 s a day" in finding.summary
+
+
+def test_correction_of_the_reference_is_no_offset_left(build, judge, at):
+    """The panel ran 100 s ahead and is corrected: static, 100 s behind it as logged, now agrees."""
+    panel = clock("panel", 0.0, applied_s=100.0, confidence="reference")
+    _, finding = judge(CODE, site_with(build, at, panel, clock(offset_s=-100.0)))
+    assert finding.severity == "note"
