@@ -1,215 +1,28 @@
-"""Clock offsets on logs made here, with the truth planted.
-
-One small house for all: a compressor and its fan switched together by Y and G, runs and rests of
-random length, a fan that takes 8 s to come up in a straight line and coasts down with a time
-constant of 4 s, static by the square of its speed (fan laws: static goes with speed squared), a
-coil that follows with 60 s and a probe that follows the air with 12 s. All is computed once per
-second of true time and then read by loggers whose clocks are set wrong on purpose.
-"""
+"""Clock offsets on logs made in clock_log, with the truth planted."""
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import pytest
-from numpy.typing import NDArray
 from scipy import signal
 
 from pipeline.measures import clock_offset
 from pipeline.measures.edge_match import Link, Match, match, onset, search
 from pipeline.measures.edges import Edges, Series, fan_edges, state_edges, turns
-from pipeline.thresholds import values_for
-
-DAY = 86_400
-START_S = 1_768_000_000  # a moment in January 2026; no clock change in the two days after it
-PANEL, PLENUM, TRUNK, ROOMS = "panel", "plenum", "trunk", "rooms"
-
-
-@dataclass
-class House:
-    """What happened, per second of true time; runs as seconds from the start."""
-
-    on: NDArray[np.int64]
-    off: NDArray[np.int64]
-    static_inwc: NDArray[np.float64]
-    supply_f: NDArray[np.float64]
-    room_f: NDArray[np.float64]
-
-
-def house(
-    days: float = 2,
-    *,
-    seed: int = 7,
-    fan_on_delay_s: int = 0,
-    fan_off_delay_s: int = 0,
-    period_s: int | None = None,
-) -> House:
-    """The house for some days; with `period_s` the runs repeat exactly."""
-    rng = np.random.default_rng(seed)
-    n = int(days * DAY)
-    on, off, at = [], [], 600
-    while True:
-        rest, length = int(rng.integers(360, 1500)), int(rng.integers(300, 900))
-        if period_s is not None:
-            rest, length = period_s - 300, 300
-        if at + rest + length + 600 > n:
-            break
-        on.append(at + rest)
-        off.append(at + rest + length)
-        at = off[-1]
-    seconds = np.arange(n)
-    speed, level, source = np.zeros(n), np.zeros(n), np.zeros(n)
-    for a, b in zip(on, off, strict=True):
-        fan_on, fan_off = a + fan_on_delay_s, b + fan_off_delay_s
-        up = np.clip((seconds[fan_on:fan_off] - fan_on) / 8.0, 0, 1)
-        speed[fan_on:fan_off] = up
-        speed[fan_off : fan_off + 60] = np.exp(-np.arange(60) / 4.0)
-        level[fan_on : fan_off + 60] = rng.uniform(0.25, 0.6)
-        source[a:b] = 1.0
-    coil = signal.lfilter([1 / 60], [1, -(1 - 1 / 60)], source)
-    probe = signal.lfilter([1 / 12], [1, -(1 - 1 / 12)], coil)
-    room = signal.lfilter([1 / 3000], [1, -(1 - 1 / 3000)], source)
-    return House(
-        np.array(on, dtype=np.int64),
-        np.array(off, dtype=np.int64),
-        level * speed**2 + rng.normal(0, 0.003, n),
-        72 + 24 * probe + rng.normal(0, 0.1, n),
-        68 + 4 * room + rng.normal(0, 0.05, n),
-    )
-
-
-class Log:
-    """Frames of one site, written channel by channel with each logger's own clock error."""
-
-    def __init__(self, site_id: str = "s") -> None:
-        self.site_id = site_id
-        self.channels: list[dict[str, object]] = []
-        self.readings: list[pd.DataFrame] = []
-        self.states: list[pd.DataFrame] = []
-        self.clocks: list[dict[str, object]] = []
-        self.marked: list[dict[str, object]] = []
-
-    def _channel(self, logger: str, role: str, interval_s: float, sampled: bool, kind: str) -> int:
-        number = len(self.channels) + 1
-        self.channels.append(
-            {
-                "site_id": self.site_id,
-                "channel_id": number,
-                "logger": logger,
-                "column_name": role,
-                "role": role,
-                "zone": None,
-                "damper": None,
-                "kind": kind,
-                "is_sampled": sampled,
-                "interval_s": interval_s,
-                "is_primary": True,
-                "offset_s": 0.0,
-            }
-        )
-        return number
-
-    def analog(
-        self,
-        logger: str,
-        role: str,
-        values: NDArray[np.float64],
-        every_s: int,
-        ahead_s: float,
-        drift_s_per_day: float = 0.0,
-    ) -> Log:
-        """Every `every_s` seconds one reading, rounded as loggers do, on a clock ahead of true."""
-        number = self._channel(logger, role, float(every_s), True, "analog")
-        true_s = np.arange(3, len(values), every_s)
-        digits = 3 if role == "static_pressure" else 1
-        logged_s = true_s + ahead_s + drift_s_per_day * (true_s - len(values) / 2) / DAY
-        self.readings.append(
-            pd.DataFrame(
-                {
-                    "site_id": self.site_id,
-                    "channel_id": number,
-                    "ts": ((START_S + logged_s) * 1e6).astype(np.int64),
-                    "value": np.round(values[true_s], digits),
-                }
-            )
-        )
-        return self
-
-    def state(
-        self,
-        logger: str,
-        role: str,
-        on: NDArray[np.int64],
-        off: NDArray[np.int64],
-        length_s: int,
-        ahead_s: float = 0.0,
-        every_s: int | None = None,
-    ) -> Log:
-        """Change of state to the second; with `every_s` sampled: seen at the next reading."""
-        number = self._channel(logger, role, float(every_s or 1), every_s is not None, "state")
-        if every_s:
-            on, off = (-(-edge // every_s) * every_s for edge in (on, off))
-        bounds = np.concatenate([[0], np.column_stack([on, off]).ravel(), [length_s]])
-        self.states.append(
-            pd.DataFrame(
-                {
-                    "site_id": self.site_id,
-                    "channel_id": number,
-                    "role": role,
-                    "zone": None,
-                    "start_ts": ((START_S + bounds[:-1] + ahead_s) * 1e6).astype(np.int64),
-                    "end_ts": ((START_S + bounds[1:] + ahead_s) * 1e6).astype(np.int64),
-                    "is_on": np.arange(len(bounds) - 1) % 2 == 1,
-                }
-            )
-        )
-        return self
-
-    def panel(self, h: House, roles: tuple[str, ...] = ("output_y1", "output_g")) -> Log:
-        """The reference: outputs to the second."""
-        for role in roles:
-            self.state(PANEL, role, h.on, h.off, len(h.static_inwc))
-        return self
-
-    def taken_out(self, logger: str, offset_s: float) -> Log:
-        """The run has corrected this logger's clock by `offset_s` before the stage sees it."""
-        self.clocks.append(
-            {"site_id": self.site_id, "logger": logger, "offset_s": offset_s, "source": "site_file"}
-        )
-        numbers = [c["channel_id"] for c in self.channels if c["logger"] == logger]
-        back = int(offset_s * 1e6)
-        for frame in self.readings:
-            frame["ts"] -= back * frame["channel_id"].isin(numbers)
-        for frame in self.states:
-            for column in ("start_ts", "end_ts"):
-                frame[column] -= back * frame["channel_id"].isin(numbers)
-        return self
-
-    def frames(self, has_burner: bool = False) -> dict[str, pd.DataFrame]:
-        """The tables that the stage reads."""
-        columns = ["site_id", "channel_id", "ts", "value"]
-        return {
-            "channel.channel": pd.DataFrame(self.channels),
-            "channel.reading": pd.concat([pd.DataFrame(columns=columns), *self.readings])
-            if not self.readings
-            else pd.concat(self.readings, ignore_index=True),
-            "channel.state": pd.concat(self.states, ignore_index=True),
-            "run.clock": pd.DataFrame(
-                self.clocks, columns=["site_id", "logger", "offset_s", "source"]
-            ),
-            "run.reference": pd.DataFrame(self.marked, columns=["site_id", "logger"]),
-            "run.setting": pd.DataFrame(columns=["site_id", "name", "value"]),
-            "run.site": pd.DataFrame([{"site_id": self.site_id, "has_burner": has_burner}]),
-            "run.threshold": pd.DataFrame([{"site_id": self.site_id, **values_for({})}]),
-        }
-
-
-def judged(log: Log, has_burner: bool = False) -> dict[str, pd.Series]:
-    """The stage's rows by logger."""
-    result = clock_offset.build(log.frames(has_burner))
-    return {str(row["logger"]): row for _, row in result.iterrows()}
+from tests.clock_log import (
+    DAY,
+    PANEL,
+    PLENUM,
+    ROOMS,
+    START_S,
+    TRUNK,
+    House,
+    Log,
+    cannot_tell,
+    house,
+    judged,
+)
 
 
 @pytest.fixture(scope="module")
@@ -340,16 +153,6 @@ def test_correction_of_the_reference_counts_against_it(two_days: House) -> None:
 # ---------------------------------------------------------------- what the log cannot show
 
 
-def cannot_tell(row: pd.Series) -> bool:
-    """No offset, no doubt about it, and a sentence that says why."""
-    return (
-        row["confidence"] == "cannot tell"
-        and pd.isna(row["offset_s"])
-        and pd.isna(row["plus_minus_s"])
-        and len(row["why"]) > 20
-    )
-
-
 def test_room_temperatures_have_no_edge(two_days: House) -> None:
     log = Log().panel(two_days)
     log.analog(ROOMS, "zone_temp", two_days.room_f, 120, 420)
@@ -452,99 +255,6 @@ def test_g_beside_w_has_no_long_timer_if_on_and_off_answer_alike() -> None:
         or abs(found[1]["offset_s"] - 200) <= (found[1]["plus_minus_s"])
     )
     assert found[1]["confidence"] != "shown"
-
-
-# ---------------------------------------------------------------- dampers, rooms and marks
-
-
-def with_dampers(h: House) -> tuple[House, NDArray[np.int64], NDArray[np.int64]]:
-    """The house with a damper that closes while the fan runs: static rises by 40 % in 60 s.
-
-    It closes 250 s after the beginning of runs of ten minutes and more, in a straight line, and
-    opens again 200 s after the run, when it shows no more.
-    """
-    static = h.static_inwc.copy()
-    closes, opens = [], []
-    for on, off in zip(h.on, h.off, strict=True):
-        if off - on < 600:
-            continue
-        close, open_ = int(on) + 250, int(off) + 200
-        closes.append(close)
-        opens.append(open_)
-        static[close:open_] *= 1 + 0.4 * np.clip(np.arange(open_ - close) / 60, 0, 1)
-    changed = House(h.on, h.off, static, h.supply_f, h.room_f)
-    return changed, np.array(closes), np.array(opens)
-
-
-@pytest.mark.parametrize(("ahead_s", "delay_s"), [(45, 0), (0, 45), (200, 0), (155, 45)])
-def test_dampers_tell_a_wrong_clock_from_equal_fan_delays(ahead_s: int, delay_s: int) -> None:
-    """Either way static answers G by 45 (200) s at start and stop; a damper answers by the clock's.
-
-    Boards with 45 s at both ends are common practice. Told apart, not timed: within 25 s.
-    """
-    h, closes, opens = with_dampers(house(3, fan_on_delay_s=delay_s, fan_off_delay_s=delay_s))
-    log = Log().panel(h)
-    log.state(PANEL, "zone_damper", opens[:-1], closes[1:], len(h.static_inwc))
-    log.analog(TRUNK, "static_pressure", h.static_inwc, 5, ahead_s)
-    row = judged(log)[TRUNK]
-    assert abs(row["offset_s"] - ahead_s) <= (5 if delay_s == 0 else 25), row["why"]
-    assert abs(row["offset_s"] - ahead_s) <= row["plus_minus_s"] <= (20 if delay_s == 0 else 60)
-
-
-def test_equal_fan_delays_without_a_damper_stay_in_doubt() -> None:
-    h = house(3, fan_on_delay_s=45, fan_off_delay_s=45)
-    log = Log().panel(h)
-    log.analog(TRUNK, "static_pressure", h.static_inwc, 5, 0)
-    row = judged(log)[TRUNK]
-    assert pd.isna(row["offset_s"]) or abs(row["offset_s"]) <= row["plus_minus_s"]
-
-
-def room_log(h: House, ahead_s: int, room_f: NDArray[np.float64]) -> Log:
-    """The panel with the zone's call, and a logger of its room every 2 min on a clock ahead."""
-    log = Log().panel(h)
-    log.state(PANEL, "zone_call_y1", h.on, h.off, len(room_f))
-    log.analog(ROOMS, "zone_temp", room_f, 120, ahead_s)
-    for channel in log.channels:
-        if channel["role"] in ("zone_call_y1", "zone_temp"):
-            channel["zone"] = 1
-    return log
-
-
-@pytest.mark.parametrize("ahead_s", [3600, -3600, 25200, 2700])
-def test_room_temperatures_show_a_clock_that_is_an_hour_off(ahead_s: int) -> None:
-    h = house(3)
-    row = judged(room_log(h, ahead_s, h.room_f))[ROOMS]
-    assert row["confidence"] == "likely", row["why"]
-    assert abs(row["offset_s"] - ahead_s) <= row["plus_minus_s"] <= 900
-    if ahead_s % 3600 == 0:
-        assert row["offset_s"] == ahead_s  # nobody sets a clock wrong by 57 min
-
-
-@pytest.mark.parametrize("ahead_s", [0, 420, -300])
-def test_room_temperatures_claim_nothing_under_a_quarter_of_an_hour(ahead_s: int) -> None:
-    h = house(3)
-    row = judged(room_log(h, ahead_s, h.room_f))[ROOMS]
-    assert cannot_tell(row)
-    assert "no whole hour is wrong" in row["why"]
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_rooms_of_another_house_say_nothing(seed: int) -> None:
-    h = house(3)
-    row = judged(room_log(h, 0, house(3, seed=300 + seed).room_f))[ROOMS]
-    assert cannot_tell(row)
-
-
-def test_marked_logger_is_the_reference_among_those_that_carry_outputs(two_days: House) -> None:
-    """Two loggers carry one output each; by name `panel` would be first, the other is marked."""
-    n = len(two_days.static_inwc)
-    log = Log().state(PANEL, "output_y1", two_days.on, two_days.off, n)
-    log.state(TRUNK, "output_g", two_days.on, two_days.off, n, ahead_s=30)
-    assert judged(log)[PANEL]["confidence"] == "reference"
-    log.marked.append({"site_id": "s", "logger": TRUNK})
-    rows = judged(log)
-    assert rows[TRUNK]["confidence"] == "reference"
-    assert rows[PANEL]["offset_s"] == pytest.approx(-30, abs=5)
 
 
 # ---------------------------------------------------------------- the table

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.measures.clock_dampers import damper_answers
-from pipeline.measures.clock_links import Candidate, Logger
+from pipeline.measures.clock_links import Candidate
+from pipeline.measures.clock_logger import Logger
 from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_left, search
 
 GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pipeline.measures.clock_links import OUTPUTS, Logger
+from pipeline.measures.clock_links import OUTPUTS
+from pipeline.measures.clock_logger import Logger
 from pipeline.measures.edge_match import BIN_S, Link, Match
 from pipeline.measures.edges import Edges, Floats, Series
 

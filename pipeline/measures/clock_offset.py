@@ -9,9 +9,8 @@ Room temperatures have no sharp edge; their slope follows the calls, which shows
 wrong by a quarter of an hour and more (`clock_rooms`). Outdoor temperature is left open.
 
 A clock that gains or loses is told by how much a day, and not straightened: site.toml has one
-number per logger, and an hour of a straight line through edges is no better known than its ends.
-Taking out the offset of the middle leaves half of what grew over the log at either end, which
-`plus_minus_s` holds.
+number per logger. Taking out the offset of the middle leaves half of what grew over the log at
+either end, which `plus_minus_s` holds.
 
 In order: edges are found in each channel by itself (`edges`); the links between two loggers are
 drawn up with their delays' bounds (`clock_links`); one offset that serves all links is searched,
@@ -28,7 +27,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.measures.clock_answers import Answer, Drift, is_clear, measured, search_with_drift
-from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, Logger, candidates
+from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, candidates
+from pipeline.measures.clock_logger import Logger
 from pipeline.measures.clock_rooms import rooms_answer
 from pipeline.measures.edge_match import Match
 from pipeline.measures.edges import Edges

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.measures.clock_links import CALLS, Logger
+from pipeline.measures.clock_links import CALLS
+from pipeline.measures.clock_logger import Logger
 from pipeline.measures.edges import Floats, Series
 
 STEP_S = 60.0
