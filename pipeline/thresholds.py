@@ -823,6 +823,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "ignition_usual_s",
+        40,
+        "s",
+        "time from W to flame taken where burner runs are inferred, to say how long W was on",
+        "outputs not logged, gas heat",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
         "limit_did_not_act_f",
         15.0,
         "°F",

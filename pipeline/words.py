@@ -177,6 +177,7 @@ def source(name: str | None) -> str:
         "strip": "the strip heat",
         "compressor": "the compressor",
         "both": "furnace and compressor together",
+        "heat": "the heat (source not told apart)",
     }.get(name or "", "the equipment")
 
 

@@ -107,6 +107,7 @@ class Bench:
         for table, rows in log_rows(logs).items():
             self.fill(table, rows)
         self.fill_thresholds({site_id: {} for site_id in logs})
+        self.fill("run_state.inferred_state")
         self.run(*made)
 
     def rows(self, table: str) -> list[dict[str, Any]]:

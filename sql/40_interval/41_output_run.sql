@@ -1,6 +1,6 @@
 -- one row per run of an output: on without a gap, chatter bridged
 /*
-holds = "off for less than the chatter time is bridged"
+holds = "off for less than the chatter time is bridged; an inferred run is one of the equipment, under the role it was inferred as"
 
 [columns]
 output = "VARCHAR | - | role of the output"
@@ -11,6 +11,7 @@ has_start = "BOOLEAN | - | the off-to-on edge was seen"
 has_end = "BOOLEAN | - | the on-to-off edge was seen"
 is_closed = "BOOLEAN | - | both ends seen"
 n_chatter = "BIGINT | - | short offs bridged"
+is_inferred = "BOOLEAN | - | not logged: read off supply and return temperature"
 */
 with
 
@@ -26,7 +27,7 @@ stretch as (
         t.chatter_max_s,
     from signal.state s
     join run.threshold t on t.site_id = s.site_id
-    where s.role like 'output_%'
+    where s.role like 'output_%' or s.role like 'inferred_%'
     window w as (partition by s.site_id, s.role order by s.start_ts)
 ),
 
@@ -69,6 +70,7 @@ select
     arg_min(joins_before and not coalesce(was_running, true), start_ts)
         and arg_max(joins_after and not coalesce(will_run, true), start_ts) as is_closed,
     count(*) filter (is_chatter) as n_chatter,
+    output like 'inferred_%' as is_inferred,
 from numbered
 group by site_id, output, run_id
 order by site_id, output, start_ts

@@ -12,7 +12,7 @@ y2 = "BOOLEAN | - | Y2 out"
 aux = "BOOLEAN | - | aux out"
 fan_on = "BOOLEAN | - | blower running"
 class = "VARCHAR | - | heating, cooling, waiting (fan on, a call stands, nothing heats or cools), purge, fan_only, off, unknown"
-source = "VARCHAR | - | burner, strip, compressor or both; null when nothing heats or cools"
+source = "VARCHAR | - | burner, strip, compressor or both; heat: inferred, and which cannot be told; null when nothing heats or cools"
 stage = "INTEGER | - | 0 nothing on, 1 first, 2 second stage"
 n_heat = "BIGINT | - | zones calling for heat; null if not known"
 heat_zones = "VARCHAR | - | which, as '1+3'; '' if none"
@@ -22,6 +22,7 @@ n_zones = "BIGINT | - | zones calling in the mode that runs (in purge and off: a
 zones = "VARCHAR | - | which"
 settled_ts = "BIGINT | us | first instant at which dampers have had time to travel since the last change of calls"
 in_visit = "BOOLEAN | - | inside a visit"
+is_inferred = "BOOLEAN | - | what heats or cools is known only from supply and return temperature"
 */
 -- Every edge of every state is one row that adds to or takes from a running sum; so the state at
 -- each instant needs no join of ranges.
@@ -44,7 +45,22 @@ change as (
     union all
     select r.site_id, unnest([r.start_ts, r.end_ts]), unnest([1, -1]), 'pump_' || r.mode, true, null
     from interval.source_run r
-    where r.source = 'compressor'
+    where r.source = 'compressor' and not coalesce(r.is_inferred, false)
+    union all
+    -- inferred runs of the equipment
+    select
+        r.site_id,
+        unnest([r.start_ts, r.end_ts]),
+        unnest([1, -1]),
+        'made_' || r.source || '_' || r.mode,
+        true,
+        null,
+    from interval.source_run r
+    where r.is_inferred
+    union all
+    select s.site_id, unnest([s.start_ts, s.end_ts]), unnest([1, -1]), s.role, s.is_on, null
+    from signal.state s
+    where s.role in ('inferred_heat', 'inferred_cool')
     union all
     select c.site_id, unnest([c.start_ts, c.end_ts]), unnest([1, -1]), 'call_' || c.mode, true, c.zone
     from interval.call c
@@ -96,6 +112,12 @@ at_once as (
         sum(step) filter (what = 'fan') as fan_known,
         sum(step) filter (what = 'pump_heating') as pump_heating,
         sum(step) filter (what = 'pump_cooling') as pump_cooling,
+        sum(step) filter (what = 'made_burner_heating') as made_burner,
+        sum(step) filter (what = 'made_compressor_heating') as made_pump,
+        sum(step) filter (what = 'made_heat_heating') as made_heat,
+        sum(step) filter (what = 'made_compressor_cooling') as made_cool,
+        sum(step) filter (what = 'inferred_heat') as heat_inferred,
+        sum(step) filter (what = 'inferred_cool') as cool_inferred,
         sum(step * (1::bigint << zone)) filter (what = 'call_heating') as heat_mask,
         sum(step) filter (what = 'call_heating') as n_heat,
         sum(step * (1::bigint << zone)) filter (what = 'call_cooling') as cool_mask,
@@ -112,7 +134,7 @@ logged as (
     select
         site_id,
         count(*) filter (role like 'zone_call_%') as n_call_channel,
-        bool_or(role in ('output_w1', 'output_y1', 'output_aux')) as any_source,
+        bool_or(role in ('output_w1', 'output_y1', 'output_aux')) as any_output,
         bool_or(role = 'output_w1') as has_w1,
         bool_or(role = 'output_w2') as has_w2,
         bool_or(role = 'output_y1') as has_y1,
@@ -120,6 +142,16 @@ logged as (
         bool_or(role = 'output_aux') as has_aux,
     from channel.channel
     where is_primary
+    group by site_id
+),
+
+inferred as (
+    select
+        site_id,
+        bool_or(role = 'inferred_heat') as infers_heat,
+        bool_or(role = 'inferred_cool') as infers_cool,
+    from signal.state
+    where role in ('inferred_heat', 'inferred_cool')
     group by site_id
 ),
 
@@ -136,7 +168,14 @@ standing as (
         if(sum(a.fan_known) over w > 0, coalesce(sum(a.fan_on) over w, 0) > 0, null) as fan_on,
         coalesce(sum(a.pump_heating) over w, 0) > 0 as pump_heating,
         coalesce(sum(a.pump_cooling) over w, 0) > 0 as pump_cooling,
-        l.any_source,
+        coalesce(sum(a.made_burner) over w, 0) > 0 as made_burner,
+        coalesce(sum(a.made_pump) over w, 0) > 0 as made_pump,
+        coalesce(sum(a.made_heat) over w, 0) > 0 as made_heat,
+        coalesce(sum(a.made_cool) over w, 0) > 0 as made_cool,
+        (not coalesce(n.infers_heat, false) or coalesce(sum(a.heat_inferred) over w, 0) > 0)
+            and (not coalesce(n.infers_cool, false) or coalesce(sum(a.cool_inferred) over w, 0) > 0)
+            as inferred_known,
+        l.any_output or n.infers_heat is not null as any_source,
         l.n_call_channel > 0
             and coalesce(sum(a.call_known) over w, 0) = l.n_call_channel
             and coalesce(sum(a.n_untold) over w, 0) = 0 as calls_known,
@@ -147,6 +186,7 @@ standing as (
         coalesce(sum(a.visit) over w, 0) > 0 as in_visit,
     from at_once a
     join logged l on l.site_id = a.site_id
+    left join inferred n on n.site_id = a.site_id
     window w as (partition by a.site_id order by a.ts)
 ),
 
@@ -154,10 +194,11 @@ mode as (
     select
         s.*,
         i.has_burner,
-        coalesce(s.w1, false) and i.has_burner as burner_on,
+        s.made_burner or (coalesce(s.w1, false) and i.has_burner) as burner_on,
         coalesce(s.aux, false) or (coalesce(s.w1, false) and not i.has_burner) as strip_on,
-        coalesce(s.y1, false) and s.pump_heating as compressor_heats,
-        coalesce(s.y1, false) and s.pump_cooling as compressor_cools,
+        s.made_pump or (coalesce(s.y1, false) and s.pump_heating) as compressor_heats,
+        s.made_cool or (coalesce(s.y1, false) and s.pump_cooling) as compressor_cools,
+        s.made_burner or s.made_pump or s.made_heat or s.made_cool as is_inferred,
         coalesce(s.y1, false) and not s.pump_heating and not s.pump_cooling as compressor_unknown,
     from standing s
     join run.site i on i.site_id = s.site_id
@@ -169,7 +210,7 @@ mode as (
 rested as (
     select
         *,
-        burner_on or strip_on or compressor_heats or compressor_cools or compressor_unknown as any_on,
+        burner_on or strip_on or compressor_heats or compressor_cools or compressor_unknown or made_heat as any_on,
         max(if(any_on, end_ts, null)) over before as source_off_ts,
         max(if(any_on or (calls_known and n_heat + n_cool > 0), end_ts, null)) over before as idle_ts,
         max(if(fan_on is not distinct from false, end_ts, null)) over before as fan_off_ts,
@@ -187,8 +228,8 @@ classed as (
         r.*,
         case
             when r.w1 is null or r.w2 is null or r.y1 is null or r.y2 is null or r.aux is null
-                or not r.any_source then 'unknown'
-            when r.burner_on or r.strip_on or r.compressor_heats then 'heating'
+                or not r.any_source or not r.inferred_known then 'unknown'
+            when r.burner_on or r.strip_on or r.compressor_heats or r.made_heat then 'heating'
             when r.compressor_cools then 'cooling'
             when r.compressor_unknown or r.fan_on is null then 'unknown'
             when not r.fan_on then 'off'
@@ -230,6 +271,7 @@ named as (
             when (burner_on or strip_on) and (compressor_heats or compressor_cools) then 'both'
             when burner_on then 'burner'
             when strip_on then 'strip'
+            when made_heat then 'heat'
             else 'compressor'
         end as source,
         case
@@ -264,6 +306,7 @@ named as (
             end >> z) & 1 = 1), '+'), null) as zones,
         settled_ts,
         in_visit,
+        is_inferred and class in ('heating', 'cooling') as is_inferred,
     from classed
 ),
 
@@ -272,9 +315,9 @@ parted as (
     select
         n.*,
         max(end_ts) over (partition by site_id) as last_ts,
-        row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit)
+        row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit, source, is_inferred)
             is distinct from lag(
-                row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit)
+                row(w1, w2, y1, y2, aux, fan_on, class, heat_zones, cool_zones, settled_ts, in_visit, source, is_inferred)
             ) over (partition by site_id order by start_ts) as is_new,
     from named n
 )
@@ -300,6 +343,7 @@ select
     zones,
     settled_ts,
     in_visit,
+    is_inferred,
 from parted
 where is_new
 order by site_id, start_ts

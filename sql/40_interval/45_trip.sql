@@ -36,6 +36,7 @@ lit as (
         c.class = k.mode as is_on,
         lag(c.class = k.mode) over w as was_on,
         lag(c.class) over w as class_before,
+        lag(c.is_inferred) over w as was_inferred,
         c.class,
         c.in_visit,
     from interval.condition c
@@ -46,7 +47,12 @@ lit as (
 drop_edge as (
     select site_id, kind, mode, sign, setting, start_ts as drop_ts, in_visit
     from lit
-    where was_on and not is_on and class in ('waiting', 'off', 'purge', 'fan_only')
+    -- the end of an inferred run is no drop of the panel's outputs
+    where
+        was_on
+        and not is_on
+        and class in ('waiting', 'off', 'purge', 'fan_only')
+        and was_inferred is distinct from true
 ),
 
 resume as (

@@ -49,6 +49,7 @@ steady as (
     join run.threshold t on t.site_id = s.site_id
     where
         c.class = 'heating'
+        and c.is_inferred is distinct from true
         and c.source in ('burner', 'strip')
         and c.fan_on
         and s.end_ts <= c.end_ts

@@ -59,7 +59,7 @@ hot as (
     from over o
     join interval.condition c
         on c.site_id = o.site_id and c.start_ts < o.end_ts and c.end_ts > o.start_ts
-    where c.class = 'heating' or c.w1 or c.w2 or c.aux
+    where (c.class = 'heating' and c.is_inferred is distinct from true) or c.w1 or c.w2 or c.aux
 ),
 
 stretch as (

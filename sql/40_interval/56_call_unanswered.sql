@@ -37,7 +37,8 @@ open_call as (
         c.end_ts,
         c.in_visit,
         if(m.mode = 'heating', c.n_heat, c.n_cool) > 0
-            and c.class not in ('unknown', m.mode) as is_open,
+            and c.class not in ('unknown', m.mode)
+            and not coalesce(bool_or(c.is_inferred) over (partition by c.site_id), false) as is_open,
     from interval.condition c
     cross join mode m
 ),

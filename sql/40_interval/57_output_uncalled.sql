@@ -37,12 +37,14 @@ fan_logged as (
 -- heat or cooling that no zone calls for; a compressor whose mode is not known is left out
 stretch as (
     select c.site_id, k.what, c.start_ts, c.end_ts, c.in_visit,
-        c.class = k.what and if(k.what = 'heating', c.n_heat, c.n_cool) = 0 as is_on,
+        c.class = k.what and if(k.what = 'heating', c.n_heat, c.n_cool) = 0
+            and c.is_inferred is distinct from true as is_on,
     from interval.condition c
     cross join (select unnest(['heating', 'cooling']) as what) k
     union all
     select c.site_id, 'fan', c.start_ts, c.end_ts, c.in_visit,
-        c.fan_on and c.class in ('fan_only', 'purge', 'off') and c.n_heat = 0 and c.n_cool = 0,
+        c.fan_on and c.class in ('fan_only', 'purge', 'off') and c.n_heat = 0 and c.n_cool = 0
+            and not coalesce(bool_or(c.is_inferred) over (partition by c.site_id), false),
     from interval.condition c
     join fan_logged f on f.site_id = c.site_id
 ),

@@ -52,11 +52,19 @@ rests_on as (
 ),
 
 figure as (
-    select w.site_id, r.figure, r.pattern, r.is_required
+    -- inferred runs of the equipment stand in for outputs where only what ran is asked
+    select
+        w.site_id,
+        r.figure,
+        r.pattern,
+        r.is_required,
+        if(r.figure in ('outputs', 'conditions') and r.pattern = 'output_%', 'inferred_%', null) as or_pattern,
     from run.window w
     cross join rests_on r
     union all
-    select distinct site_id, role, role, true from signal.coverage where role like 'output_%'
+    select distinct site_id, role, role, true, null
+    from signal.coverage
+    where role like 'output_%' or role like 'inferred_%'
 ),
 
 -- the fan is no channel of its own: its gaps are what its source left open
@@ -75,8 +83,28 @@ fan_edge as (
     group by f.site_id
 ),
 
+-- inferred states are known where a stretch says so
+inferred_edge as (
+    select
+        s.site_id,
+        s.role,
+        s.end_ts as start_ts,
+        coalesce(lead(s.start_ts) over (partition by s.site_id, s.role order by s.start_ts), w.end_ts) as end_ts,
+    from signal.state s
+    join run.window w on w.site_id = s.site_id
+    where s.is_inferred
+    union all
+    select s.site_id, s.role, w.start_ts, min(s.start_ts)
+    from signal.state s
+    join run.window w on w.site_id = s.site_id
+    where s.is_inferred
+    group by s.site_id, s.role, w.start_ts
+),
+
 gap as (
     select site_id, role, start_ts, end_ts from trust.gap
+    union all
+    select site_id, role, start_ts, end_ts from inferred_edge where end_ts > start_ts
     union all
     select e.site_id, 'fan', greatest(e.start_ts, w.start_ts), least(e.end_ts, w.end_ts)
     from fan_edge e
@@ -111,7 +139,8 @@ needed as (
         max(c.interval_s) as interval_s,
         count(c.role) as n_channel,
     from figure f
-    left join channel c on c.site_id = f.site_id and c.role like f.pattern
+    left join channel c
+        on c.site_id = f.site_id and (c.role like f.pattern or c.role like f.or_pattern)
     group by f.site_id, f.figure, f.pattern, f.is_required
 ),
 
@@ -131,7 +160,7 @@ summed as (
 open_gap as (
     select distinct g.site_id, f.figure, g.start_ts, g.end_ts
     from gap g
-    join figure f on f.site_id = g.site_id and g.role like f.pattern
+    join figure f on f.site_id = g.site_id and (g.role like f.pattern or g.role like f.or_pattern)
 ),
 
 new_gap as (

@@ -1,13 +1,13 @@
--- one row per output that was logged: time on, starts, open runs, bound from sampling
+-- one row per output that was logged, and per mode that was inferred: time on, starts, open runs, bounds
 /*
 definition = "Seconds an output was on; open runs count, lengths and starts only as far as seen. A start is an off-to-on edge; off for less than the chatter time neither ends nor starts a run."
-needs = ["an output"]
+needs = ["an output, else supply and return temperature"]
 resolution = "half an interval at each edge seen, so one interval a run; a run or rest under two intervals is not counted reliably"
 interval_max_s = 60
 source = "definitions: a run is a maximal stretch with an output on and no gap"
 
 [columns]
-output = "VARCHAR | - | role"
+output = "VARCHAR | - | role; inferred_heat, inferred_cool, inferred_fan: runs of the equipment, not outputs"
 on_s = "DOUBLE | s | time on; open runs count"
 n_start = "BIGINT | - | off-to-on edges seen (chatter bridged)"
 n_run = "BIGINT | - | runs, open ones included"
@@ -16,13 +16,17 @@ n_chatter = "BIGINT | - | short offs bridged"
 plus_minus_s = "DOUBLE | s | bound from sampling: one interval per run of which an edge was seen, and one per chatter"
 coverage = "DOUBLE | share | measure.coverage"
 resolution_s = "DOUBLE | s | measure.coverage"
+is_inferred = "BOOLEAN | - | read off supply and return temperature"
+runtime_error_frac = "DOUBLE | share | expected error of on_s where it is inferred; null: logged, or not measured"
+starts_error_frac = "DOUBLE | share | expected error of n_start where it is inferred"
+asked_s = "DOUBLE | s | inferred burner runs with the usual ignition before each: about how long W was on; else null"
 */
 with
 
 known as (
     select site_id, role as output, interval_s
     from signal.coverage
-    where role like 'output_%'
+    where role like 'output_%' or role like 'inferred_%'
 ),
 
 summed as (
@@ -39,6 +43,24 @@ summed as (
     from known k
     left join interval.output_run r on r.site_id = k.site_id and r.output = k.output
     group by k.site_id, k.output
+),
+
+error as (
+    select
+        site_id,
+        if(state = 'heating', 'inferred_heat', 'inferred_cool') as output,
+        max(runtime_error_frac) as runtime_error_frac,
+        max(starts_error_frac) as starts_error_frac,
+    from run_state.inferred_state
+    where state in ('heating', 'cooling')
+    group by site_id, state
+),
+
+burner as (
+    select site_id, count(*) filter (source = 'burner' and has_start) as n_start, bool_and(source = 'burner') as is_all
+    from interval.source_run
+    where is_inferred and mode = 'heating'
+    group by site_id
 )
 
 select
@@ -54,6 +76,13 @@ select
     s.n_pair * s.interval_s as plus_minus_s,
     c.coverage,
     c.resolution_s,
+    s.output like 'inferred_%' as is_inferred,
+    e.runtime_error_frac,
+    e.starts_error_frac,
+    if(b.is_all and s.output = 'inferred_heat', s.on_s + b.n_start * t.ignition_usual_s, null) as asked_s,
 from summed s
+join run.threshold t on t.site_id = s.site_id
+left join error e on e.site_id = s.site_id and e.output = s.output
+left join burner b on b.site_id = s.site_id
 join measure.coverage c on c.site_id = s.site_id and c.figure = s.output
 order by s.site_id, s.output

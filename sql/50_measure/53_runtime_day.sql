@@ -26,7 +26,7 @@ part as (
         least(s.end_ts, d.end_ts) as end_ts,
     from signal.state s
     join run.day d on d.site_id = s.site_id and s.start_ts < d.end_ts and s.end_ts > d.start_ts
-    where s.role like 'output_%'
+    where s.role like 'output_%' or s.role like 'inferred_%'
 ),
 
 started as (

@@ -8,12 +8,13 @@ source = "ours; that W of a heat pump is aux heat and never second stage: common
 
 [columns]
 mode = "VARCHAR | - | heating or cooling"
-source = "VARCHAR | - | burner, strip, compressor or both"
-stage = "VARCHAR | - | first, second or aux"
+source = "VARCHAR | - | burner, strip, compressor or both; heat: inferred, and which cannot be told"
+stage = "VARCHAR | - | first, second or aux; any: inferred, stages are not told apart"
 s = "DOUBLE | s | time, visits included"
 plus_minus_s = "DOUBLE | s | bound from sampling: one interval per stretch of it"
 coverage = "DOUBLE | share | measure.coverage"
 resolution_s = "DOUBLE | s | measure.coverage"
+is_inferred = "BOOLEAN | - | read off supply and return temperature"
 */
 -- Strip heat is aux, never second stage, alone or beside the compressor. Burner and compressor at once
 -- stay 'both', first or second stage.
@@ -25,11 +26,13 @@ split as (
         c.class as mode,
         c.source,
         case
+            when c.is_inferred then 'any'
             when c.source = 'strip' then 'aux'
             when c.source = 'both' and not (c.w1 and i.has_burner) then 'aux'
             when c.stage = 2 then 'second'
             else 'first'
         end as stage,
+        coalesce(c.is_inferred, false) as is_inferred,
         c.start_ts,
         c.end_ts,
     from interval.condition c
@@ -55,7 +58,8 @@ select
     count(*) filter (p.is_new) * any_value(c.resolution_s) as plus_minus_s,
     any_value(c.coverage) as coverage,
     any_value(c.resolution_s) as resolution_s,
+    p.is_inferred,
 from stretch p
 join measure.coverage c on c.site_id = p.site_id and c.figure = 'outputs'
-group by p.site_id, p.mode, p.source, p.stage
+group by p.site_id, p.mode, p.source, p.stage, p.is_inferred
 order by p.site_id, p.mode, p.source, p.stage

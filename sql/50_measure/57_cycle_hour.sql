@@ -61,6 +61,21 @@ unseen as (
     where role like 'output_%' or role like 'zone_call_%'
     union all
     select site_id, start_ts, end_ts from run.visit
+    union all
+    -- between two stretches of inferred states
+    select
+        s.site_id,
+        s.end_ts,
+        coalesce(lead(s.start_ts) over (partition by s.site_id, s.role order by s.start_ts), w.end_ts),
+    from signal.state s
+    join run.window w on w.site_id = s.site_id
+    where s.is_inferred
+    union all
+    select s.site_id, w.start_ts, min(s.start_ts)
+    from signal.state s
+    join run.window w on w.site_id = s.site_id
+    where s.is_inferred
+    group by s.site_id, s.role, w.start_ts
 ),
 
 full_hour as (
@@ -73,6 +88,7 @@ full_hour as (
             u.site_id = h.site_id
             and u.start_ts < h.hour_ts + 3600000000
             and u.end_ts > h.hour_ts
+            and u.end_ts > u.start_ts
     )
 ),
 

@@ -7,7 +7,7 @@ interval_max_s = 60
 source = "short-run and rest times: run.threshold"
 
 [columns]
-source = "VARCHAR | - | burner, strip or compressor"
+source = "VARCHAR | - | burner, strip or compressor; heat: inferred, and which cannot be told"
 mode = "VARCHAR | - | heating, cooling or unknown"
 n_start = "BIGINT | - | starts seen, visits left out"
 n_start_all = "BIGINT | - | starts seen, visits included"
@@ -23,6 +23,8 @@ fitted_nmax_per_h = "DOUBLE | 1/h | cycles an hour at half load, fitted; null if
 n_fit_hour = "BIGINT | h | hours in the fit"
 coverage = "DOUBLE | share | measure.coverage"
 resolution_s = "DOUBLE | s | measure.coverage"
+is_inferred = "BOOLEAN | - | runs read off supply and return temperature"
+starts_error_frac = "DOUBLE | share | expected error of the starts where they are inferred"
 */
 with
 
@@ -39,6 +41,15 @@ interval_of as (
     join run.site i on i.site_id = c.site_id
     where c.role in ('output_w1', 'output_y1', 'output_aux')
     group by all
+    union all
+    select i.site_id, s.source, max(i.interval_s)
+    from run_state.inferred_state i
+    cross join (select unnest(['burner', 'compressor', 'heat']) as source) s
+    where not exists (
+        from signal.coverage c
+        where c.site_id = i.site_id and c.role in ('output_w1', 'output_y1', 'output_aux')
+    )
+    group by i.site_id, s.source
 ),
 
 counted as (
@@ -48,6 +59,7 @@ counted as (
         mode,
         count(*) filter (has_start and not in_visit) as n_start,
         count(*) filter (has_start) as n_start_all,
+        coalesce(bool_or(is_inferred), false) as is_inferred,
         count(*) filter (is_closed and not in_visit) as n_closed_run,
         median((end_ts - start_ts) / 1e6) filter (is_closed and not in_visit) as median_run_s,
     from interval.source_run
@@ -100,10 +112,17 @@ select
     coalesce(f.n_hour, 0) as n_fit_hour,
     c.coverage,
     c.resolution_s,
+    n.is_inferred,
+    e.starts_error_frac,
 from counted n
 join run.threshold t on t.site_id = n.site_id
 left join interval_of i on i.site_id = n.site_id and i.source = n.source
 left join short s on s.site_id = n.site_id and s.source = n.source and s.mode = n.mode
+left join (
+    select site_id, state as mode, max(starts_error_frac) as starts_error_frac
+    from run_state.inferred_state
+    group by site_id, state
+) e on e.site_id = n.site_id and e.mode = n.mode and n.is_inferred
 left join min_off m on m.site_id = n.site_id
 left join measure.cycle_fit f on f.site_id = n.site_id and f.what = n.source and f.mode = n.mode
 join measure.coverage c on c.site_id = n.site_id and c.figure = 'outputs'

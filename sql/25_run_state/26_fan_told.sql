@@ -1,4 +1,4 @@
--- one row per stretch during which the blower was known to run or to stand
+-- one row per stretch during which what was logged says that the blower ran or stood
 /*
 [columns]
 start_ts = "BIGINT | us | from"

@@ -1,0 +1,293 @@
+"""The runs of heating and cooling that one site's supply and return temperature show.
+
+`runs_of` finds them; which source made the heat is told afterwards from how high the runs stand
+over return, where the site has two and they stand apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.mixture import GaussianMixture
+
+from pipeline.measures.run_edges import bounds, headed_for, over_return
+from pipeline.measures.supply_shape import (
+    COOL,
+    COOL_START,
+    HEAT,
+    HEAT_START,
+    OFF,
+    Flags,
+    Ints,
+    Shape,
+    Steps,
+    Values,
+    on_grid,
+    settled,
+    spans,
+)
+
+RISE_OF_KIND_F = {"heat_pump": 20.0}
+RISE_USUAL_F = 30.0
+START_HOLDS_S = 300.0
+"""A compressor's minimum run: it may run on so long after the last call ended."""
+LEAST_STRETCH_S = 900.0
+REVERSED_F = 3.0
+SOURCE_RATIO = 1.6
+"""Burner runs stand at least so many times as high over return as compressor runs."""
+BURNER_FROM_F, COMPRESSOR_TO_F = 34.0, 26.0
+"""Where a dual-fuel log shows one kind of run only: usual rises of gas heat and of a heat pump."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """One site's readings, all of one length: instants [s], °F (outdoors NaN where not known).
+
+    fan : 1, 0, or -1 not known; calling : 1, 0, or -1; told : a logged output is on
+    """
+
+    at_s: Values
+    supply_f: Values
+    return_f: Values
+    outdoor_f: Values
+    interval_s: float
+    fan: Ints
+    calling: Ints
+    told: Flags
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """What the site file says that bears on runs."""
+
+    heats: bool
+    cools: bool
+    has_burner: bool
+    has_heat_pump: bool
+    min_off_s: float
+    defrost_max_s: float
+    defrost_outdoor_max_f: float
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run of heating or cooling: instants [s]; `source` None: cannot be told."""
+
+    mode: str
+    start_s: float
+    end_s: float
+    level_f: float
+    source: str | None = None
+    is_told: bool = False
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch without a gap: from, to [s], its runs, and where the fan ran beside them."""
+
+    start_s: float
+    end_s: float
+    runs: tuple[Run, ...]
+    fan: tuple[tuple[float, float], ...]
+
+
+def runs_of(readings: Readings, equipment: Equipment, hold_intervals: float) -> list[Stretch]:
+    """The stretches of the log with their runs, in order; empty where there is too little."""
+    usual = RISE_OF_KIND_F["heat_pump"] if not equipment.has_burner else RISE_USUAL_F
+    parts = []
+    grids: list[Steps] = []
+    for part in _without_gaps(readings, hold_intervals):
+        try:
+            grid = on_grid(
+                part.at_s,
+                part.supply_f,
+                part.return_f,
+                part.outdoor_f,
+                part.interval_s,
+                part.fan,
+                _may_start(part),
+            )
+        except ValueError:
+            continue
+        if grid.at_s[-1] - grid.at_s[0] >= LEAST_STRETCH_S:
+            parts.append(part)
+            grids.append(grid)
+    if not grids:
+        return []
+    shape, paths = settled(grids, Shape(rise_f=usual), equipment.heats, equipment.cools)
+    found = [
+        _stretch(part, grid, states, shape, equipment)
+        for part, grid, states in zip(parts, grids, paths, strict=True)
+    ]
+    return _with_sources(found, equipment)
+
+
+def _without_gaps(r: Readings, hold_intervals: float) -> list[Readings]:
+    known = ~np.isnan(r.supply_f) & ~np.isnan(r.return_f)
+    apart = np.concatenate([[False], np.diff(r.at_s) > hold_intervals * r.interval_s])
+    number = np.cumsum(apart)
+    parts = []
+    for a, b in spans(known):
+        for n in np.unique(number[a:b]):
+            i = a + np.flatnonzero(number[a:b] == n)
+            cut = slice(int(i[0]), int(i[-1]) + 1)
+            parts.append(
+                Readings(
+                    r.at_s[cut],
+                    r.supply_f[cut],
+                    r.return_f[cut],
+                    r.outdoor_f[cut],
+                    r.interval_s,
+                    r.fan[cut],
+                    r.calling[cut],
+                    r.told[cut],
+                )
+            )
+    return parts
+
+
+def _may_start(r: Readings) -> Flags:
+    """False where calls are known and none has stood for a compressor's minimum run."""
+    called = np.where(r.calling != 0, r.at_s, -np.inf)
+    return r.at_s - np.maximum.accumulate(called) <= START_HOLDS_S
+
+
+def _stretch(
+    part: Readings, grid: Steps, states: Ints, shape: Shape, equipment: Equipment
+) -> Stretch:
+    over_f = part.supply_f - part.return_f
+    runs: list[Run] = []
+    for mode, codes, sign in (
+        ("heating", (HEAT_START, HEAT), 1.0),
+        ("cooling", (COOL_START, COOL), -1.0),
+    ):
+        levelled = over_return(part.at_s, over_f, sign)
+        headed = headed_for(part.at_s, over_f, sign, part.interval_s, shape.tau_s)
+        for a, b in spans(np.isin(states, codes)):
+            level_f = float(np.median(sign * grid.over_f[a + (b - a) // 2 : b + 1]))
+            is_burner = (
+                mode == "heating"
+                and equipment.has_burner
+                and (not equipment.has_heat_pump or level_f >= BURNER_FROM_F)
+            )
+            start_s, end_s = bounds(
+                levelled if is_burner else headed,
+                float(grid.at_s[a]),
+                float(grid.at_s[b]),
+                part.interval_s,
+                is_burner,
+            )
+            runs.append(Run(mode, start_s, end_s, level_f))
+    runs.sort(key=lambda run: run.start_s)
+    if equipment.has_heat_pump:
+        runs = _through_defrost(runs, part, grid, states, equipment)
+    first, last = float(part.at_s[0]), float(part.at_s[-1])
+    runs = _apart(runs, first, last)
+    told = [
+        replace(run, is_told=bool(part.told[_inside(part, run)].mean() > 0.5))
+        if _inside(part, run).any()
+        else run
+        for run in runs
+    ]
+    fan = [(float(grid.at_s[a]), float(grid.at_s[b])) for a, b in spans(states != OFF)]
+    return Stretch(first, last, tuple(told), tuple(fan))
+
+
+def _inside(part: Readings, run: Run) -> Flags:
+    return np.asarray((part.at_s >= run.start_s) & (part.at_s < run.end_s))
+
+
+def _apart(runs: list[Run], first_s: float, last_s: float) -> list[Run]:
+    """The runs clipped to the stretch, none beginning before the one before it has ended."""
+    kept: list[Run] = []
+    for run in runs:
+        start_s = max(run.start_s, first_s, kept[-1].end_s + 1.0 if kept else first_s)
+        end_s = min(run.end_s, last_s)
+        if end_s - start_s >= 1.0:
+            kept.append(replace(run, start_s=start_s, end_s=end_s))
+    return kept
+
+
+def _through_defrost(
+    runs: list[Run], part: Readings, grid: Steps, states: Ints, equipment: Equipment
+) -> list[Run]:
+    """A defrost does not end a run: the compressor runs on, only supply dips.
+
+    A rest of compressor heat shorter than the compressor may rest at all is one, and so is a
+    longer one, up to a defrost's longest, in which supply went below return.
+    """
+    merged: list[Run] = []
+    for run in runs:
+        before = merged[-1] if merged else None
+        if run.mode == "cooling" and before is not None and before.mode == "heating":
+            cold = _outdoor(part, run.start_s)
+            if run.end_s - run.start_s <= equipment.defrost_max_s and (
+                np.isnan(cold) or cold <= equipment.defrost_outdoor_max_f
+            ):
+                continue  # the reversed valve of a defrost
+        if before is None or not (before.mode == run.mode == "heating"):
+            merged.append(run)
+            continue
+        rest_s = run.start_s - before.end_s
+        cold = _outdoor(part, before.end_s)
+        may_be = rest_s <= equipment.defrost_max_s and (
+            np.isnan(cold) or cold <= equipment.defrost_outdoor_max_f
+        )
+        between = (grid.at_s >= before.end_s) & (grid.at_s <= run.start_s)
+        went_below = bool(between.any()) and float(grid.over_f[between].min()) < -REVERSED_F
+        stood = bool((states[between[:-1]] == OFF).any()) if between.any() else False
+        is_high = equipment.has_burner and max(before.level_f, run.level_f) >= BURNER_FROM_F
+        if (
+            may_be
+            and not is_high
+            and (went_below or (rest_s < equipment.min_off_s - 30.0 and not stood))
+        ):
+            merged[-1] = replace(before, end_s=run.end_s, level_f=max(before.level_f, run.level_f))
+        else:
+            merged.append(run)
+    return merged
+
+
+def _outdoor(part: Readings, at_s: float) -> float:
+    i = min(int(np.searchsorted(part.at_s, at_s)), len(part.at_s) - 1)
+    return float(part.outdoor_f[i])
+
+
+def _with_sources(stretches: list[Stretch], equipment: Equipment) -> list[Stretch]:
+    """The stretches with each run's source: by the kind of equipment, else by the runs' levels."""
+    levels = np.array([r.level_f for s in stretches for r in s.runs if r.mode == "heating"])
+    split_f = _split(levels) if equipment.has_burner and equipment.has_heat_pump else None
+
+    def source(run: Run) -> str | None:
+        if run.mode == "cooling" or not equipment.has_burner:
+            return "compressor"
+        if not equipment.has_heat_pump:
+            return "burner"
+        if split_f is not None:
+            return "burner" if run.level_f > split_f else "compressor"
+        if run.level_f >= BURNER_FROM_F:
+            return "burner"
+        return "compressor" if run.level_f <= COMPRESSOR_TO_F else None
+
+    return [replace(s, runs=tuple(replace(r, source=source(r)) for r in s.runs)) for s in stretches]
+
+
+LEAST_FOR_SPLIT = 12
+
+
+def _split(levels: NDArray[np.float64]) -> float | None:
+    """The level [°F over return] that parts burner runs from compressor runs; None if none does.
+
+    Two groups are taken only where they describe the levels better (BIC) and stand apart.
+    """
+    if len(levels) < LEAST_FOR_SPLIT:
+        return None
+    column = levels[:, None]
+    one = GaussianMixture(1, random_state=0).fit(column)
+    two = GaussianMixture(2, random_state=0, n_init=3).fit(column)
+    low, high = np.sort(two.means_.ravel())
+    if two.bic(column) >= one.bic(column) or high < SOURCE_RATIO * low or low > COMPRESSOR_TO_F:
+        return None
+    return float((low + high) / 2.0)

@@ -1,0 +1,236 @@
+"""How far inferred runs are off: simulated systems with their outputs hidden, against the truth.
+
+    python -m tests.accuracy.inferred [--part tuning|reporting] [--systems N]
+
+Each system is exported at 10 s, 30 s, 60 s and 5 min as a site that has supply, return and outdoor
+temperature only, loaded and measured like any other. Runs that touch a visit are left out on both
+sides. The truth of a burner is its flame, of a compressor its Y; "W" compares the burner's time
+with the usual ignition added to what W1 was really on. Constants and expected errors come from the
+tuning part; the reporting part is for figures.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import click
+import numpy as np
+import pandas as pd
+
+from pipeline.ingest.load import load_site
+from pipeline.run_tables import prepare
+from pipeline.site_reader import read_site
+from pipeline.stages import discover, run
+from pipeline.store import attach_sites, connect_working
+from pipeline.thresholds import THRESHOLDS
+from sample_data.world import System, healthy, record, reporting_run
+from sample_data.world.export import exports, utc_s
+from sample_data.world.known import Known, merged, segments
+from sample_data.world.loop import Record
+from sample_data.world.site_file import site_toml
+
+INTERVALS_S = (10, 30, 60, 300)
+KEPT = ("supply_temp", "return_temp", "outdoor_temp")
+CHATTER_S = 15
+Runs = list[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class Score:
+    """Errors of one system, mode and interval, as shares of the truth."""
+
+    system: str
+    kind: str
+    mode: str
+    stages: int
+    in_attic: bool
+    interval_s: int
+    true_s: float
+    true_starts: int
+    runtime_error: float
+    starts_error: float
+    asked_error: float | None
+    source_error: float | None
+
+
+def hidden_site(system: System, kept: Record, interval_s: int, folder: Path) -> None:
+    """A site with supply, return and outdoor temperature at this interval and nothing else."""
+    logging = replace(
+        system.logging,
+        fast_s=interval_s,
+        slow_s=max(60, interval_s),
+        static=False,
+        dampers=False,
+        setpoints=False,
+        proof=False,
+        dialect="plain",
+    )
+    system = replace(system, logging=logging)
+    files = [
+        replace(e, channels=tuple(c for c in e.channels if c.role in KEPT))
+        for e in exports(system, kept)
+    ]
+    files = [e for e in files if e.channels]
+    (folder / "exports").mkdir(parents=True, exist_ok=True)
+    (folder / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
+    for e in files:
+        (folder / "exports" / e.name).write_text(e.text, encoding="utf-8", newline="")
+
+
+def inferred(folder: Path) -> pd.DataFrame:
+    """interval.source_run of the site, from its exports."""
+    site = read_site(folder)
+    load_site(folder)
+    con = connect_working()
+    try:
+        attach_sites(con, {site.id: site.store_path})
+        prepare(con, [site])
+        stages = discover(con)
+        last = next(n for n, s in enumerate(stages) if s.table == "interval.source_run")
+        run(con, [s for s in stages[: last + 1] if not s.table.startswith("trust.clock")])
+        return con.execute("select * from interval.source_run order by start_ts").df()
+    finally:
+        con.close()
+
+
+def scores(system: System, kept: Record, interval_s: int, folder: Path) -> Iterator[Score]:
+    """One score per mode that ran for more than an hour."""
+    hidden_site(system, kept, interval_s, folder)
+    found = inferred(folder)
+    known = Known(system, kept)
+    flame, pump = kept.flag("flame"), known.pumping
+    truth = {
+        "heating": (flame | pump) if system.plant.furnace > 0 else (pump | known.aux),
+        "cooling": known.cooling,
+    }
+    inside = np.flatnonzero(~known.in_visit)
+    first, last = float(inside[0]), float(inside[-1])
+    began = utc_s(system)
+
+    def outside_visits(runs: Runs) -> Runs:
+        return [(a, b) for a, b in runs if a >= first and b <= last]
+
+    for mode, flags in truth.items():
+        true = outside_visits(merged(segments(flags), CHATTER_S))
+        true_s = sum(b - a for a, b in true)
+        if true_s < 3600:
+            continue
+        own = found[found["mode"] == mode]
+        runs = outside_visits(
+            list(zip(own["start_ts"] / 1e6 - began, own["end_ts"] / 1e6 - began, strict=True))
+        )
+        total_s = sum(b - a for a, b in runs)
+        asked = None
+        if mode == "heating" and system.kind in ("furnace", "furnace_ac"):
+            w1 = outside_visits(merged(segments(known.w1), CHATTER_S))
+            usual_s = THRESHOLDS["ignition_usual_s"].value
+            asked = (total_s + usual_s * len(runs)) / sum(b - a for a, b in w1) - 1
+        source = None
+        if mode == "heating" and system.kind == "dual_fuel":
+            by_burner = sum(
+                b - a
+                for a, b in outside_visits(
+                    [
+                        (a / 1e6 - began, b / 1e6 - began)
+                        for a, b, s in zip(
+                            own["start_ts"], own["end_ts"], own["source"], strict=True
+                        )
+                        if s == "burner"
+                    ]
+                )
+            )
+            lit = sum(b - a for a, b in outside_visits(segments(flame)))
+            source = (by_burner - lit) / true_s
+        heats = system.plant.furnace > 0 and mode == "heating"
+        yield Score(
+            system=system.name,
+            kind=system.kind,
+            mode=mode,
+            stages=int(system.plant.heating_stages if heats else system.plant.compressor_stages),
+            in_attic=system.plant.in_attic > 0,
+            interval_s=interval_s,
+            true_s=true_s,
+            true_starts=len(true),
+            runtime_error=total_s / true_s - 1,
+            starts_error=len(runs) / len(true) - 1,
+            asked_error=asked,
+            source_error=source,
+        )
+
+
+def measured(part: str, systems: int, intervals: tuple[int, ...]) -> pd.DataFrame:
+    """Scores of the first healthy systems of a part, one row per system, mode and interval."""
+    rows: list[Score] = []
+    wall = reporting_run() if part == "reporting" else contextlib.nullcontext()
+    with wall:
+        for number in range(systems):
+            system = healthy(part, number)
+            kept = record(system)
+            for interval_s in intervals:
+                with tempfile.TemporaryDirectory() as folder:
+                    rows += scores(system, kept, interval_s, Path(folder) / "site")
+    return pd.DataFrame([vars(r) for r in rows])
+
+
+def table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Per mode, kind of equipment, stages and interval: systems, runs and errors in percent."""
+
+    def said(own: pd.DataFrame) -> pd.Series:
+        runtime, starts = own["runtime_error"].abs(), own["starts_error"].abs()
+        asked = own["asked_error"].dropna().abs()
+        source = own["source_error"].dropna().abs()
+        return pd.Series(
+            {
+                "systems": len(own),
+                "runs": own["true_starts"].sum(),
+                "runtime median": 100 * runtime.median(),
+                "runtime 9 in 10": 100 * runtime.quantile(0.9),
+                "pooled": 100
+                * ((own["runtime_error"] * own["true_s"]).sum() / own["true_s"].sum()),
+                "within 3 %": (runtime <= 0.03).sum(),
+                "starts median": 100 * starts.median(),
+                "starts 9 in 10": 100 * starts.quantile(0.9),
+                "within 5 %": (starts <= 0.05).sum(),
+                "W 9 in 10": 100 * asked.quantile(0.9) if len(asked) else np.nan,
+                "source median": 100 * source.median() if len(source) else np.nan,
+            }
+        )
+
+    rows = rows.assign(
+        equipment=rows["kind"]
+        .where(rows["mode"] == "heating", "any")
+        .replace("furnace", "furnace_ac")
+    )
+    by = ["mode", "equipment", "stages", "interval_s"]
+    return rows.groupby(by)[list(rows.columns)].apply(said).round(1).reset_index()
+
+
+@click.command()
+@click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
+@click.option("--systems", default=40, help="So many healthy systems of the part.")
+@click.option("--csv", "path", type=click.Path(path_type=Path), help="Every score as a table.")
+def main(part: str, systems: int, path: Path | None) -> None:
+    """Print the errors of inferred runtime and starts."""
+    rows = measured(part, systems, INTERVALS_S)
+    if path is not None:
+        rows.to_csv(path, index=False)
+    with pd.option_context("display.width", 200, "display.max_columns", 30, "display.max_rows", 99):
+        click.echo(table(rows).to_string(index=False))
+        click.echo("\nOne stage, 60 s or faster, systems in an attic and elsewhere:")
+        one = rows[(rows["stages"] == 1) & (rows["interval_s"] <= 60)]
+        one = one[(one["mode"] == "cooling") | one["kind"].isin(["furnace", "furnace_ac"])]
+        click.echo(
+            table(
+                one.assign(kind=one["in_attic"].map({True: "attic", False: "house"})).assign(
+                    mode=one["mode"] + one["in_attic"].map({True: " (attic)", False: ""})
+                )
+            ).to_string(index=False)
+        )
+
+
+if __name__ == "__main__":
+    main()
