@@ -1,8 +1,8 @@
 """one row per stretch of heating, cooling, fan alone or off, read off supply and return air
 
 Only for sites whose outputs do not say when each of their modes ran; for all others there is no
-row and nothing is computed. How it is told stands in `supply_shape` (states), `run_edges` (instants)
-and `inferred_runs` (sources, defrost); how far it is off, in `pipeline.expected_error`.
+row and nothing is computed. How it is told stands in `supply_shape` (states), `run_edges`
+(instants) and `inferred_runs` (sources, defrost); how far off it is, in `pipeline.expected_error`.
 """
 
 from __future__ import annotations
