@@ -7,15 +7,16 @@ zero would be a claim.
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
 import pandas as pd
 
 from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._context import with_condition
-from pipeline.findings._site import flags, none_if_null, number, records
+from pipeline.findings._site import flags, number, records
 from pipeline.result import SiteResult
+from pipeline.review_static import hunting_block, relief_block, zero_block
+from pipeline.review_values import Block, iso, rounded
 from pipeline.units import MICROSECONDS
 from pipeline.words import zone_numbers
 
@@ -23,8 +24,6 @@ LATER = "not measured in this version"
 NO_COMFORT = "its temperature is not logged, or it never called"
 HEAT_SOURCES = ("burner", "strip")
 KIND_OF_CUT_OUT = {"burner": "high", "strip": "high", "compressor": "low"}
-
-Block = dict[str, Any]
 
 
 class Measured:
@@ -224,24 +223,39 @@ class Measured:
 
     def static(self) -> Block:
         """Time above target, visits included; excursions and relief, visits left out."""
-        rows = self.rows("measure.static_total")
-        if not rows:
+        r = next(iter(self.rows("measure.static_total")), None)
+        if r is None:
             return {
                 "fan_s": None,
                 "above_target_s": None,
+                "above_more_s": None,
+                "above_far_s": None,
+                "area_inwc_min": None,
                 "max_inwc": None,
                 "excursions": None,
                 "relief_actions": None,
+                "relief": None,
+                "hunting": [],
+                "zero": None,
                 "coverage": 0.0,
                 "resolution_s": None,
             }
-        r = rows[0]
         return {
             "fan_s": number(r.fan_s),
             "above_target_s": rounded(number(r.above_target_s)),
+            "above_more_s": rounded(number(r.above_more_s)),
+            "above_far_s": rounded(number(r.above_far_s)),
+            "area_inwc_min": rounded(number(r.area_inwc_min)),
             "max_inwc": rounded(number(r.max_inwc)),
             "excursions": None if r.n_excursion is None else int(r.n_excursion),
             "relief_actions": None if r.n_relief is None else int(r.n_relief),
+            "relief": next(map(relief_block, self.rows("measure.relief")), None),
+            "hunting": [
+                hunting_block(h)
+                for h in sorted(self.rows("measure.static_hunting"), key=lambda h: int(h.start_ts))
+                if h.is_hunting and not h.in_visit
+            ],
+            "zero": next(map(zero_block, self.rows("measure.static_zero")), None),
             "coverage": rounded(number(r.coverage)),
             "resolution_s": number(r.resolution_s),
         }
@@ -319,19 +333,6 @@ class Measured:
             "coverage": rounded(number(r.coverage)),
             "resolution_s": number(r.resolution_s),
         }
-
-
-def iso(ts: Any) -> str:
-    """UTC microseconds as ISO 8601 with Z; fractions only where there are any."""
-    seconds, microseconds = divmod(int(ts), MICROSECONDS)
-    t = datetime.fromtimestamp(seconds, UTC).replace(microsecond=microseconds)
-    return t.isoformat().replace("+00:00", "Z")
-
-
-def rounded(value: float | None) -> float | None:
-    """Six decimals: enough for any figure here, and the same on every machine."""
-    value = none_if_null(value)
-    return None if value is None else round(float(value), 6)
 
 
 def _start(r: Any) -> Block:

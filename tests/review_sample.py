@@ -276,9 +276,53 @@ FRAMES = {
         {
             "fan_s": 6000.0,
             "above_target_s": 600.25,
+            "above_more_s": 60.0,
+            "above_far_s": 0.0,
+            "area_inwc_min": 1.5,
             "max_inwc": 0.83,
             "n_excursion": 4,
             "n_relief": 2,
+            "coverage": 0.9,
+            "resolution_s": 5.0,
+        }
+    ],
+    "measure.relief": [
+        {
+            "n_excursion": 4,
+            "n_answered": 2,
+            "n_late": 1,
+            "n_missing": 0,
+            "n_no_fall_seen": 0,
+            "n_used_up": 0,
+            "n_not_possible": 0,
+            "n_open_already": 0,
+            "n_not_judged": 1,
+            "all_calling_s": 3600.0,
+            "all_calling_above_s": 30.0,
+            "coverage": 0.9,
+            "resolution_s": 5.0,
+        }
+    ],
+    "measure.static_hunting": [
+        {
+            "start_ts": T0 + n * 7200 * S,
+            "end_ts": T0 + n * 7200 * S + length_s * S,
+            "n_turn": 9,
+            "swing_inwc": 0.2,
+            "is_hunting": is_hunting,
+            "in_visit": in_visit,
+            "coverage": 0.9,
+            "resolution_s": 5.0,
+        }
+        for n, (length_s, is_hunting, in_visit) in enumerate(
+            [(2400, True, False), (600, False, False), (2400, True, True)]
+        )
+    ],
+    "measure.static_zero": [
+        {
+            "result": "in order",
+            "n_occasion": 6,
+            "zero_inwc": 0.01,
             "coverage": 0.9,
             "resolution_s": 5.0,
         }

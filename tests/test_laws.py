@@ -27,6 +27,7 @@ RARE = {
     "measure.airflow_index",
     "measure.equipment_stage",
     "measure.sign",
+    "measure.static_hunting",
 }
 KINDS = ("furnace_ac", "dual_fuel", "heat_pump", "furnace", "ac")
 # midnights before which clocks change, and an ordinary one; the log begins some time before

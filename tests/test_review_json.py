@@ -159,9 +159,44 @@ def test_static_and_staging(result):
     assert document["static"] == {
         "fan_s": 6000.0,
         "above_target_s": 600.25,
+        "above_more_s": 60.0,
+        "above_far_s": 0.0,
+        "area_inwc_min": 1.5,
         "max_inwc": 0.83,
         "excursions": 4,
         "relief_actions": 2,
+        "relief": {
+            "answered": 2,
+            "late": 1,
+            "missing": 0,
+            "no_fall_seen": 0,
+            "used_up": 0,
+            "not_possible": 0,
+            "open_already": 0,
+            "not_judged": 1,
+            "all_zones_calling_s": 3600.0,
+            "all_zones_calling_above_target_s": 30.0,
+            "coverage": 0.9,
+            "resolution_s": 5.0,
+        },
+        # the one of a visit is left out, and so is one too short to be called hunting
+        "hunting": [
+            {
+                "start": "2026-01-12T07:00:00Z",
+                "end": "2026-01-12T07:40:00Z",
+                "turns": 9,
+                "swing_inwc": 0.2,
+                "coverage": 0.9,
+                "resolution_s": 5.0,
+            }
+        ],
+        "zero": {
+            "result": "in order",
+            "occasions": 6,
+            "inwc": 0.01,
+            "coverage": 0.9,
+            "resolution_s": 5.0,
+        },
         "coverage": 0.9,
         "resolution_s": 5.0,
     }

@@ -17,6 +17,9 @@ in_visit = "BOOLEAN | - | inside a visit"
 target_inwc = "DOUBLE | in. w.c. | target in force; null if not given"
 above_s = "DOUBLE | s | time above the target"
 above_margin_s = "DOUBLE | s | time above the target plus the finding's margin"
+above_more_s = "DOUBLE | s | time above the target plus static_over_more_inwc"
+above_far_s = "DOUBLE | s | time above the target plus static_over_far_inwc"
+area_inwc_s = "DOUBLE | in. w.c. s | static over the target, over time"
 */
 -- Pieces are cut where conditions change and where dampers have had time to travel, so that every
 -- second belongs to one class, stage and set of calling zones.
@@ -74,6 +77,8 @@ placed as (
         coalesce(c.in_visit, false) as in_visit,
         g.value as target_inwc,
         g.value + t.static_finding_over_inwc as margin_inwc,
+        g.value + t.static_over_more_inwc as more_inwc,
+        g.value + t.static_over_far_inwc as far_inwc,
     from part p
     asof left join interval.condition c on c.site_id = p.site_id and p.start_ts >= c.start_ts
     join run.threshold t on t.site_id = p.site_id
@@ -108,6 +113,24 @@ select
         when least(start_inwc, end_inwc) > margin_inwc then 1
         else (greatest(start_inwc, end_inwc) - margin_inwc) / abs(end_inwc - start_inwc)
     end as above_margin_s,
+    (end_ts - start_ts) / 1e6 * case
+        when target_inwc is null then null
+        when greatest(start_inwc, end_inwc) <= more_inwc then 0
+        when least(start_inwc, end_inwc) > more_inwc then 1
+        else (greatest(start_inwc, end_inwc) - more_inwc) / abs(end_inwc - start_inwc)
+    end as above_more_s,
+    (end_ts - start_ts) / 1e6 * case
+        when target_inwc is null then null
+        when greatest(start_inwc, end_inwc) <= far_inwc then 0
+        when least(start_inwc, end_inwc) > far_inwc then 1
+        else (greatest(start_inwc, end_inwc) - far_inwc) / abs(end_inwc - start_inwc)
+    end as above_far_s,
+    -- a triangle where it crosses, its height over the target and its base the time above
+    case
+        when least(start_inwc, end_inwc) > target_inwc
+            then (end_ts - start_ts) / 1e6 * ((start_inwc + end_inwc) / 2 - target_inwc)
+        else above_s * greatest(0, greatest(start_inwc, end_inwc) - target_inwc) / 2
+    end as area_inwc_s,
 from placed
 where end_ts > start_ts and fan_on is not null
 order by site_id, start_ts

@@ -12,6 +12,9 @@ above_target_s = "DOUBLE | s | above target, visits included; null if no target 
 fan_outside_visit_s = "DOUBLE | s | fan time, visits left out"
 above_target_outside_visit_s = "DOUBLE | s | above target, visits left out"
 above_margin_outside_visit_s = "DOUBLE | s | above target plus margin, dampers settled, visits left out"
+above_more_s = "DOUBLE | s | above target plus static_over_more_inwc, visits included"
+above_far_s = "DOUBLE | s | above target plus static_over_far_inwc, visits included"
+area_inwc_min = "DOUBLE | in. w.c. min | static over the target, over time, visits included"
 max_inwc = "DOUBLE | in. w.c. | highest reading with the fan on, visits left out"
 n_excursion = "BIGINT | - | excursions that count, visits left out"
 n_relief = "BIGINT | - | relief openings, visits left out"
@@ -29,6 +32,9 @@ summed as (
         coalesce(sum((end_ts - start_ts) / 1e6) filter (fan_on and not in_visit), 0) as fan_outside_visit_s,
         sum(above_s * (fan_on and not in_visit)::int) as above_target_outside_visit_s,
         sum(above_margin_s * (fan_on and not in_visit and is_settled)::int) as above_margin_outside_visit_s,
+        sum(above_more_s * fan_on::int) as above_more_s,
+        sum(above_far_s * fan_on::int) as above_far_s,
+        sum(area_inwc_s * fan_on::int) / 60 as area_inwc_min,
         max(greatest(start_inwc, end_inwc)) filter (fan_on and not in_visit) as max_inwc,
     from interval.static_piece
     group by site_id
@@ -55,6 +61,9 @@ select
     s.fan_outside_visit_s,
     s.above_target_outside_visit_s,
     s.above_margin_outside_visit_s,
+    s.above_more_s,
+    s.above_far_s,
+    s.area_inwc_min,
     s.max_inwc,
     coalesce(e.n_excursion, 0) as n_excursion,
     coalesce(r.n_relief, 0) as n_relief,

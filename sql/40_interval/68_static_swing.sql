@@ -1,0 +1,73 @@
+-- one row per reading of static in a state whose static spans a hunting swing at all, in (site_id, ts) order
+/*
+holds = "one class, stage and set of calls without a gap, its first hunting_soft_start_s left out"
+
+[columns]
+state_ts = "BIGINT | us | when the state began"
+ts = "BIGINT | us | instant"
+inwc = "DOUBLE | in. w.c. | static"
+class = "VARCHAR | - | interval.condition"
+stage = "INTEGER | - | interval.condition"
+zones = "VARCHAR | - | zones calling; null if not known"
+in_visit = "BOOLEAN | - | inside a visit"
+*/
+with
+
+marked as (
+    select
+        site_id,
+        start_ts,
+        end_ts,
+        end_inwc,
+        class,
+        stage,
+        zones,
+        in_visit,
+        (
+            lag(end_ts) over w is distinct from start_ts
+            or lag(class) over w is distinct from class
+            or lag(stage) over w is distinct from stage
+            or lag(zones) over w is distinct from zones
+        )::int as is_new,
+    from interval.static_piece
+    where fan_on
+    window w as (partition by site_id order by start_ts)
+),
+
+placed as (
+    select *, sum(is_new) over (partition by site_id order by start_ts) as state_id from marked
+),
+
+state as (
+    select site_id, state_id, min(start_ts) as state_ts
+    from placed
+    group by site_id, state_id
+),
+
+kept as (
+    select p.*, s.state_ts, t.hunting_swing_inwc
+    from placed p
+    join state s on s.site_id = p.site_id and s.state_id = p.state_id
+    join run.threshold t on t.site_id = p.site_id
+    where p.end_ts >= s.state_ts + t.hunting_soft_start_s * 1e6
+),
+
+spanning as (
+    select site_id, state_id
+    from kept
+    group by site_id, state_id, hunting_swing_inwc
+    having max(end_inwc) - min(end_inwc) >= hunting_swing_inwc
+)
+
+select
+    k.site_id,
+    k.state_ts,
+    k.end_ts as ts,
+    k.end_inwc as inwc,
+    k.class,
+    k.stage,
+    k.zones,
+    k.in_visit,
+from kept k
+join spanning g on g.site_id = k.site_id and g.state_id = k.state_id
+order by k.site_id, k.end_ts
