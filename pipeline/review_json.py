@@ -14,7 +14,8 @@ from typing import Any
 from pipeline.findings import rules
 from pipeline.findings._site import number
 from pipeline.result import Finding, SiteResult, Span
-from pipeline.review_measures import Block, Measured, iso, rounded
+from pipeline.review_measures import Measured
+from pipeline.review_values import Block, iso, rounded
 
 SCHEMA_NAME = "zonetrail.review/1"
 NOT_DISTRUST = frozenset(
