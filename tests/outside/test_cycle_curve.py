@@ -79,7 +79,8 @@ def _cycling(on_s: float, off_s: float, hours: int) -> Steps:
     ("on_s", "off_s", "nmax"),
     [
         (600, 600, 3.0),  # X 0.5: N is Nmax
-        (360, 1440, 3.125),  # 6 min on, 24 min off
+        (360, 1440, 3.125),  # compressor's rating cycle, from memory: 6 min on, 24 min off
+        (720, 2880, 1.5625),  # its low stage, from memory: 12 min on, 48 min off
     ],
 )
 def test_a_thermostat_that_cycles_by_the_curve_is_fitted(
@@ -123,6 +124,37 @@ def test_hours_that_cut_cycles_move_the_fit_a_little(
     # the log's last cycle is cut: half a percent
     assert row["nmax_per_h"] == pytest.approx(by_hand, rel=5e-3)
     assert nmax < by_hand < 1.05 * nmax
+
+
+def test_the_furnace_test_cycle_from_states_to_the_fit(bench: Any, site_log: Any) -> None:
+    """ASHRAE 103, minutes from memory: 3.87 on and 13.3 off are Nmax 5.00. No whole number of such
+    cycles fills an hour, so the fit over hours is held to 5 %, and X of all hours to 0.2254.
+    """
+    log = site_log(window=(0, 240 * HOUR), states={("output_w1", None): _cycling(232.2, 798, 240)})
+    bench.measure({"elm": log}, "measure.cycle_fit")
+    hours = [r for r in bench.rows("measure.cycle_hour") if r["what"] == "burner"]
+    assert sum(r["runtime_frac"] for r in hours) / 240 == pytest.approx(0.2254, rel=2e-3)
+    assert sum(r["n_start"] for r in hours) / 240 == pytest.approx(3.494, rel=5e-3)
+    (row,) = [r for r in bench.rows("measure.cycle_fit") if r["what"] == "burner"]
+    assert row["nmax_per_h"] == pytest.approx(5.0, rel=0.05)
+
+
+def test_hours_not_days_are_fitted(bench: Any, site_log: Any) -> None:
+    """Derived from the curve's bend: 12 h at rest and 12 h at X 0.5 of Nmax 3 are 36 starts, where
+    the day's mean X of 0.25 would stand for 54 (24 x 2.25). By hours the fit is 3, by that day 2.
+    """
+    half = [s for s in _cycling(600, 600, 24) if s[0] < 12 * HOUR]
+    half[-1] = (half[-1][0], 24 * HOUR, False)
+    bench.measure(
+        {"elm": site_log(window=(0, 24 * HOUR), states={("output_w1", None): half})},
+        "measure.cycle_fit",
+    )
+    (row,) = [r for r in bench.rows("measure.cycle_fit") if r["what"] == "burner"]
+    assert (row["nmax_per_h"], row["n_hour"]) == (pytest.approx(3.0, rel=0.01), 12)
+    (day,) = bench.rows("measure.runtime")
+    x = day["on_s"] / (24 * HOUR)
+    assert (day["n_start"], x) == (36, pytest.approx(0.25, rel=1e-3))
+    assert day["n_start"] / 24 / (4 * x * (1 - x)) == pytest.approx(2.0, rel=2e-3)
 
 
 def test_equipment_sees_the_or_of_its_zones(bench: Any, site_log: Any) -> None:
