@@ -118,7 +118,7 @@ def test_psychrolib_still_says_so() -> None:
 
 
 def test_coolprop_still_says_so() -> None:
-    """Where it is installed (zonetrail[public]), at the pressures of the file; 529.67 °R is 70 °F."""
+    """Where it is installed (zonetrail[public]), at the pressures of the file and 70 °F."""
     coolprop = pytest.importorskip("CoolProp.CoolProp")
     for air in ALTITUDES:
         at = ("T", 529.67 / 1.8, "P", air["psia"] * 6894.757293168361, "Air")
