@@ -13,7 +13,9 @@ limit_f = "DOUBLE | °F | setting in force; null if not given"
 is_certain = "BOOLEAN | - | lasts at least two intervals of the slowest channel used"
 in_visit = "BOOLEAN | - | inside a visit"
 */
--- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too.
+-- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too,
+-- unless the panel changed over to the other mode: those come at whatever supply was, and only one
+-- that passed the limit itself is a trip.
 -- The low limit is the mirror image: everything is done on supply times `sign`.
 with
 
@@ -77,10 +79,12 @@ standing as (
 ),
 
 next_on as (
-    select s.*, r.resume_ts
+    select s.*, r.resume_ts, o.resume_ts as other_ts
     from standing s
     asof left join resume r
         on r.site_id = s.site_id and r.kind = s.kind and r.resume_ts > s.drop_ts
+    asof left join (select site_id, if(kind = 'high', 'low', 'high') as kind, resume_ts from resume) o
+        on o.site_id = s.site_id and o.kind = s.kind and o.resume_ts > s.drop_ts
 ),
 
 -- the last call has ended: no zone calls for the mode any more, or nobody knows
@@ -95,6 +99,10 @@ ended as (
     select
         n.*,
         least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)) as end_ts,
+        -- the other mode runs while the call still stands: the panel changed over
+        coalesce(
+            n.other_ts < least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)), false
+        ) as is_changeover,
         (1e6 * if(
             n.kind = 'high', t.supply_judged_after_fan_s, t.supply_judged_after_fan_cooling_s
         ))::bigint as blown_us,
@@ -188,7 +196,7 @@ gathered as (
         median(l.seen_f) as level_f,
         count(*) as n_below,
     from limited l
-    where not coalesce(l.at_limit, false)
+    where not coalesce(l.at_limit, false) and not l.is_changeover
     group by l.site_id, l.kind
 ),
 
@@ -200,7 +208,8 @@ cluster as (
     from gathered g
     join run.threshold t on t.site_id = g.site_id
     join limited l
-        on l.site_id = g.site_id and l.kind = g.kind and not coalesce(l.at_limit, false)
+        on l.site_id = g.site_id and l.kind = g.kind
+        and not coalesce(l.at_limit, false) and not l.is_changeover
     group by g.site_id, g.kind, g.level_f, g.n_below, t.limit_cluster_f, t.limit_cluster_min_events
     having
         count(*) filter (abs(l.seen_f - g.level_f) <= t.limit_cluster_f) >= t.limit_cluster_min_events
@@ -249,9 +258,10 @@ join run.threshold t on t.site_id = l.site_id
 left join cluster c on c.site_id = l.site_id and c.kind = l.kind
 left join reached r on r.site_id = l.site_id and r.kind = l.kind and r.drop_ts = l.drop_ts
 where
-    l.at_limit
+    (l.at_limit and (not l.is_changeover or l.sign * l.seen_f >= l.sign * l.limit_f))
     or (
-        abs(l.seen_f - c.level_f) <= t.limit_cluster_f
+        not l.is_changeover
+        and abs(l.seen_f - c.level_f) <= t.limit_cluster_f
         and (l.limit_f is null or abs(c.level_f - l.limit_f) <= t.limit_cluster_reach_f)
     )
 order by l.site_id, l.drop_ts

@@ -23,7 +23,7 @@ is_called = "BOOLEAN | - | a zone called for emergency heat; null if that is not
 with
 
 edge as (
-    select site_id, start_ts as ts from interval.condition
+    select site_id, unnest([start_ts, end_ts]) as ts from interval.condition
     union
     select site_id, unnest([start_ts, end_ts]) from interval.weather
     union
