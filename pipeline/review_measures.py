@@ -15,12 +15,12 @@ from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._context import with_condition
 from pipeline.findings._site import flags, number, records
 from pipeline.result import SiteResult
+from pipeline.review_audits import balance, never_came_on
 from pipeline.review_static import hunting_block, relief_block, zero_block
 from pipeline.review_values import Block, iso, rounded
 from pipeline.units import MICROSECONDS
 from pipeline.words import zone_numbers
 
-LATER = "not measured in this version"
 NO_COMFORT = "its temperature is not logged, or it never called"
 HEAT_SOURCES = ("burner", "strip")
 KIND_OF_CUT_OUT = {"burner": "high", "strip": "high", "compressor": "low"}
@@ -266,27 +266,22 @@ class Measured:
         rows = [] if table is None else records(table[~flags(table["in_visit"])])
         rows.sort(key=lambda r: (int(r.start_ts), r.source))
         stays_s = self.result.thresholds.get("stage2_stays_after_s", float("inf"))
+        missing, why = never_came_on(self.rows)
         return {
             "early": [_start(r) for r in rows if r.result == "early"],
             "too_few_zones": [_start(r) for r in rows if r.result == "too few zones"],
-            "never_came_on": None,
+            "never_came_on": missing,
             "stayed_in": [
                 _start(r) for r in rows if r.stayed_in_s is not None and r.stayed_in_s >= stays_s
             ],
             "starts": len(rows),
-            "not_measured": {"never_came_on": LATER},
+            **({} if why is None else {"not_measured": {"never_came_on": why}}),
             **self.quality("staging"),
         }
 
     def balance(self) -> Block:
-        """Balance points: not measured yet."""
-        return {
-            "compressor_below_low_s": None,
-            "furnace_above_high_s": None,
-            "not_measured": {"compressor_below_low_s": LATER, "furnace_above_high_s": LATER},
-            "coverage": None,
-            "resolution_s": None,
-        }
+        """Heat on the wrong side of a balance point, visits left out."""
+        return balance(self.rows, self.quality("outdoor"))
 
     def zones(self) -> list[Block]:
         """Each zone of the site: its calls in both modes, visits included; comfort without them."""

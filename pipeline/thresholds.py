@@ -1658,7 +1658,7 @@ _TABLE = [
         "setting_seen_wrong_share",
         0.2,
         "share",
-        "fuel starts on the other side of a changeover temperature that leave it telling, of the rarer fuel's",
+        "of the rarer fuel's starts: on the other side of a changeover temperature it still tells",
         "settings seen",
         "backup heat and the panel's own sensor put some there",
         "ours",
