@@ -15,8 +15,10 @@ from typing import Any
 import pytest
 
 from pipeline.ingest.load import load_site
+from pipeline.review import measure_sites
 from pipeline.run_tables import ALWAYS_END_TS, ALWAYS_START_TS
-from pipeline.store import open_store
+from pipeline.site_reader import read_site
+from pipeline.store import attach_sites, connect_working, open_store
 
 US = 1_000_000
 MINUTE = 60
@@ -242,6 +244,40 @@ def test_nothing_is_held_before_the_first_reading_or_after_the_last(
     assert lengths(log, bench.rows("trust.gap")) == [(0, 20), (40, 60)]
     (row,) = bench.rows("signal.coverage")
     assert (row["valid_s"], row["window_s"]) == (20, 60)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="numbers are joined by one interval for the whole log, that of its longest stretch: the"
+    " slower readings after a change of rate are all gaps (states have it right)",
+)
+def test_the_interval_is_that_of_each_stretch_of_constant_rate(tmp_path: Path) -> None:
+    """Every 10 s for 10 min, then every 60 s for half an hour: both are known to the last reading,
+    at 2400 s.
+    """
+    (tmp_path / "exports").mkdir()
+    seconds = [*range(0, 600, 10), *range(600, 2401, 60)]
+    rows = "".join(f"2026-01-12 10:{s // 60:02}:{s % 60:02},0.4,1\n" for s in seconds)
+    text = "Time,Static (in. w.c.),G\n" + rows
+    (tmp_path / "exports" / "panel.csv").write_text(text, encoding="utf-8")
+    (tmp_path / "site.toml").write_text(
+        '[site]\nid = "elm"\ntimezone = "UTC"\n[equipment]\nkind = "furnace_ac"\n'
+        '[[export]]\nfiles = "exports/panel.csv"\nkind = "sampled"\n'
+        '[[channel]]\ncolumn = "Static (in. w.c.)"\nrole = "static_pressure"\n'
+        '[[channel]]\ncolumn = "G"\nrole = "output_g"\n',
+        encoding="utf-8",
+    )
+    site = read_site(tmp_path)
+    load_site(tmp_path)
+    con = connect_working()
+    try:
+        attach_sites(con, {site.id: site.store_path})
+        measure_sites(con, [site])
+        known = dict(con.execute("select role, valid_s from signal.coverage").fetchall())
+    finally:
+        con.close()
+    # the last state holds for an interval of its stretch; the window ends with it
+    assert known == {"static_pressure": 2400, "output_g": 2460}
 
 
 # ---------------------------------------------------------------------------- runs
