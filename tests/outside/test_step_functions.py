@@ -135,7 +135,9 @@ def test_time_above_target_is_strictly_above(bench: Any) -> None:
 
 @pytest.mark.parametrize("seed", range(6))
 def test_time_above_target_while_the_fan_runs(bench: Any, seed: int) -> None:
-    """Source: traces; random steps of static and of the fan, whose changes cut each other."""
+    """Source: traces; random steps of static and of the fan, whose changes cut each other: time
+    above the target, above it by 0.1 and by 0.2 in. w.c., and the area over it.
+    """
     rng = random.Random(seed)
     until_s = 4 * HOUR
     edges = sorted(rng.sample(range(1, until_s), 60))
@@ -150,4 +152,10 @@ def test_time_above_target_while_the_fan_runs(bench: Any, seed: int) -> None:
         )
         expected = sum(share for value, share in shares.items() if value > target) * until_s
         assert above_s == pytest.approx(expected, abs=1e-3)
+        on = [r for r in bench.rows("interval.static_piece") if r["fan_on"]]
+        for column, over in (("above_more_s", 0.1), ("above_far_s", 0.2)):
+            far = sum(share for value, share in shares.items() if value > target + over) * until_s
+            assert sum(r[column] for r in on) == pytest.approx(far, abs=1e-3)
+        area = sum(max(0.0, value - target) * share for value, share in shares.items()) * until_s
+        assert sum(r["area_inwc_s"] for r in on) == pytest.approx(area, abs=1e-3)
         assert fan_s == pytest.approx(sum(b - a for a, b in fan_on))
