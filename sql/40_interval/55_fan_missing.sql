@@ -10,6 +10,7 @@ supply_max_f = "DOUBLE | °F | highest supply temperature in it; null if not log
 is_heat_seen = "BOOLEAN | - | burner: supply far over return air, or very hot and rising; null if supply is not logged, or not a burner"
 in_visit = "BOOLEAN | - | all of it inside a visit"
 */
+-- A log whose clock is known to be off proves nothing to the minute, until that is taken out.
 -- The longest that each may be on with no fan is its own. G tells nothing of a burner's fan: the
 -- furnace starts that itself; and G on with static at its fan-off level is a blower that stands.
 with
@@ -29,12 +30,32 @@ source as (
     join run.threshold t on t.site_id = r.site_id
 ),
 
+-- how far each log's clock is still off; not known is taken as right
+clock as (
+    select c.site_id, c.role, max(coalesce(k.offset_s - k.applied_s, 0)) as off_s
+    from channel.channel c
+    left join trust.clock_offset k on k.site_id = c.site_id and k.logger = c.logger
+    where
+        c.is_primary
+        and c.role in ('static_pressure', 'blower_run', 'output_w1', 'output_y1', 'output_aux')
+    group by c.site_id, c.role
+),
+
+astray as (
+    select distinct e.site_id, e.role as evidence
+    from clock e
+    join clock o on o.site_id = e.site_id and o.role like 'output_%'
+    join run.threshold t on t.site_id = e.site_id
+    where e.role not like 'output_%' and abs(e.off_s - o.off_s) >= t.clock_offset_warn_s
+),
+
 -- where the fan was told from G or the outputs, static may know better
 asked as (
-    select site_id, any_value(source) as source
-    from run_state.fan
-    group by site_id
-    having any_value(source) in ('output_g', 'outputs')
+    select f.site_id
+    from run_state.fan f
+    anti join astray a on a.site_id = f.site_id and a.evidence = 'static_pressure'
+    group by f.site_id
+    having any_value(f.source) in ('output_g', 'outputs')
 ),
 
 static as (
@@ -65,9 +86,10 @@ low as (
 ),
 
 standing as (
-    select site_id, start_ts, end_ts, source as evidence
-    from run_state.fan
-    where not is_on and source in ('blower_run', 'static_pressure')
+    select f.site_id, f.start_ts, f.end_ts, f.source as evidence
+    from run_state.fan f
+    anti join astray a on a.site_id = f.site_id and a.evidence = f.source
+    where not f.is_on and f.source in ('blower_run', 'static_pressure')
     union all
     select site_id, min(start_ts), max(end_ts), 'static_pressure'
     from (select *, sum(is_new) over (partition by site_id order by start_ts) as low_id from low)
@@ -75,7 +97,7 @@ standing as (
     union all
     select f.site_id, f.start_ts, f.end_ts, 'output_g'
     from run_state.fan f
-    anti join static s on s.site_id = f.site_id
+    anti join clock c on c.site_id = f.site_id and c.role = 'static_pressure'
     where not f.is_on and f.source = 'output_g'
 ),
 
