@@ -58,6 +58,10 @@ accuracy: $(VENV)/dev.stamp
 check-clocks: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.accuracy.clocks --part reporting
 
+# How right the findings are, on the reporting part of the simulated world; outcomes in out/diagnosis/
+diagnosis: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy.diagnosis --part reporting
+
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp
 	$(BIN)/zonetrail stages --write-docs

@@ -17,7 +17,7 @@ import pandas as pd
 from pipeline import __version__, words
 from pipeline.findings import SiteFrames, judge_site, verdict
 from pipeline.ingest.load import LoadReport, load_site
-from pipeline.result import Finding, SiteInfo, SiteResult, Span, Verdict
+from pipeline.result import Finding, Judged, SiteInfo, SiteResult, Span, Verdict
 from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
 from pipeline.site import Site, Value
 from pipeline.site_reader import read_site
@@ -86,7 +86,7 @@ def review_site(
         tell("measuring")
         measure_sites(con, [site], ask=ask, align=align, on_stage=note)
         tell("judging")
-        result = _judge(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
+        result = _result(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
     finally:
         con.close()
     return Review(result, load, tuple(seconds))
@@ -128,16 +128,26 @@ def _offsets_to_take_out(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str]
     return {(site_id, logger): float(offset_s) for site_id, logger, offset_s in shown}
 
 
-def _judge(
-    con: duckdb.DuckDBPyConnection,
-    site: Site,
-    load: LoadReport,
-    *,
-    units: str,
-    redact: bool,
-    ask: Ask | None,
-    on_stage: Callable[[Stage, float], None],
-) -> SiteResult:
+@dataclass(frozen=True)
+class Judgement:
+    """What the rules say of one site of a measured batch, and the tables they read.
+
+    frames : every table that is handed on, by name
+    """
+
+    site: SiteInfo
+    window: Span
+    frames: dict[str, pd.DataFrame]
+    thresholds: dict[str, float]
+    findings: list[Finding]
+    judged: list[Judged]
+    verdict: Verdict
+
+
+def judge(
+    con: duckdb.DuckDBPyConnection, site: Site, *, units: str = "us", redact: bool = False
+) -> Judgement:
+    """One site of a batch that has been measured in `con`, judged by every rule."""
     made = {
         row[0]
         for row in con.execute(
@@ -155,21 +165,34 @@ def _judge(
     )
     findings, judged = judge_site(site_frames)
     head = _with_guesses(verdict(findings, judged, site_frames), info.guesses)
-    put(con, "run.finding_window", _finding_windows(site.id, findings))
+    return Judgement(info, span, frames, thresholds, findings, judged, head)
+
+
+def _result(
+    con: duckdb.DuckDBPyConnection,
+    site: Site,
+    load: LoadReport,
+    *,
+    units: str,
+    redact: bool,
+    ask: Ask | None,
+    on_stage: Callable[[Stage, float], None],
+) -> SiteResult:
+    said = judge(con, site, units=units, redact=redact)
+    put(con, "run.finding_window", _finding_windows(site.id, said.findings))
     views = [s for s in discover(con) if s.folder == VIEW_FOLDER]
     run(con, views, on_stage)
-    for stage in views:
-        frames[stage.table] = frame(con, stage.table, site.id)
+    frames = said.frames | {stage.table: frame(con, stage.table, site.id) for stage in views}
     return SiteResult(
         run_id=_run_id(site, load, ask, frames["run.clock"]),
         tool_version=__version__,
-        site=info,
-        window=span,
-        verdict=head,
-        findings=tuple(findings),
-        judged=tuple(judged),
+        site=said.site,
+        window=said.window,
+        verdict=said.verdict,
+        findings=tuple(said.findings),
+        judged=tuple(said.judged),
         frames=frames,
-        thresholds=thresholds,
+        thresholds=said.thresholds,
         units=units,
         redacted=redact,
     )
