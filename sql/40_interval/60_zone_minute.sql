@@ -18,21 +18,25 @@ in_visit = "BOOLEAN | - | inside a visit"
 */
 with
 
--- the pieces that hold a whole minute, with the value at it
+-- the value at each whole minute: a piece of up to a minute holds one at most, a longer one several
 zone_mark as (
     select
         site_id,
         zone,
         role,
-        start_ts,
-        end_ts,
-        start_value,
-        end_value,
-        unnest(range((start_ts + 59999999) // 60000000 * 60000000, end_ts, 60000000)) as ts,
+        (start_ts + 59999999) // 60000000 * 60000000 as ts,
+        start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts) as value,
     from signal.piece
-    where
-        role in ('zone_temp', 'zone_heat_setpoint', 'zone_cool_setpoint')
-        and (end_ts - 1) // 60000000 * 60000000 >= start_ts
+    where role in ('zone_temp', 'zone_heat_setpoint', 'zone_cool_setpoint') and ts < end_ts and end_ts - start_ts <= 60000000
+    union all
+    select
+        site_id,
+        zone,
+        role,
+        unnest(range((start_ts + 59999999) // 60000000 * 60000000, end_ts, 60000000)) as ts,
+        start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts) as value,
+    from signal.piece
+    where role in ('zone_temp', 'zone_heat_setpoint', 'zone_cool_setpoint') and end_ts - start_ts > 60000000
 ),
 
 zone_value as (
@@ -40,12 +44,9 @@ zone_value as (
         site_id,
         zone,
         ts,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'zone_temp') as temp_f,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'zone_heat_setpoint') as heat_setpoint_f,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'zone_cool_setpoint') as cool_setpoint_f,
+        max(value) filter (role = 'zone_temp') as temp_f,
+        max(value) filter (role = 'zone_heat_setpoint') as heat_setpoint_f,
+        max(value) filter (role = 'zone_cool_setpoint') as cool_setpoint_f,
     from zone_mark
     group by site_id, zone, ts
     having temp_f is not null
@@ -55,27 +56,27 @@ air_mark as (
     select
         site_id,
         role,
-        start_ts,
-        end_ts,
-        start_value,
-        end_value,
-        unnest(range((start_ts + 59999999) // 60000000 * 60000000, end_ts, 60000000)) as ts,
+        (start_ts + 59999999) // 60000000 * 60000000 as ts,
+        start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts) as value,
     from signal.piece
-    where
-        role in ('supply_temp', 'return_temp', 'outdoor_temp')
-        and (end_ts - 1) // 60000000 * 60000000 >= start_ts
+    where role in ('supply_temp', 'return_temp', 'outdoor_temp') and ts < end_ts and end_ts - start_ts <= 60000000
+    union all
+    select
+        site_id,
+        role,
+        unnest(range((start_ts + 59999999) // 60000000 * 60000000, end_ts, 60000000)) as ts,
+        start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts) as value,
+    from signal.piece
+    where role in ('supply_temp', 'return_temp', 'outdoor_temp') and end_ts - start_ts > 60000000
 ),
 
 air as (
     select
         site_id,
         ts,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'supply_temp') as supply_f,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'return_temp') as return_f,
-        max(start_value + (end_value - start_value) * (ts - start_ts) / (end_ts - start_ts))
-            filter (role = 'outdoor_temp') as outdoor_f,
+        max(value) filter (role = 'supply_temp') as supply_f,
+        max(value) filter (role = 'return_temp') as return_f,
+        max(value) filter (role = 'outdoor_temp') as outdoor_f,
     from air_mark
     group by site_id, ts
 ),

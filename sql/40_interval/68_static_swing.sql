@@ -1,6 +1,6 @@
--- one row per reading of static in a state whose static spans a hunting swing at all, in (site_id, ts) order
+-- one row per reading of static in a state whose static moves enough to hunt, in (site_id, ts) order
 /*
-holds = "one class, stage and set of calls without a gap, its first hunting_soft_start_s left out"
+holds = "one class, stage and set of calls without a gap, its first hunting_soft_start_s left out; it spans a swing, and moves by as much as the least turns need"
 
 [columns]
 state_ts = "BIGINT | us | when the state began"
@@ -18,6 +18,7 @@ marked as (
         site_id,
         start_ts,
         end_ts,
+        abs(end_inwc - start_inwc) as moved_inwc,
         end_inwc,
         class,
         stage,
@@ -45,18 +46,21 @@ state as (
 ),
 
 kept as (
-    select p.*, s.state_ts, t.hunting_swing_inwc
+    select p.*, s.state_ts, t.hunting_swing_inwc, t.hunting_min_turns
     from placed p
     join state s on s.site_id = p.site_id and s.state_id = p.state_id
     join run.threshold t on t.site_id = p.site_id
     where p.end_ts >= s.state_ts + t.hunting_soft_start_s * 1e6
 ),
 
+-- so many turns need one swing more, to and fro
 spanning as (
     select site_id, state_id
     from kept
-    group by site_id, state_id, hunting_swing_inwc
-    having max(end_inwc) - min(end_inwc) >= hunting_swing_inwc
+    group by site_id, state_id, hunting_swing_inwc, hunting_min_turns
+    having
+        max(end_inwc) - min(end_inwc) >= hunting_swing_inwc - 1e-9
+        and sum(moved_inwc) >= (hunting_min_turns + 1) * hunting_swing_inwc - 1e-9
 )
 
 select
