@@ -2620,6 +2620,52 @@ _TABLE = [
         _TRADE,
         "trade",
     ),
+    # ------------------------------------------------------------------ ticket, before and after
+    Threshold(
+        "ticket_when_share",
+        0.8,
+        "share",
+        "share of the events that lie in the hours of day the ticket names",
+        "the ticket",
+        "a visit is timed by where most of it happens",
+        "ours",
+    ),
+    Threshold(
+        "ticket_when_max_h",
+        8,
+        "h",
+        "longest stretch of the day that still helps to time a visit",
+        "the ticket",
+        "a working day",
+        "ours",
+    ),
+    Threshold(
+        "compare_min_hours",
+        5,
+        "h",
+        "like hours needed on each side before a comparison is shown",
+        "before and after",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
+        "compare_min_calls",
+        20,
+        "events",
+        "calls in like hours on each side that do instead of the hours",
+        "before and after",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
+        "compare_min_days",
+        4,
+        "days",
+        "local days with like hours needed on each side: fewer carry no interval",
+        "before and after",
+        "days are what is drawn again; the interval of three is of no use",
+        "ours",
+    ),
 ]
 
 THRESHOLDS: dict[str, Threshold] = {t.name: t for t in _TABLE}

@@ -53,7 +53,7 @@ def command(
 
     drafted = _draft_if_missing(site)
     try:
-        ask = _ask(site, from_time, to_time)
+        ask = ask_between(site, from_time, to_time)
         review = review_and_write(
             site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
         )
@@ -138,7 +138,7 @@ def report_folder(folder: Path) -> Path:
     return target
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file beside its place and rename it: a reader finds the old one or the new one.
 
     Raises InputError where it cannot be written.
@@ -149,7 +149,7 @@ def write_whole(path: Path, text: str) -> None:
 
     beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        beside.write_text(text, encoding="utf-8", newline="\n")
+        beside.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
         beside.replace(path)
     except OSError as error:
         raise InputError(
@@ -217,7 +217,8 @@ def is_clean(review: Review) -> bool:
     return not lost and not about_log and not unsure
 
 
-def _ask(folder: Path, from_time: str | None, to_time: str | None) -> Ask:
+def ask_between(folder: Path, from_time: str | None, to_time: str | None) -> Ask:
+    """What --from and --to ask for, local times of the site; InputError for what is no time."""
     from pipeline.run_tables import Ask
     from pipeline.site_reader import read_site
 
@@ -226,13 +227,14 @@ def _ask(folder: Path, from_time: str | None, to_time: str | None) -> Ask:
     zone = read_site(folder).zone_info
     return Ask(
         *(
-            None if text is None else _local_ts(text, option, zone)
+            None if text is None else local_ts(text, option, zone)
             for text, option in ((from_time, "--from"), (to_time, "--to"))
         )
     )
 
 
-def _local_ts(text: str, option: str, zone: dt.tzinfo) -> int:
+def local_ts(text: str, option: str, zone: dt.tzinfo) -> int:
+    """UTC microseconds of a local date or time; InputError names the option if it is none."""
     from pipeline.errors import InputError
 
     try:
