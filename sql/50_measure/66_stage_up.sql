@@ -19,7 +19,7 @@ run_before_s = "DOUBLE | s | how long the source has run (clock starts again aft
 stage2_called = "BOOLEAN | - | a zone asks for second stage itself"
 delay_setting_s = "DOUBLE | s | stage-up delay in force; null if not given"
 min_zones_setting = "DOUBLE | - | minimum zones in force; null if not given"
-result = "VARCHAR | - | in order, too few zones, early, or not audited (settings not given, calls not known, emergency heat); the delay only where the thermostat or the equipment does not stage up"
+result = "VARCHAR | - | in order, too few zones, early, or not audited (settings not given, calls not known, emergency heat, second stage only going over to the other fuel); the delay only where the thermostat or the equipment does not stage up"
 early_by_s = "DOUBLE | s | how much sooner than the delay by the clock that fits; null unless early"
 clock_used = "VARCHAR | - | zone_call or equipment_start: given, or the one that fits more of the site's starts"
 stayed_in_s = "DOUBLE | s | longest time on with fewer zones calling than the minimum, or none; null if not audited"
@@ -147,9 +147,19 @@ asked as (
     group by a.site_id, a.source, a.start_ts
 ),
 
+-- second stage goes over to the other fuel: nothing has come on that was not on
+taken_over as (
+    select distinct a.site_id, a.source, a.start_ts
+    from at_start a
+    join second o on o.site_id = a.site_id and o.source <> a.source and o.mode = a.mode
+    join run.threshold t on t.site_id = a.site_id
+    where o.start_ts < a.start_ts and o.end_ts >= a.start_ts - t.both_fuels_changeover_s * 1e6
+),
+
 set_to as (
     select
         a.*,
+        v.start_ts is not null as is_taken_over,
         if(a.calls_known, coalesce(l.n_zones, 0), null) as n_zones,
         if(a.calls_known, coalesce(l.zones, ''), null) as zones,
         l.longest_call_s,
@@ -168,6 +178,8 @@ set_to as (
     join run.threshold t on t.site_id = a.site_id
     join measure.coverage c on c.site_id = a.site_id and c.figure = 'staging'
     left join calling l on l.site_id = a.site_id and l.source = a.source and l.start_ts = a.start_ts
+    left join taken_over v
+        on v.site_id = a.site_id and v.source = a.source and v.start_ts = a.start_ts
     left join asked q on q.site_id = a.site_id and q.source = a.source and q.start_ts = a.start_ts
     left join run.setting d
         on d.site_id = a.site_id and d.name = 'stage_up_delay_min'
@@ -261,7 +273,7 @@ select
     s.delay_setting_s,
     s.min_zones_setting,
     case
-        when s.n_zones is null or s.emergency_called then 'not audited'
+        when s.n_zones is null or s.emergency_called or s.is_taken_over then 'not audited'
         when (s.delay_setting_s is null or not s.is_delay_audited) and s.min_zones_setting is null
             then 'not audited'
         when s.n_zones < s.min_zones_setting then 'too few zones'
@@ -272,7 +284,11 @@ select
     if(result = 'early', s.delay_setting_s - coalesce(s.clock_s, 0), null) as early_by_s,
     s.clock_used,
     case
-        when s.release_setting = 'follows' and s.n_zones is not null and not s.emergency_called
+        when
+            s.release_setting = 'follows'
+            and s.n_zones is not null
+            and not s.emergency_called
+            and not s.is_taken_over
             then coalesce(l.stayed_in_s, 0)
     end as stayed_in_s,
     d.day,
