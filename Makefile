@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -53,6 +53,10 @@ guess-rates: $(VENV)/dev.stamp
 # How right the measures are, on the reporting part of the simulated world; figures in out/accuracy/
 accuracy: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.accuracy --part reporting
+
+# How far off runs are that are inferred from supply and return temperature, on the reporting part
+check-inferred: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy.inferred --part reporting
 
 # How often clock offsets are found, left open or wrong, on the reporting part of the simulated world
 check-clocks: $(VENV)/dev.stamp

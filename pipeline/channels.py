@@ -94,6 +94,10 @@ OFF_WORDS = frozenset(
 )
 
 # Outputs in the order a technician lists the terminals.
+INFERRED_ROLES = ("inferred_heat", "inferred_cool", "inferred_fan")
+"""Runs of the equipment that no channel carries: read off supply and return temperature. They stand
+beside outputs where only what ran is asked, never in their place: an output is a request."""
+
 OUTPUT_ROLES = (
     "output_w1",
     "output_w2",

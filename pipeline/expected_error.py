@@ -20,16 +20,16 @@ class Expected:
     starts_frac: float
 
 
+COOLS = ("furnace_ac", "ac", "heat_pump", "dual_fuel")
 TABLE = (
-    Expected(("furnace", "furnace_ac"), "heating", 60.0, 0.04, 0.05),
-    Expected(("furnace", "furnace_ac"), "heating", 300.0, 0.15, 0.50),
-    Expected(("heat_pump",), "heating", 60.0, 0.12, 0.30),
-    Expected(("heat_pump",), "heating", 300.0, 0.20, 0.50),
-    Expected(("dual_fuel",), "heating", 60.0, 0.15, 0.10),
-    Expected(("dual_fuel",), "heating", 300.0, 0.25, 0.50),
-    Expected(("furnace_ac", "ac", "heat_pump", "dual_fuel"), "cooling", 60.0, 0.05, 0.10),
-    Expected(("furnace_ac", "ac", "heat_pump", "dual_fuel"), "cooling", 300.0, 0.15, 0.50),
+    Expected(("furnace", "furnace_ac"), "heating", 60.0, 0.05, 0.03),
+    Expected(("heat_pump",), "heating", 60.0, 0.11, 0.18),
+    Expected(("dual_fuel",), "heating", 60.0, 0.11, 0.08),
+    Expected(COOLS, "cooling", 30.0, 0.05, 0.05),
+    Expected(COOLS, "cooling", 60.0, 0.10, 0.14),
 )
+"""One stage and two together: which is installed hardly shows in temperatures. With one stage it is
+within 3 % and 1 %; at five minutes runs cannot be told (`inferred_interval_max_s`)."""
 
 
 def expected(kind: str, mode: str, interval_s: float) -> Expected | None:

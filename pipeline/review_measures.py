@@ -22,7 +22,7 @@ from pipeline.units import MICROSECONDS
 from pipeline.words import zone_numbers
 
 NO_COMFORT = "its temperature is not logged, or it never called"
-HEAT_SOURCES = ("burner", "strip")
+HEAT_SOURCES = ("burner", "strip", "heat")
 KIND_OF_CUT_OUT = {"burner": "high", "strip": "high", "compressor": "low"}
 
 
@@ -68,7 +68,7 @@ class Measured:
         }
 
     def runtime(self) -> Block:
-        """Seconds and starts per output that was logged, visits included."""
+        """Seconds and starts per output that was logged or run that was inferred, with visits."""
         return {
             r.output: {
                 "seconds": number(r.on_s),
@@ -77,6 +77,7 @@ class Measured:
                 "plus_minus_s": number(r.plus_minus_s),
                 "coverage": rounded(number(r.coverage)),
                 "resolution_s": number(r.resolution_s),
+                **(_inferred_runtime(r) if r.is_inferred else {}),
             }
             for r in self.rows("measure.runtime")
         }
@@ -86,8 +87,13 @@ class Measured:
         rows = self.rows("measure.stage_time")
         known = bool(self.figures.get("outputs", (0.0, None))[0])
 
+        inferred = {
+            mode: [r for r in rows if r.mode == mode and r.is_inferred]
+            for mode in ("heating", "cooling")
+        }
+
         def total(mode: str, stage: str) -> float | None:
-            if not known:
+            if not known or inferred[mode]:  # inferred time has no stages
                 return None
             return float(sum(float(r.s) for r in rows if r.mode == mode and r.stage == stage))
 
@@ -105,6 +111,11 @@ class Measured:
             return {
                 **{f"{stage}_s": total(mode, stage) for stage in stages},
                 "by_source": by_source,
+                **(
+                    {"inferred": True, "any_s": float(sum(float(r.s) for r in inferred[mode]))}
+                    if inferred[mode]
+                    else {}
+                ),
                 **self.quality("outputs"),
             }
 
@@ -127,6 +138,7 @@ class Measured:
                 "start": iso(r.start_ts),
                 "end": iso(r.end_ts),
                 "closed": bool(r.is_closed),
+                **({"inferred": True} if r.is_inferred else {}),
                 **quality[r.output],
             }
             for r in rows
@@ -134,7 +146,10 @@ class Measured:
 
     def cycles(self, sources: tuple[str, ...], roles: tuple[str, ...]) -> Block:
         """Starts and short runs of some sources; nulls where none of their outputs was logged."""
-        figures = [self.figures[role] for role in roles if role in self.figures]
+        rows = [r for r in self.rows("measure.cycle") if r.source in sources]
+        inferred = [r for r in rows if r.is_inferred]
+        also = tuple(f"inferred_{'heat' if r.mode == 'heating' else 'cool'}" for r in inferred)
+        figures = [self.figures[role] for role in (*roles, *also) if role in self.figures]
         if not any(coverage for coverage, _ in figures):
             return {
                 "starts": None,
@@ -148,7 +163,6 @@ class Measured:
                 "coverage": 0.0,
                 "resolution_s": None,
             }
-        rows = [r for r in self.rows("measure.cycle") if r.source in sources]
         fitted = [r for r in rows if r.fitted_nmax_per_h is not None]
         best = max(fitted, key=lambda r: (int(r.n_fit_hour), r.mode), default=None)
         return {
@@ -172,6 +186,17 @@ class Measured:
                 }
                 for r in sorted(rows, key=lambda r: (str(r.source), str(r.mode)))
             ],
+            **(
+                {
+                    "inferred": True,
+                    "starts_expected_error_frac": max(
+                        (e for r in inferred if (e := number(r.starts_error_frac)) is not None),
+                        default=None,
+                    ),
+                }
+                if inferred
+                else {}
+            ),
             "coverage": rounded(min(coverage or 0.0 for coverage, _ in figures)),
             "resolution_s": max((res for _, res in figures if res is not None), default=None),
         }
@@ -328,6 +353,16 @@ class Measured:
             "coverage": rounded(number(r.coverage)),
             "resolution_s": number(r.resolution_s),
         }
+
+
+def _inferred_runtime(r: Any) -> Block:
+    """What marks a runtime that was inferred: how far off it may be, and W's time if a burner's."""
+    return {
+        "inferred": True,
+        "expected_error_frac": number(r.runtime_error_frac),
+        "starts_expected_error_frac": number(r.starts_error_frac),
+        "asked_s": number(r.asked_s),
+    }
 
 
 def _start(r: Any) -> Block:

@@ -823,6 +823,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "inferred_interval_max_s",
+        60,
+        "s",
+        "slowest supply and return temperature from which runs are inferred",
+        "outputs not logged",
+        "simulated systems: at 60 s within some percent, at 5 min runtime was off by half and more",
+        "ours",
+    ),
+    Threshold(
         "ignition_usual_s",
         40,
         "s",

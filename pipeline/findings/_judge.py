@@ -1,6 +1,7 @@
 """The framework around the findings: what holds for all of them alike.
 
 - a rule whose tables or roles are missing, or whose figure has too little coverage, cannot tell
+- what rests on runs that were only inferred says so, is never `act` and never more than likely
 - a rule that compares two clocks which disagree cannot say "not found", and what it finds is
   only possible
 - causes are ranked by their own tests; ruled out ones become "ruled out" sentences
@@ -27,7 +28,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames
-from pipeline.findings._standing import missing
+from pipeline.findings._standing import leans_on_inferred, missing
 from pipeline.result import SEVERITIES, Finding, Judged, RankedCause
 
 
@@ -129,6 +130,8 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
             certainty="possible",
             summary=f"{outcome.summary} Judge it again with the clocks put right: {clock}.",
         )
+    if leans_on_inferred(site, d):
+        outcome = _as_inferred(outcome)
     covered = site.coverage(d.figure) if d.figure else None
     if covered and covered.coverage < site.threshold("coverage_warn_frac"):
         note = f"logged {words.share(covered.coverage)} of the time"
@@ -136,6 +139,21 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
             return NotFound(f"{outcome.why.rstrip('.')} ({note})")
         return replace(outcome, summary=f"{outcome.summary} {words.sentence(note)}")
     return outcome
+
+
+def _as_inferred(outcome: Found | NotFound) -> Found | NotFound:
+    """The outcome with its mark: runs inferred, nothing that sends a truck by itself."""
+    if isinstance(outcome, NotFound):
+        return NotFound(f"{outcome.why.rstrip('.')} (runs {INFERRED})")
+    return replace(
+        outcome,
+        severity="plan" if outcome.severity == "act" else outcome.severity,
+        certainty="possible" if outcome.certainty == "possible" else "likely",
+        summary=f"{outcome.summary} {words.sentence(f'No output was logged: runs are {INFERRED}')}",
+    )
+
+
+INFERRED = "inferred from supply and return temperature"
 
 
 def ordered(findings: Sequence[Finding]) -> list[Finding]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline import words
-from pipeline.channels import OUTPUT_ROLES
+from pipeline.channels import INFERRED_ROLES, OUTPUT_ROLES
 from pipeline.findings._base import Declaration
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, role_words
@@ -47,7 +47,14 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
     return None
 
 
+def leans_on_inferred(site: SiteFrames, d: Declaration) -> bool:
+    """Whether what the rule needs was not logged, but inferred from supply and return air."""
+    logged = [[r for r in group if r in site.logged_roles] for group in d.needs_roles]
+    return any(found and set(found) <= set(INFERRED_ROLES) for found in logged)
+
+
 def _group_words(group: Sequence[str]) -> str:
+    group = [r for r in group if r not in INFERRED_ROLES]
     if set(group) == set(OUTPUT_ROLES):
         return "any output of the panel"
     return words.joined(dict.fromkeys(role_words(r) for r in group), last="or")

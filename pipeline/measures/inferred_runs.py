@@ -31,10 +31,18 @@ from pipeline.measures.supply_shape import (
 
 RISE_OF_KIND_F = {"heat_pump": 20.0}
 RISE_USUAL_F = 30.0
+WEAK_SHARE = {False: 0.2, True: 0.05}
+"""Share of heating runs that may stand lower than what counts as heat: a heat pump's rise sinks
+with the weather, a burner's hardly."""
 START_HOLDS_S = 300.0
 """A compressor's minimum run: it may run on so long after the last call ended."""
 LEAST_STRETCH_S = 900.0
 REVERSED_F = 3.0
+DEFROST_EVERY_S = 1800.0
+"""Defrost controls allow one after 30 to 120 min of compressor heat: common practice, no source."""
+DEFROST_RESTS = 1.5
+"""A dip of so many minimum rests with the fan on throughout is a defrost: after a stop the fan
+stands before the compressor may start again."""
 SOURCE_RATIO = 1.6
 """Burner runs stand at least so many times as high over return as compressor runs."""
 BURNER_FROM_F, COMPRESSOR_TO_F = 34.0, 26.0
@@ -116,7 +124,12 @@ def runs_of(readings: Readings, equipment: Equipment, hold_intervals: float) -> 
             grids.append(grid)
     if not grids:
         return []
-    shape, paths = settled(grids, Shape(rise_f=usual), equipment.heats, equipment.cools)
+    shape, paths = settled(
+        grids,
+        Shape(rise_f=usual, weak_share=WEAK_SHARE[equipment.has_heat_pump]),
+        equipment.heats,
+        equipment.cools,
+    )
     found = [
         _stretch(part, grid, states, shape, equipment)
         for part, grid, states in zip(parts, grids, paths, strict=True)
@@ -215,10 +228,12 @@ def _through_defrost(
 ) -> list[Run]:
     """A defrost does not end a run: the compressor runs on, only supply dips.
 
-    A rest of compressor heat shorter than the compressor may rest at all is one, and so is a
-    longer one, up to a defrost's longest, in which supply went below return.
+    A rest of compressor heat about as short as the compressor may rest at all, with the fan on
+    throughout, is one, and so is a longer one, up to a defrost's longest, in which supply went
+    below return.
     """
     merged: list[Run] = []
+    since_s = 0.0  # compressor heat since the last defrost: a defrost control's clock adds it up
     for run in runs:
         before = merged[-1] if merged else None
         if run.mode == "cooling" and before is not None and before.mode == "heating":
@@ -229,6 +244,7 @@ def _through_defrost(
                 continue  # the reversed valve of a defrost
         if before is None or not (before.mode == run.mode == "heating"):
             merged.append(run)
+            since_s += run.end_s - run.start_s
             continue
         rest_s = run.start_s - before.end_s
         cold = _outdoor(part, before.end_s)
@@ -242,11 +258,14 @@ def _through_defrost(
         if (
             may_be
             and not is_high
-            and (went_below or (rest_s < equipment.min_off_s - 30.0 and not stood))
+            and since_s >= DEFROST_EVERY_S
+            and (went_below or (rest_s < DEFROST_RESTS * equipment.min_off_s and not stood))
         ):
             merged[-1] = replace(before, end_s=run.end_s, level_f=max(before.level_f, run.level_f))
+            since_s = 0.0
         else:
             merged.append(run)
+        since_s += run.end_s - run.start_s
     return merged
 
 

@@ -53,12 +53,14 @@ class Shape:
     tau_s : time constant of coil and exchanger with the fan on
     rise_f, split_f : supply over (under) return some minutes into a run: of the weaker runs
     rise_max_f, split_max_f : the most that a step may head for
+    weak_share : the share of heating runs that may be weaker than `rise_f`
     """
 
     tau_s: float = 70.0
     rise_f: float = 30.0
     split_f: float = 15.0
     rise_max_f: float = 90.0
+    weak_share: float = 0.2
     split_max_f: float = 35.0
 
 
@@ -274,7 +276,7 @@ def _fitted(shape: Shape, stretches: list[Steps], paths: list[Ints]) -> Shape:
             tau_s = float(np.clip(-stretches[0].step_s / log(1.0 - share), 40.0, 110.0))
     shape = replace(shape, tau_s=tau_s)
     if len(levels[HEAT]) >= LEAST_RUNS:
-        low, high = np.quantile(levels[HEAT], [0.2, 0.95])
+        low, high = np.quantile(levels[HEAT], [shape.weak_share, 0.95])
         rise_f = float(np.clip(low, 10.0, 80.0))
         shape = replace(shape, rise_f=rise_f, rise_max_f=max(2.0 * float(high), 1.5 * rise_f))
     if len(levels[COOL]) >= LEAST_RUNS:

@@ -30,7 +30,8 @@ def render(model: Model) -> Block:
 
 def _name(row: dict[str, object]) -> str:
     source = SOURCE_WORDS.get(text(row["source"]), text(row["source"]))
-    return f"{source}, {text(row['mode'])}".capitalize()
+    inferred = ", inferred" if row.get("is_inferred") is True else ""
+    return f"{source}, {text(row['mode'])}{inferred}".capitalize()
 
 
 def _table(model: Model, rows: list[dict[str, object]]) -> Markup:

@@ -12,14 +12,24 @@ from reports.table import Cell, Column, Table, table_html
 
 SOURCE_WORDS = {
     kind: words.source(kind).removeprefix("the ")
-    for kind in ("burner", "strip", "compressor", "both")
+    for kind in ("burner", "strip", "compressor", "both", "heat")
 }
-STAGE_WORDS = {"first": "first stage", "second": "second stage", "aux": "auxiliary"}
+STAGE_WORDS = {
+    "first": "first stage",
+    "second": "second stage",
+    "aux": "auxiliary",
+    "any": "stages not told apart",
+}
+INFERRED_NAMES = {
+    "inferred_heat": "Heat ran",
+    "inferred_cool": "Cooling ran",
+    "inferred_fan": "Blower ran",
+}
 
 
 def render(model: Model) -> Block:
     """Three tables with bars; each number with its coverage and resolution."""
-    parts = [_outputs(model), _stages(model), _by_day(model)]
+    parts = [_outputs(model), _inferred(model), _stages(model), _by_day(model)]
     return Block("runtime", "Runtime per stage", Markup("").join(parts), nav="Runtime")
 
 
@@ -29,9 +39,10 @@ def _order(row: dict[str, object]) -> int:
 
 
 def _outputs(model: Model) -> Markup:
-    rows = sorted(model.rows("measure.runtime"), key=_order)
+    rows = [r for r in model.rows("measure.runtime") if r.get("is_inferred") is not True]
+    rows.sort(key=_order)
     if not rows:
-        return absent("No runtime", "no output was logged")
+        return absent("No runtime of outputs", "no output was logged")
     most = max((number(r["on_s"]) or 0 for r in rows), default=0) or 1
     table = Table(
         "What the panel put out, visits included",
@@ -62,6 +73,62 @@ def _outputs(model: Model) -> Markup:
         "shown only where it was logged itself.",
     )
     return table_html(table)
+
+
+def _inferred(model: Model) -> Markup:
+    """Runs of the equipment that were read off supply and return temperature, with their error."""
+    rows = [r for r in model.rows("measure.runtime") if r.get("is_inferred") is True]
+    if not rows:
+        return Markup()
+    asked = [r for r in rows if number(r["asked_s"]) is not None]
+    note = (
+        "Read off how supply air moves when the equipment starts and stops, not off its level: "
+        "with the fan off the probe shows the attic or the soak. The errors were measured on "
+        "simulated systems whose outputs were logged and hidden. Stages, strip heat beside a "
+        "compressor, limits and what the panel asked for cannot be told this way."
+    )
+    if asked:
+        note += (
+            f" W was on for about {model.show.duration(asked[0]['asked_s'])}: the burner's time "
+            "with a usual ignition before each run."
+        )
+    table = Table(
+        "What ran, inferred from supply and return temperature, visits included",
+        (
+            Column("What"),
+            Column("Time", "number"),
+            Column("Expected error", "number"),
+            Column("Starts", "number"),
+            Column("Expected error", "number"),
+            Column("Known", "number"),
+            Column("To the nearest", "number"),
+        ),
+        tuple(
+            (
+                run_name(model, r["output"]),
+                model.show.duration(r["on_s"]),
+                error_words(model, r["runtime_error_frac"]),
+                model.show.count(r["n_start"]),
+                error_words(model, r["starts_error_frac"]),
+                coverage_cell(model, r["coverage"]),
+                model.show.duration(r["resolution_s"]),
+            )
+            for r in rows
+        ),
+        note=note,
+    )
+    return table_html(table)
+
+
+def run_name(model: Model, role: object) -> str:
+    """An output, or an inferred run: 'W1 out', 'Heat ran (inferred)'."""
+    name = INFERRED_NAMES.get(text(role))
+    return f"{name} (inferred)" if name else model.role(role)
+
+
+def error_words(model: Model, share: object) -> str:
+    """'about ±3 %'; 'not known' where it was never measured."""
+    return "not known" if number(share) is None else f"about ±{model.show.share(share)}"
 
 
 def coverage_cell(model: Model, coverage: object) -> Cell:
@@ -95,7 +162,9 @@ def _stages(model: Model) -> Markup:
         ),
         tuple(
             (
-                text(r["mode"]).capitalize() + (" (in a visit)" if r["mode"] in visit else ""),
+                text(r["mode"]).capitalize()
+                + (" (in a visit)" if r["mode"] in visit else "")
+                + (", inferred" if r.get("is_inferred") is True else ""),
                 SOURCE_WORDS.get(text(r["source"]), text(r["source"]) or NONE),
                 STAGE_WORDS.get(text(r["stage"]), text(r["stage"]) or NONE),
                 model.show.duration(r["s"]),
@@ -159,7 +228,7 @@ def _by_day(model: Model) -> Markup:
     return table_html(
         Table(
             "On time by local day, visits included",
-            (Column("Day"), *(Column(model.role(o), "number") for o in outputs)),
+            (Column("Day"), *(Column(run_name(model, o), "number") for o in outputs)),
             tuple(body),
             note=note,
         )

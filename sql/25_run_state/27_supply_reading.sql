@@ -1,6 +1,6 @@
 -- one row per supply reading of a site whose outputs do not say when heat or cooling ran
 /*
-holds = "in (site_id, ts) order; no row for a site that logs an output for each of its modes"
+holds = "in (site_id, ts) order; no row for a site that logs an output for each of its modes, nor for one whose temperatures are too coarse to tell"
 
 [columns]
 ts = "BIGINT | us | instant"
@@ -110,4 +110,6 @@ asof left join outdoor o on o.site_id = s.site_id and s.ts >= o.ts
 asof left join told e on e.site_id = s.site_id and s.ts >= e.ts
 asof left join run_state.fan_told f on f.site_id = s.site_id and s.ts >= f.start_ts
 left join call_channel n on n.site_id = s.site_id
+join run.threshold t on t.site_id = s.site_id
+where greatest(s.interval_s, b.interval_s) <= t.inferred_interval_max_s
 order by s.site_id, s.ts
