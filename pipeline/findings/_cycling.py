@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -134,3 +135,21 @@ def _source_of(site: SiteFrames, mode: str) -> str:
     if equipment.get("has_burner"):
         return "burner"
     return "compressor" if equipment.get("has_heat_pump") else "strip"
+
+
+def is_too_doubtful(site: SiteFrames, cycle: Any) -> bool:
+    """Whether runs were inferred, starts off by as much as would be called short cycling."""
+    if not getattr(cycle, "is_inferred", None):
+        return False
+    error = cycle.starts_error_frac
+    return error is None or float(error) > site.threshold("short_cycling_min_share") / 2
+
+
+def why_doubtful(cycles: Sequence[Any]) -> str:
+    """Why short runs cannot be told from runs that were inferred, as a clause."""
+    errors = [float(r.starts_error_frac) for r in cycles if r.starts_error_frac is not None]
+    about = f", starts about ±{words.share(max(errors))}" if errors else ""
+    return (
+        f"runs are only inferred from supply and return temperature{about}: short runs are fewer "
+        "than that; log the outputs"
+    )

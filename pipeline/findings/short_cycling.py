@@ -45,9 +45,11 @@ from pipeline.findings._cycling import (
     Cycling,
     equipment_rates,
     fitted_rate,
+    is_too_doubtful,
     of_cycle,
     rate_words,
     what_ran,
+    why_doubtful,
     zone_rates,
 )
 from pipeline.findings._site import SiteFrames, flags, numbers, records
@@ -258,14 +260,9 @@ def judge(site: SiteFrames) -> Outcome:
     short = site.table("measure.short_cycle")
     short = short[~flags(short["by_limit"])].sort_values("start_ts")
     cycles = records(site.table("measure.cycle"))
-    doubtful = [r for r in cycles if _too_doubtful(site, r)]
+    doubtful = [r for r in cycles if is_too_doubtful(site, r)]
     if doubtful and len(doubtful) == len(cycles):
-        errors = [float(r.starts_error_frac) for r in doubtful if r.starts_error_frac is not None]
-        about = f", with starts about ±{words.share(max(errors))}" if errors else ""
-        return CannotTell(
-            f"runs are only inferred from supply and return temperature{about}: short runs are "
-            "fewer than that; log the outputs"
-        )
+        return CannotTell(why_doubtful(doubtful))
     cycles = [r for r in cycles if r not in doubtful]
     if not any(r.n_start for r in cycles):
         return CannotTell("no start was seen outside visits")
@@ -290,19 +287,6 @@ def judge(site: SiteFrames) -> Outcome:
         linked=("high-limit-trips", "low-limit-trips") if by_trips else (),
         table=_table(c),
     )
-
-
-def _too_doubtful(site: SiteFrames, cycle: Any) -> bool:
-    """Whether runs were inferred, starts off by as much as would be called short cycling."""
-    if not flag(cycle, "is_inferred"):
-        return False
-    error = cycle.starts_error_frac
-    return error is None or float(error) > site.threshold("short_cycling_min_share") / 2
-
-
-def flag(row: Any, name: str) -> bool:
-    """The row's flag; False where a table of a test leaves it out."""
-    return bool(getattr(row, name, False))
 
 
 def _by_number(site: SiteFrames, cycle: Any, short: pd.DataFrame) -> bool:
