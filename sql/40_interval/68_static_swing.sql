@@ -1,6 +1,6 @@
 -- one row per reading of static in a state whose static moves enough to hunt, in (site_id, ts) order
 /*
-holds = "one class, stage and set of calls without a gap, its first hunting_soft_start_s left out; it spans a swing, and moves by as much as the least turns need"
+holds = "one class (heating or cooling), stage and set of calls without a gap, its first hunting_soft_start_s left out; it spans a swing, and moves by as much as the least turns need"
 
 [columns]
 state_ts = "BIGINT | us | when the state began"
@@ -31,7 +31,7 @@ marked as (
             or lag(zones) over w is distinct from zones
         )::int as is_new,
     from interval.static_piece
-    where fan_on
+    where fan_on and class in ('heating', 'cooling')
     window w as (partition by site_id order by start_ts)
 ),
 

@@ -17,7 +17,7 @@ over_degree_h = "DOUBLE | °F h | beyond the band on the other side; null withou
 mean_off_f = "DOUBLE | °F | mean of how far short of the setpoint, negative beyond it; null without setpoint"
 not_keeping_up_s = "DOUBLE | s | stretches of interval.not_keeping_up; null where neither setpoint nor call was logged"
 n_stretch = "BIGINT | - | how many"
-n_day = "BIGINT | - | local days on which they began"
+n_day = "BIGINT | - | local days that hold as much of them as one must last; one at least"
 coverage = "DOUBLE | share | of the zone's temperature, and of its setpoint where there is one: the lower"
 resolution_s = "DOUBLE | s | slowest of them"
 */
@@ -113,17 +113,39 @@ called as (
     select distinct site_id, zone, mode from interval.call where mode <> 'unknown'
 ),
 
-lacking as (
+-- one stretch may last for days: a day counts that holds as much of them as one must last
+lacking_day as (
     select
         n.site_id,
         n.zone,
         n.mode,
-        sum(n.length_s) as not_keeping_up_s,
-        count(*) as n_stretch,
-        count(distinct d.day) as n_day,
+        d.day,
+        sum(
+            least(n.start_ts + (n.length_s * 1e6)::bigint, d.end_ts) - greatest(n.start_ts, d.start_ts)
+        ) / 1e6 as s,
     from interval.not_keeping_up n
-    left join run.day d on d.site_id = n.site_id and n.start_ts >= d.start_ts and n.start_ts < d.end_ts
-    group by n.site_id, n.zone, n.mode
+    join run.day d
+        on d.site_id = n.site_id
+        and d.start_ts < n.start_ts + (n.length_s * 1e6)::bigint and d.end_ts > n.start_ts
+    group by n.site_id, n.zone, n.mode, d.day
+),
+
+lacking as (
+    select
+        l.site_id,
+        l.zone,
+        l.mode,
+        sum(l.s) as not_keeping_up_s,
+        greatest(1, count(*) filter (l.s >= t.not_keeping_up_min_s)) as n_day,
+    from lacking_day l
+    join run.threshold t on t.site_id = l.site_id
+    group by l.site_id, l.zone, l.mode
+),
+
+counted as (
+    select site_id, zone, mode, count(*) as n_stretch
+    from interval.not_keeping_up
+    group by site_id, zone, mode
 ),
 
 logged as (
@@ -156,11 +178,12 @@ select
     s.over_degree_h,
     s.mean_off_f,
     coalesce(n.not_keeping_up_s, 0) as not_keeping_up_s,
-    coalesce(n.n_stretch, 0) as n_stretch,
+    coalesce(k.n_stretch, 0) as n_stretch,
     coalesce(n.n_day, 0) as n_day,
     l.coverage,
     l.interval_s as resolution_s,
 from logged l
 left join summed s on s.site_id = l.site_id and s.zone = l.zone and s.mode = l.mode
 left join lacking n on n.site_id = l.site_id and n.zone = l.zone and n.mode = l.mode
+left join counted k on k.site_id = l.site_id and k.zone = l.zone and k.mode = l.mode
 order by l.site_id, l.zone, l.mode
