@@ -1,7 +1,8 @@
 """How far runtime and starts that are inferred from supply and return temperature are off.
 
-Measured on simulated systems whose outputs were logged and hidden, the tuning part: `python -m
-tests.accuracy.inferred`. The error is the one that nine in ten systems stay within.
+Measured on simulated systems whose outputs were logged and hidden: `python -m
+tests.accuracy.inferred --part tuning`, and `--part reporting` where that was worse. The error is
+the one that nine in ten systems stay within.
 """
 
 from __future__ import annotations
@@ -22,8 +23,10 @@ class Expected:
 
 COOLS = ("furnace_ac", "ac", "heat_pump", "dual_fuel")
 TABLE = (
-    Expected(("furnace", "furnace_ac"), "heating", 60.0, 0.05, 0.03),
+    Expected(("furnace", "furnace_ac"), "heating", 60.0, 0.06, 0.03),
     Expected(("heat_pump",), "heating", 60.0, 0.11, 0.18),
+    # one dual-fuel system of three of the reporting part lost most compressor runs at 10 s
+    Expected(("dual_fuel",), "heating", 59.0, 0.54, 0.43),
     Expected(("dual_fuel",), "heating", 60.0, 0.11, 0.08),
     Expected(COOLS, "cooling", 30.0, 0.05, 0.05),
     Expected(COOLS, "cooling", 60.0, 0.10, 0.14),
