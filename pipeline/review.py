@@ -34,6 +34,8 @@ NOT_HANDED_ON = frozenset(
     {
         "store.reading",
         "store.state",
+        "trust.minute",
+        "trust.bin",
         "channel.reading",
         "channel.state",
         "signal.piece",

@@ -18,10 +18,6 @@ from pipeline.review_measures import Measured
 from pipeline.review_values import Block, iso, rounded
 
 SCHEMA_NAME = "zonetrail.review/1"
-NOT_DISTRUST = frozenset(
-    {"not logged", "log starts later", "log ends earlier", "no reading at all"}
-)
-"""Reasons of trust.gap that say nothing against the readings there are."""
 
 
 def review_text(result: SiteResult) -> str:
@@ -107,23 +103,33 @@ class _Document:
         }
 
     def channels(self) -> list[Block]:
-        """The channels in use, in the order of the site file, with their gaps as problems."""
+        """The channels in use, in the order of the site file, with what is wrong and their gaps.
+
+        trusted : none of its readings was left out for a problem
+        """
         paths = self.paths()
         coverage = {r.channel_id: r for r in self.rows("signal.coverage")}
         gaps: dict[Any, list[Any]] = {}
         for gap in self.rows("trust.gap"):
             gaps.setdefault(gap.channel_id, []).append(gap)
+        problems_of: dict[Any, list[Any]] = {}
+        for problem in self.rows("trust.problem"):
+            problems_of.setdefault(problem.channel_id, []).append(problem)
         made = []
         for c in sorted(self.rows("channel.channel"), key=lambda r: int(r.channel_id)):
             own = coverage.get(c.channel_id)
-            own_gaps = sorted(gaps.get(c.channel_id, []), key=lambda g: int(g.start_ts))
-            problems = [
+            own_problems = sorted(
+                problems_of.get(c.channel_id, []), key=lambda p: (int(p.start_ts), p.code)
+            )
+            problems = [_problem(p) for p in own_problems]
+            problems += [
                 {
                     "code": "gap" if g.reason == "not logged" else g.reason.replace(" ", "-"),
                     "start": iso(g.start_ts),
                     "end": iso(g.end_ts),
                 }
-                for g in own_gaps
+                for g in sorted(gaps.get(c.channel_id, []), key=lambda g: int(g.start_ts))
+                if not g.is_cut
             ]
             of_logger = paths.get(c.logger, [])
             made.append(
@@ -138,7 +144,7 @@ class _Document:
                     "interval_s": number(c.interval_s),
                     "resolution_s": number(c.interval_s),
                     "coverage": None if own is None else rounded(number(own.coverage)),
-                    "trusted": all(g.reason in NOT_DISTRUST for g in own_gaps),
+                    "trusted": not any(p.is_cut for p in own_problems),
                     "problems": problems,
                 }
             )
@@ -220,6 +226,18 @@ class _Document:
         for row in sorted(self.rows("store.file"), key=lambda r: int(r.file_id)):
             made.setdefault(row.logger, []).append(row.path)
         return made
+
+
+def _problem(row: Any) -> Block:
+    """One row of trust.problem."""
+    return {
+        "code": row.code,
+        "start": iso(row.start_ts),
+        "end": iso(row.end_ts),
+        "left_out": bool(row.is_cut),
+        "figure": rounded(number(row.figure)),
+        "correction": row.correction,
+    }
 
 
 def _span(span: Span) -> Block:

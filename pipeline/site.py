@@ -15,6 +15,8 @@ from zoneinfo import ZoneInfo
 from pipeline.channels import ROLES, Role
 
 SITE_FILE = "site.toml"
+NOT_PARSED = frozenset({"where", "line", "zero_shift", "zero_shift_from_ts", "zero_shift_until_ts"})
+"""What `[[channel]]` says that does not change what is stored."""
 GUESS_MARK = "# CONFIRM:"
 """Stands in a drafted site file beside whatever a person must look at."""
 Value = float | int | str | bool
@@ -121,7 +123,11 @@ class Export:
 
 @dataclass(frozen=True)
 class Channel:
-    """`[[channel]]`: which column carries which role. `accuracy` is in the channel's own unit."""
+    """`[[channel]]`: which column carries which role.
+
+    accuracy, zero_shift : in the channel's own unit; zero_shift is reading minus true
+    inverted : the column tells the opposite: on for off; of a pressure, the other sign
+    """
 
     column: str
     role: str
@@ -134,6 +140,10 @@ class Channel:
     threshold: float | None = None
     form: str = "level"
     damper: str | None = None
+    inverted: bool = False
+    zero_shift: float | None = None
+    zero_shift_from_ts: int | None = None
+    zero_shift_until_ts: int | None = None
     line: int | None = None
 
     @property
@@ -226,7 +236,7 @@ def parse_fingerprint(site: Site) -> str:
             for e in site.exports
         ],
         "channels": [
-            {k: v for k, v in vars(c).items() if k not in ("where", "line")} for c in site.channels
+            {k: v for k, v in vars(c).items() if k not in NOT_PARSED} for c in site.channels
         ],
     }
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()

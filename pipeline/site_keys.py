@@ -265,6 +265,10 @@ _CHANNEL: dict[str, Checker] = {
     "threshold": _span(-1e9, 1e9),
     "form": _pick(*FORMS),
     "damper": _text,
+    "inverted": _flag,
+    "zero_shift": _span(-1e6, 1e6),
+    "zero_shift_from": _moment,
+    "zero_shift_until": _moment,
 }
 TABLES: dict[str, dict[str, Checker]] = {
     "site": _SITE,

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.channels import ROLES
+from pipeline.channels import ROLES, Role
 from pipeline.errors import InputError, SiteFileError, UserError
 from pipeline.site import (
     SITE_FILE,
@@ -89,7 +89,7 @@ class SiteReader:
         made_zones = self._zones(zones, channels)
         made_visits = [self._visit(i, v, zone_info) for i, v in visits]
         made_exports = [self._export(i, e, zone_info) for i, e in exports]
-        made_channels = [self._channel(i, c, made_zones) for i, c in channels]
+        made_channels = [self._channel(i, c, made_zones, zone_info) for i, c in channels]
         if self.problems:
             raise SiteFileError(sorted(self.problems, key=lambda p: p.line or 0))
         return Site(
@@ -284,7 +284,7 @@ class SiteReader:
         return Export(**made, line=self.lines.line("export", index, None))
 
     def _channel(
-        self, index: int, entry: dict[str, Any], zones: tuple[Zone, ...]
+        self, index: int, entry: dict[str, Any], zones: tuple[Zone, ...], zone_info: ZoneInfo
     ) -> Channel | None:
         role = ROLES.get(entry.get("role", ""))
         if role is None or "column" not in entry:
@@ -331,7 +331,37 @@ class SiteReader:
             if entry.get("form", "level") != "level":
                 what = f"form is for on/off channels; {role.name} is a number"
                 self.problem(what, "channel", index, "form", entry["form"], "no form here")
-        return Channel(**entry, line=self.lines.line("channel", index, None))
+        return self._made_channel(index, entry, role, zone_info)
+
+    def _made_channel(
+        self, index: int, entry: dict[str, Any], role: Role, zone_info: ZoneInfo
+    ) -> Channel:
+        """The channel, with what corrects its readings checked against its role."""
+        if entry.get("inverted") and role.kind != "state" and role.dimension != "pressure":
+            what = f"inverted is for on/off channels and pressures; {role.name} is neither"
+            self.problem(what, "channel", index, "inverted", True, "no such key here")
+        if entry.get("inverted") and entry.get("form", "level") != "level":
+            what = "a total over an interval cannot be inverted"
+            self.problem(what, "channel", index, "inverted", True, "no such key here")
+        corrects = [k for k in entry if k.startswith("zero_shift")]
+        if corrects and role.kind != "analog":
+            what = f"{corrects[0]} is for numbers; {role.name} is on or off"
+            self.problem(what, "channel", index, corrects[0], None, "no such key here")
+        if corrects and "zero_shift" not in entry:
+            self.problem(
+                f"{corrects[0]} without zero_shift", "channel", index, corrects[0], None,
+                "zero_shift = ..., in the channel's unit",
+            )  # fmt: skip
+        plain = {k: v for k, v in entry.items() if k not in ("zero_shift_from", "zero_shift_until")}
+        start, end = (
+            self._instant("channel", index, key, entry, zone_info)
+            for key in ("zero_shift_from", "zero_shift_until")
+        )
+        if start is not None and end is not None and end <= start:
+            what = "the zero shift ends before it starts"
+            self.problem(what, "channel", index, "zero_shift_until", None, "an end after the start")
+        line = self.lines.line("channel", index, None)
+        return Channel(**plain, zero_shift_from_ts=start, zero_shift_until_ts=end, line=line)
 
     def _instant(
         self, table: str, index: int, key: str, entry: dict[str, Any], zone: ZoneInfo

@@ -29,6 +29,10 @@ RARE = {
     "measure.equipment_stage",
     "measure.sign",
     "measure.static_hunting",
+    "trust.constant",
+    "trust.outlier",
+    "trust.problem",
+    "trust.rest",
 }
 KINDS = ("furnace_ac", "dual_fuel", "heat_pump", "furnace", "ac")
 # midnights before which clocks change, and an ordinary one; the log begins some time before

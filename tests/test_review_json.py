@@ -7,10 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
+import pandas as pd
 import pytest
 
 from pipeline.result import Judged
 from pipeline.review_json import review_document, review_schema, review_text
+from pipeline.tables import tables
 
 
 def _sample():
@@ -92,11 +94,23 @@ def test_channels_carry_files_and_problems(result):
 
 
 def test_distrust_is_not_a_gap(result):
-    gaps = result.frames["trust.gap"].assign(reason="stuck at one value")
-    result.frames["trust.gap"] = gaps
+    (gap,) = result.frames["trust.gap"].to_dict(orient="records")
+    result.frames["trust.gap"] = result.frames["trust.gap"].assign(is_cut=True)
+    columns = [c.name for c in tables()["trust.problem"].columns]
+    problem = gap | {"code": "stuck-sensor", "figure": 113.4, "correction": None, "is_cut": True}
+    result.frames["trust.problem"] = pd.DataFrame([problem], columns=columns)
     supply = review_document(result)["channels"][1]
     assert supply["trusted"] is False
-    assert supply["problems"][0]["code"] == "stuck-at-one-value"
+    assert supply["problems"] == [
+        {
+            "code": "stuck-sensor",
+            "start": "2026-01-12T08:00:00Z",
+            "end": "2026-01-12T14:00:00Z",
+            "left_out": True,
+            "figure": 113.4,
+            "correction": None,
+        }
+    ]
 
 
 def test_clocks_are_listed_file_by_file(result):

@@ -336,7 +336,13 @@ def test_every_table_has_a_case_with_two_sites(bench: Any) -> None:
 def test_streaming_windows_read_tables_whose_order_is_checked(bench: Any) -> None:
     """`over ()` stands only where the guard can see (site, channel, ts)."""
     streaming = [s for s in bench.stages.values() if s.sql and runner.STREAMING.search(s.sql)]
-    assert {s.table for s in streaming} == {"trust.gap", "signal.piece"}
+    assert {s.table for s in streaming} == {
+        "trust.look",
+        "trust.constant",
+        "trust.outlier",
+        "trust.gap",
+        "signal.piece",
+    }
     for stage in streaming:
         assert "channel.reading" in stage.reads
         columns = [c.name for c in tables()["channel.reading"].columns]
@@ -348,7 +354,7 @@ def _readings(*rows: tuple[str, int, int]) -> list[dict[str, Any]]:
 
 
 def _run_gap(bench: Any, rows: list[dict[str, Any]]) -> None:
-    for table in ("channel.channel", "channel.state", "run.window"):
+    for table in ("channel.channel", "channel.state", "run.window", "trust.problem"):
         bench.fill(table)
     bench.fill_thresholds({})
     bench.fill("channel.reading", rows)
@@ -380,7 +386,7 @@ def test_readings_in_order_pass(bench: Any, rows: list[tuple[str, int, int]]) ->
     ids=["second before first", "same instant twice", "channels", "sites", "last row"],
 )
 def test_readings_out_of_order_stop_the_run(bench: Any, rows: list[tuple[str, int, int]]) -> None:
-    with pytest.raises(StageError, match=r"31_gap: channel\.reading is not stored in"):
+    with pytest.raises(StageError, match=r"39_gap: channel\.reading is not stored in"):
         _run_gap(bench, _readings(*rows))
 
 

@@ -31,7 +31,7 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
             return f"{name} was not made in this run"
     absent = [g for g in d.needs_roles if not any(r in site.logged_roles for r in g)]
     if absent:
-        return f"not logged: {'; '.join(_group_words(g) for g in absent)}"
+        return _why_absent(site, absent)
     if d.figure is None:
         return None
     covered = site.coverage(d.figure)
@@ -51,6 +51,22 @@ def leans_on_inferred(site: SiteFrames, d: Declaration) -> bool:
     """Whether what the rule needs was not logged, but inferred from supply and return air."""
     logged = [[r for r in group if r in site.logged_roles] for group in d.needs_roles]
     return any(found and set(found) <= set(INFERRED_ROLES) for found in logged)
+
+
+def _why_absent(site: SiteFrames, absent: Sequence[Sequence[str]]) -> str:
+    """Groups of which nothing was logged, and groups that were logged and are not trusted."""
+    there: set[str] = set()
+    if site.has_table("channel.channel"):
+        channels = site.table("channel.channel")
+        there = set(channels.loc[channels["is_primary"].astype(bool), "role"])
+    said = []
+    for word, some in (
+        ("not logged", [g for g in absent if not there & set(g)]),
+        ("logged and not to be trusted", [g for g in absent if there & set(g)]),
+    ):
+        if some:
+            said.append(f"{word}: {'; '.join(_group_words(g) for g in some)}")
+    return "; ".join(said)
 
 
 def _group_words(group: Sequence[str]) -> str:

@@ -32,7 +32,7 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, number, records, role_words
+from pipeline.findings._site import SiteFrames, flags, number, records, role_words
 from pipeline.findings._windows import Event, evidence, windows
 from pipeline.units import MICROSECONDS
 
@@ -195,7 +195,10 @@ def _gaps(site: SiteFrames) -> list[Gap]:
     """Gaps inside each logger's own log, channels that stopped together as one; by time."""
     logger_of = {r.channel_id: r.logger for r in records(site.table("channel.channel"))}
     rows = site.table("trust.gap")
-    rows = rows[rows["position"] == "inside"].sort_values(["start_ts", "end_ts"])
+    # what was read and is not trusted has findings of its own
+    rows = rows[(rows["position"] == "inside") & ~flags(rows["is_cut"])].sort_values(
+        ["start_ts", "end_ts"]
+    )
     merged: dict[str, list[Gap]] = {}
     for r in records(rows):
         logger = str(logger_of.get(r.channel_id, "?"))

@@ -54,6 +54,22 @@ def read_values(
     unit : unit the logger writes, a name of units.UNITS
     missing : texts that stand for no reading, from the site file
     """
+    values = _read(texts, channel, unit, decimal_sign, missing, site)
+    if channel.inverted:
+        turned = 1.0 - values.value if channel.meaning.kind == "state" else -values.value
+        return Values(turned, values.reason)
+    return values
+
+
+def _read(
+    texts: pa.Array,
+    channel: Channel,
+    unit: str,
+    decimal_sign: str,
+    missing: tuple[str, ...],
+    site: Site,
+) -> Values:
+    """As read_values, before what the site file says is the other way round is turned."""
     if channel.meaning.kind == "state" and channel.form == "level" and channel.threshold is None:
         return _states(texts, channel, missing, site)
     values = _numbers(texts, decimal_sign, missing)

@@ -45,4 +45,14 @@ where
     and p.end_ts - p.start_ts <= c.interval_s * t.hold_max_intervals * 1e6
     and p.end_ts > w.start_ts
     and p.start_ts < w.end_ts
+    and not exists (
+        select 1
+        from trust.gap g
+        where
+            g.is_cut
+            and g.site_id = p.site_id
+            and g.channel_id = p.channel_id
+            and g.start_ts < p.end_ts
+            and g.end_ts > p.start_ts
+    )
 order by p.site_id, p.channel_id, start_ts

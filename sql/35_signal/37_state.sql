@@ -51,18 +51,51 @@ stretch as (
     select site_id, null, role, null, min(start_ts), max(end_ts), any_value(is_on), true
     from numbered
     group by site_id, role, stretch_id
+),
+
+cut as (
+    select site_id, channel_id, start_ts, end_ts from trust.gap where is_cut
+),
+
+-- what lies before a channel's first cut, and after each one until the next
+kept as (
+    select
+        c.site_id,
+        c.channel_id,
+        c.end_ts as start_ts,
+        lead(c.start_ts, 1, w.end_ts)
+            over (partition by c.site_id, c.channel_id order by c.start_ts) as end_ts,
+    from cut c
+    join run.window w on w.site_id = c.site_id
+    union all
+    select c.site_id, c.channel_id, any_value(w.start_ts), min(c.start_ts)
+    from cut c
+    join run.window w on w.site_id = c.site_id
+    group by c.site_id, c.channel_id
+),
+
+held as (
+    select s.*, w.start_ts as from_ts, w.end_ts as until_ts
+    from stretch s
+    join run.window w on w.site_id = s.site_id
+    where not exists (
+        select 1 from cut c where c.site_id = s.site_id and c.channel_id = s.channel_id
+    )
+    union all
+    select s.*, k.start_ts, k.end_ts
+    from stretch s
+    join kept k on k.site_id = s.site_id and k.channel_id = s.channel_id
 )
 
 select
-    s.site_id,
-    s.channel_id,
-    s.role,
-    s.zone,
-    greatest(s.start_ts, w.start_ts) as start_ts,
-    least(s.end_ts, w.end_ts) as end_ts,
-    s.is_on,
-    s.is_inferred,
-from stretch s
-join run.window w on w.site_id = s.site_id
-where s.end_ts > w.start_ts and s.start_ts < w.end_ts
-order by s.site_id, s.channel_id, s.role, s.start_ts
+    site_id,
+    channel_id,
+    role,
+    zone,
+    greatest(start_ts, from_ts) as start_ts,
+    least(end_ts, until_ts) as end_ts,
+    is_on,
+    is_inferred,
+from held
+where end_ts > from_ts and start_ts < until_ts and until_ts > from_ts
+order by site_id, channel_id, role, start_ts

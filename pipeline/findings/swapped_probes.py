@@ -1,0 +1,101 @@
+"""Swapped probes: the column told as return leaves the rooms' temperature, supply stays near it.
+
+What it says
+    In how many runs the probe told as return stood further from the rooms than supply did.
+
+Why it matters
+    Rise and split change their sign, and limits are looked for in return air.
+
+What looks like it but is not
+    An attic around the plenum: judged only at the ends of runs. A bypass: return follows supply
+    then, but less far. The reversing valve: supply is the one that moves, in either mode.
+
+Source
+    Ours: supply air departs from the rooms, return air comes from them.
+"""
+
+from __future__ import annotations
+
+from pipeline import words
+from pipeline.findings._base import (
+    Cause,
+    Check,
+    Declaration,
+    Outcome,
+    Weighed,
+    Weight,
+)
+from pipeline.findings._channels import TABLES, Trouble, judged, too_few_runs
+from pipeline.findings._site import SiteFrames
+
+CODE = "swapped-probes"
+ROLES = ("supply_temp", "return_temp")
+
+
+def _most(found: Trouble) -> Weighed:
+    s = found.first
+    if s.n >= s.of_n / 2:
+        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
+    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+
+
+def _open(found: Trouble) -> Weighed:
+    return Weighed(Weight.OPEN, f"{found.labels}: the log shows the same either way")
+
+
+FINDING = Declaration(
+    title="Supply and return exchanged",
+    question="Do the supply and return columns stand under their own names?",
+    about="log",
+    needs_tables=TABLES,
+    thresholds=(
+        "probe_min_runs",
+        "probe_share_min_frac",
+        "probe_apart_min_f",
+    ),
+    causes=(
+        Cause(
+            "the columns, or the probes, are exchanged",
+            "Raised by the runs that show it.",
+            _most,
+        ),
+        Cause(
+            "the probe told as return hangs in the supply duct",
+            "Open: the log shows the same either way.",
+            _open,
+        ),
+    ),
+    check_next=(
+        Check(
+            "log",
+            "{action}",
+            "supply rises in heat and falls in cooling",
+            "go by the probes: warm one in the hand and see which column moves",
+        ),
+    ),
+    confused_with=("A reversing valve told the other way round.",),
+    source="Ours: supply air departs from the rooms, return air comes from them.",
+)
+
+
+def judge(site: SiteFrames) -> Outcome:
+    """Found where trust.problem has a stretch of it; see the stage for how."""
+    return judged(
+        site,
+        CODE,
+        ROLES,
+        _tell,
+        severity="watch",
+        blind=too_few_runs,
+        holds="supply air is what departs from the rooms in runs",
+    )
+
+
+def _tell(found: Trouble) -> tuple[str, str]:
+    """The headline, and what else to say."""
+    s = found.first
+    headline = (
+        f"supply and return are exchanged: in {words.of_all(s.n, s.of_n)} runs the probe told as "
+        "return is the one in supply air"
+    )
+    return headline, f"it stood {found.value(s)} further from the rooms"

@@ -1,0 +1,119 @@
+"""The outdoor sensor: sun on it by day, or the equipment's warmth at every run.
+
+Shaded air moves by day about as it does at night. Sun on a sensor comes and goes with every cloud,
+and reaches it with a leap at a like time on clear days. A wall that lifts every reading alike
+cannot be told from a log.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.measures.trouble import Channel, Problem, SiteChannels
+from pipeline.units import MICROSECONDS
+
+DAY_HOURS = (9.0, 16.0)
+NIGHT_HOURS = (22.0, 5.0)
+HALF_HOUR_US = 1800 * MICROSECONDS
+MAD_TO_SD = 1.4826
+
+
+def problems(site: SiteChannels) -> Iterator[Problem]:
+    """Every problem of these kinds of one site."""
+    channel = site.of_role("outdoor_temp")
+    if channel is None:
+        return
+    sun = list(_sun(site, channel))
+    yield from sun or _answers_equipment(site, channel)
+
+
+def _sun(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
+    rows = site.table("trust.bin")
+    rows = rows[rows["channel_id"] == channel.channel_id].sort_values("start_ts")
+    if len(rows) < 24:
+        return
+    ts, value = rows["start_ts"].to_numpy(), rows["mean_value"].to_numpy()
+    day, hour = site.local_hours(ts)
+    limits = site.limits
+    rough = np.full(len(value), np.nan)
+    even = (ts[2:] - ts[1:-1] == ts[1:-1] - ts[:-2]) & (ts[2:] - ts[:-2] <= 2 * HALF_HOUR_US)
+    rough[1:-1] = np.where(even, value[1:-1] - (value[2:] + value[:-2]) / 2, np.nan)
+    by_day = (hour >= DAY_HOURS[0]) & (hour < DAY_HOURS[1])
+    at_night = (hour >= NIGHT_HOURS[0]) | (hour < NIGHT_HOURS[1])
+    nights = rough[at_night & ~np.isnan(rough)]
+    if len(nights) < 12:
+        return
+    quiet = MAD_TO_SD * float(np.median(np.abs(nights)))
+    leaps = _leaps(ts, value, limits["sun_step_min_f"])
+    shown: list[tuple[int, float]] = []
+    days = np.unique(day)
+    for d in days.tolist():
+        mine = rough[by_day & (day == d)]
+        mine = mine[~np.isnan(mine)]
+        if len(mine) < 12:
+            continue
+        moved = MAD_TO_SD * float(np.median(np.abs(mine)))
+        if moved >= limits["sun_rough_min_f"] and moved >= limits["sun_rough_times"] * quiet:
+            shown.append((d, moved))
+    same_time = _same_hour(day[leaps], hour[leaps])
+    if len(same_time) >= limits["sun_min_days"] + 1:
+        known = {d for d, _ in shown}
+        shown += [(d, limits["sun_step_min_f"]) for d in same_time if d not in known]
+    if len(shown) < limits["sun_min_days"]:
+        return
+    for d, moved in sorted(shown):
+        inside = ts[(day == d) & (hour >= 7.0) & (hour < 19.0)]
+        yield Problem(
+            channel.channel_id,
+            "sun-on-outdoor-sensor",
+            int(inside[0]),
+            int(inside[-1]) + 600 * MICROSECONDS,
+            moved,
+            "store difference",
+            len(shown),
+            len(days),
+            True,
+            "sun on the sensor",
+        )
+
+
+def _leaps(ts: np.ndarray, value: np.ndarray, least_f: float) -> np.ndarray:
+    """Places at which the reading rose by this much within half an hour."""
+    back = np.searchsorted(ts, ts - HALF_HOUR_US)
+    return np.flatnonzero((value - value[back] >= least_f) & (ts - ts[back] <= HALF_HOUR_US))
+
+
+def _same_hour(day: np.ndarray, hour: np.ndarray) -> list[int]:
+    """Days whose first leap comes within an hour of the median day's."""
+    if len(day) == 0:
+        return []
+    days, first = np.unique(day, return_index=True)
+    at = hour[first]
+    return [int(d) for d in days[np.abs(at - np.median(at)) <= 1.0]]
+
+
+def _answers_equipment(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
+    runs, limits = site.runs, site.limits
+    runs = runs[runs["outdoor_f"].notna() & runs["outdoor_before_f"].notna()]
+    runs = runs[(runs["end_ts"] - runs["start_ts"] >= 900e6) & (runs["rest_s"] >= 600)]
+    if len(runs) < limits["dead_min_starts"]:
+        return
+    answer = (runs["outdoor_f"] - runs["outdoor_before_f"]).to_numpy()
+    middle = float(np.median(answer))
+    share = float((np.sign(answer) == np.sign(middle)).mean())
+    if abs(middle) < limits["wall_answer_min_f"] or share < limits["probe_share_min_frac"]:
+        return
+    yield Problem(
+        channel.channel_id,
+        "sun-on-outdoor-sensor",
+        site.start_ts,
+        site.end_ts,
+        middle,
+        "answers equipment",
+        int((np.sign(answer) == np.sign(middle)).sum()),
+        len(answer),
+        True,
+        "moves with the equipment",
+    )

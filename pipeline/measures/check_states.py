@@ -1,0 +1,206 @@
+"""On/off channels that tell the opposite, or nothing: held against what must go with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.measures.check_readings import look_of
+from pipeline.measures.trouble import Bools, Channel, Problem, SiteChannels
+
+PROOF = {
+    "flame": ("output_w1",),
+    "gas_valve": ("output_w1",),
+    "compressor_run": ("output_y1",),
+    "outdoor_fan_run": ("output_y1",),
+}
+SOURCES = ("output_w1", "output_y1", "output_aux")
+HEAT_CALLS = ("zone_call_w1", "zone_call_aux")
+COLD_CALLS = ("zone_call_y1",)
+CALLS = HEAT_CALLS + COLD_CALLS
+LEAST_H = 12.0
+SETTLE_US = 180_000_000
+
+
+def problems(site: SiteChannels) -> Iterator[Problem]:
+    """Every problem of these kinds of one site."""
+    for channel in site.channels:
+        if channel.channel_id not in site.states.on:
+            continue
+        against = _against(site, channel)
+        if against is not None:
+            yield _problem(site, channel, "state-inverted", *against)
+        elif site.states.edges[channel.channel_id] == 0:
+            n = _should_have_moved(site, channel)
+            if n >= site.limits["dead_min_starts"]:
+                yield _problem(site, channel, "state-never-changes", 0.0, n, n)
+
+
+def _problem(
+    site: SiteChannels, channel: Channel, code: str, figure: float, n: int, of_n: int
+) -> Problem:
+    inverted = code == "state-inverted"
+    return Problem(
+        channel.channel_id,
+        code,
+        site.start_ts,
+        site.end_ts,
+        figure,
+        "share",
+        n,
+        of_n,
+        True,
+        "told the other way round" if inverted else "never changes",
+        "inverted = true" if inverted else None,
+    )
+
+
+def _channels(site: SiteChannels, *roles: str, zone: int | None = None) -> list[Channel]:
+    known = site.states.on
+    return [
+        c
+        for c in site.channels
+        if c.role in roles and c.channel_id in known and (zone is None or c.zone == zone)
+    ]
+
+
+def _fan_sources(site: SiteChannels) -> list[Channel]:
+    """Outputs with which the fan output must be on."""
+    by_gas = not site.site.get("has_burner") or bool(site.site.get("fan_output_in_gas_heat"))
+    return _channels(site, "output_y1", "output_aux", *(("output_w1",) if by_gas else ()))
+
+
+def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | None:
+    """How clearly the channel tells the opposite: (share, events, of events); None: it does not."""
+    states, limits = site.states, site.limits
+    on, known = states.on[channel.channel_id], states.known[channel.channel_id]
+    if channel.role == "fault_contact":
+        share = states.share(on, known)
+        if states.hours(known) >= 24 and share >= limits["state_mostly_frac"]:
+            return share, 1, 1
+        return None
+    if channel.role == "zone_damper":
+        return _damper_against(site, channel)
+    if channel.role == "output_g":
+        found = _fan_against(site, channel)
+        if found is not None:
+            return found
+        beside = _fan_sources(site)
+    elif channel.role == "blower_run":
+        beside = _channels(site, *SOURCES)
+    elif channel.role in PROOF:
+        beside = _channels(site, *PROOF[channel.role])
+    elif channel.role in SOURCES:
+        return _call_against(site, channel, _channels(site, *CALLS))
+    elif channel.role in CALLS:
+        return _call_against(site, channel, _channels(site, *SOURCES))
+    else:
+        return None
+    if not beside:
+        return None
+    other, other_known = states.any_on(beside)
+    where = known & other_known
+    apart = -states.agreement(on, other, where)
+    if apart >= limits["state_against_min_frac"] and states.hours(where) >= LEAST_H:
+        return apart, states.edges[channel.channel_id], states.edges[channel.channel_id]
+    return None
+
+
+def _call_against(
+    site: SiteChannels, channel: Channel, beside: list[Channel]
+) -> tuple[float, int, int] | None:
+    """A call, or an output, that stands while everything it goes with rests, and breaks in runs."""
+    if not beside:
+        return None
+    states, limits = site.states, site.limits
+    on, known = states.on[channel.channel_id], states.known[channel.channel_id]
+    other, other_known = states.any_on(beside)
+    rests, runs = known & other_known & ~other, known & other_known & other
+    if min(states.hours(rests), 24 * states.hours(runs)) < LEAST_H:
+        return None
+    in_rests, in_runs = states.share(on, rests), states.share(on, runs)
+    enough = states.edges[channel.channel_id] >= limits["dead_min_starts"]
+    if enough and in_rests >= limits["state_mostly_frac"] and in_runs < in_rests - 0.05:
+        return in_rests, states.edges[channel.channel_id], states.edges[channel.channel_id]
+    return None
+
+
+def _fan_against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | None:
+    """G on before runs whose static shows the fan at rest then, and off (or still on) in them."""
+    runs, limits = site.runs, site.limits
+    runs = runs[runs["static_inwc"].notna() & runs["static_before_inwc"].notna()]
+    answer = (runs["static_inwc"] - runs["static_before_inwc"]).to_numpy()
+    runs = runs[answer >= limits["static_least_inwc"]]
+    if len(runs) < limits["probe_min_runs"]:
+        return None
+    before, known = site.states.at(channel.channel_id, runs["start_ts"].to_numpy() - SETTLE_US)
+    n, of_n = int((before & known).sum()), int(known.sum())
+    if n >= limits["probe_min_runs"] and n >= limits["probe_share_min_frac"] * of_n:
+        return n / of_n, n, of_n
+    return None
+
+
+def _damper_against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | None:
+    """Shut while its own zone calls, open while only others do, with the equipment running."""
+    states, limits = site.states, site.limits
+    on, known = states.on[channel.channel_id], states.known[channel.channel_id]
+    own = _channels(site, *CALLS, zone=channel.zone)
+    all_calls = _channels(site, *CALLS)
+    equipment = _channels(site, *SOURCES)
+    if not own or not equipment:
+        return None
+    mine, mine_known = states.any_on(own)
+    any_call, any_known = states.any_on(all_calls)
+    run, run_known = states.any_on(equipment)
+    where: Bools = known & mine_known & any_known & run_known & run & any_call
+    called, others = where & mine, where & ~mine
+    if min(states.hours(called), states.hours(others)) < 2.0:
+        return None
+    shut, open_ = 1 - states.share(on, called), states.share(on, others)
+    least = limits["state_mostly_frac"]
+    edges = states.edges[channel.channel_id]
+    return (min(shut, open_), edges, edges) if min(shut, open_) >= least else None
+
+
+def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
+    """Events in the log that would have moved the channel; 0: none can be told."""
+    states = site.states
+    if channel.role == "output_g":
+        return max((states.edges[c.channel_id] // 2 for c in _fan_sources(site)), default=0)
+    if channel.role in PROOF or channel.role == "blower_run":
+        answered = site.runs[
+            (site.runs["supply_f"] - site.runs["room_f"]).abs()
+            > 2 * site.limits["probe_apart_min_f"]
+        ]
+        if channel.role != "blower_run":
+            by = "has_w" if PROOF[channel.role] == ("output_w1",) else "has_y"
+            answered = answered[answered[by].astype(bool)]
+        return len(answered)
+    if channel.role in SOURCES:
+        return _output_dead(site, channel)
+    if channel.role in CALLS and bool(states.on[channel.channel_id].any()):
+        run, known = states.any_on(_channels(site, *SOURCES))
+        if states.share(run, known) < 0.8:  # it stands through rests of the equipment
+            return max(
+                (states.edges[c.channel_id] // 2 for c in _channels(site, *SOURCES)), default=0
+            )
+    return 0
+
+
+def _output_dead(site: SiteChannels, channel: Channel) -> int:
+    """Calls that were answered by warm (cold) air with no output of that kind ever on."""
+    supply = site.of_role("supply_temp")
+    look = look_of(site, supply) if supply is not None else None
+    if look is None or look.n_reading == 0 or np.isnan(look.median_value):
+        return 0
+    heats = channel.role in ("output_w1", "output_aux")
+    kinds = ("output_w1", "output_aux", "output_y1") if heats else ("output_y1",)
+    others = [c for c in _channels(site, *kinds) if c.channel_id != channel.channel_id]
+    if any(site.states.on[c.channel_id].any() for c in others):
+        return 0  # another source may have answered
+    warm, cold = look.high_value > 95.0, look.low_value < 62.0
+    calls = _channels(site, *(HEAT_CALLS if heats else COLD_CALLS))
+    if not (warm if heats else cold or (warm and bool(site.site.get("has_heat_pump")))):
+        return 0
+    return max((site.states.edges[c.channel_id] // 2 for c in calls), default=0)

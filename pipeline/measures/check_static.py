@@ -1,0 +1,176 @@
+"""Supply static: a shifted zero and since when, no answer to the fan, another unit or sign."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from pipeline.measures.check_readings import look_of
+from pipeline.measures.trouble import Channel, Problem, SiteChannels
+from pipeline.units import UNITS
+
+COMMON_UNITS = ("Pa", "inwc", "kPa")
+CLEAR = 0.5
+"""Natural logarithm of the ratio by which one unit must fit better than the next."""
+
+
+def problems(site: SiteChannels) -> Iterator[Problem]:
+    """Every problem of these kinds of one site."""
+    channel = site.of_role("static_pressure")
+    if channel is None:
+        return
+    whole = list(_unit_or_sign(site, channel))
+    yield from whole
+    if whole:
+        return  # its numbers mean nothing yet
+    flat = list(_flat(site, channel))
+    yield from flat
+    yield from _zero(site, channel, until=min((p.start_ts for p in flat), default=site.end_ts))
+
+
+def _answers(site: SiteChannels) -> pd.DataFrame:
+    """Runs outside visits with static before and in them; `answer` is how far it rose."""
+    runs = site.runs
+    runs = runs[runs["static_inwc"].notna() & runs["static_before_inwc"].notna()]
+    return runs.assign(answer=runs["static_inwc"] - runs["static_before_inwc"])
+
+
+def _unit_or_sign(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
+    runs, limits = _answers(site), site.limits
+    look = look_of(site, channel)
+    if len(runs) < limits["flat_min_starts"] or look is None:
+        return
+    answer = float(runs["answer"].median())
+    # an answer is one only if it is steadier than it is small
+    spread = float(np.median(np.abs(runs["answer"] - answer))) + abs(look.step_value or 0.0) / 2
+    same = float((np.sign(runs["answer"]) == np.sign(answer)).mean())
+    if answer == 0 or same < limits["probe_share_min_frac"] or abs(answer) < 2 * spread:
+        return
+    common = {
+        "channel_id": channel.channel_id,
+        "code": "unit-mismatch",
+        "start_ts": site.start_ts,
+        "end_ts": site.end_ts,
+        "figure": answer,
+        "figure_unit": "store difference",
+        "n": len(runs),
+        "of_n": len(runs),
+        "is_cut": True,
+    }
+    if limits["static_least_inwc"] <= abs(answer) <= limits["static_most_inwc"]:
+        if answer < 0:
+            yield Problem(**common, reason="sign inverted", correction="inverted = true")  # type: ignore[arg-type]
+        return
+    usual = site.setting("static_target_inwc") or limits["static_usual_inwc"]
+    fits = sorted(
+        (abs(np.log(abs(answer) * UNITS[unit].scale / UNITS[channel.unit].scale / usual)), unit)
+        for unit in COMMON_UNITS
+        if unit != channel.unit
+    )
+    stays = abs(np.log(abs(answer) / usual))
+    if fits[0][0] > np.log(limits["static_most_inwc"] / usual) or fits[0][0] + CLEAR > stays:
+        return  # no unit makes sense of it
+    clear = fits[0][0] + CLEAR < fits[1][0] and answer > 0
+    yield Problem(
+        **common,  # type: ignore[arg-type]
+        reason="in another unit than told",
+        correction=f'unit = "{fits[0][1]}"' if clear else None,
+    )
+
+
+def _flat(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
+    """Stretches of starts in a row without an answer; the last one may last to the log's end."""
+    runs, limits = _answers(site), site.limits
+    look = look_of(site, channel)
+    step = float(look.step_value) if look is not None and pd.notna(look.step_value) else 0.0
+    least = max(limits["flat_max_inwc"], step)
+    silent = runs["answer"].abs().to_numpy() < least
+    start, end = runs["start_ts"].to_numpy(), runs["end_ts"].to_numpy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
+    for a, b in edges.reshape(-1, 2).tolist():
+        if b - a < limits["flat_min_starts"]:
+            continue
+        since = site.start_ts if a == 0 else int(end[a - 1])
+        until = site.end_ts if b == len(silent) else int(start[b])
+        yield Problem(
+            channel.channel_id,
+            "static-flat",
+            since,
+            until,
+            float(np.median(runs["static_inwc"].to_numpy()[a:b])),
+            "store",
+            b - a,
+            len(silent),
+            True,
+            "static does not answer the fan",
+        )
+
+
+def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]:
+    rests, limits = site.outside_visits(site.table("trust.rest")), site.limits
+    rests = rests[
+        (rests["spread_inwc"] <= limits["zero_steady_inwc"])
+        & (rests["n_minute"] >= 5)
+        & (rests["end_ts"] <= until)
+    ].sort_values("start_ts")
+    if len(rests) < limits["zero_min_rests"]:
+        return
+    level = rests["static_inwc"].to_numpy()
+    start, end = rests["start_ts"].to_numpy(), rests["end_ts"].to_numpy()
+    first = _step_place(level)
+    least = limits["zero_shift_min_inwc"]
+    look = look_of(site, channel)
+    step = float(look.step_value) if look is not None and pd.notna(look.step_value) else 0.0
+    least = max(least, step)
+    for a, b in ((0, first), (first, len(level))):
+        part = level[a:b]
+        if len(part) < limits["zero_min_rests"]:
+            continue
+        zero = _zero_of(part)
+        if abs(zero) <= least:
+            continue
+        # it began between the last rest at another level and the first at this one
+        since = None if a == 0 else int(end[a - 1])
+        to = None if b == len(level) else int(start[b])
+        lines = [f"zero_shift = {site.in_channel_unit(zero, channel):.4g}"]
+        if since is not None:
+            lines.append(f'zero_shift_from = "{site.written_local(since)}"')
+        if to is not None:
+            lines.append(f'zero_shift_until = "{site.written_local(to)}"')
+        yield Problem(
+            channel.channel_id,
+            "static-zero-shifted",
+            site.start_ts if since is None else since,
+            site.end_ts if to is None else to,
+            zero,
+            "store difference",
+            len(part),
+            len(level),
+            True,
+            "static zero shifted",
+            "\n".join(lines),
+        )
+
+
+def _zero_of(level: np.ndarray) -> float:
+    """Where static rests: the lower level of its rests, a second one is a fan-only speed."""
+    return float(np.quantile(level, 0.25))
+
+
+def _step_place(level: np.ndarray) -> int:
+    """The place at which one step explains the levels best (least squares); their number: none."""
+    n = len(level)
+    if n < 2:
+        return n
+    total = np.cumsum(level)
+    k = np.arange(1, n)
+    gain = total[:-1] ** 2 / k + (total[-1] - total[:-1]) ** 2 / (n - k)
+    best = int(np.argmax(gain)) + 1
+    before, after = level[:best], level[best:]
+    scatter = np.median(
+        np.abs(np.concatenate([before - np.median(before), after - np.median(after)]))
+    )
+    gap = abs(float(np.median(after) - np.median(before)))
+    return best if gap > max(6 * scatter, 0.01) else n

@@ -1,0 +1,105 @@
+"""Zones exchanged: a zone's temperature answers to another zone's calls, and that one's to its own.
+
+A straight line fit: how far each room moves from reading to reading, on how long each zone called
+in between (heat counts up, cooling down). The log cannot tell columns from wires.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pipeline.measures.trouble import Channel, Problem, SiteChannels
+
+LEAST_CLEAR = 3.0
+"""An answer is one from this many of its standard errors on."""
+GAIN = 5.0
+"""Exchanged, the two zones' answers must be clearer by so many standard errors together."""
+WAIT_US = 300_000_000
+"""A room's reading follows its register by about five minutes."""
+
+
+def problems(site: SiteChannels) -> Iterator[Problem]:
+    """Every problem of this kind of one site."""
+    rooms = {c.zone: c for c in site.channels if c.role == "zone_temp" and c.zone is not None}
+    calls = _calls(site)
+    zones = sorted(set(rooms) & set(calls))
+    if len(zones) < 2:
+        return
+    clear = np.array([_answers(site, rooms[z], [calls[k] for k in zones]) for z in zones])
+    times = site.limits["exchange_margin_times"]
+    for i in range(len(zones)):
+        for j in range(i + 1, len(zones)):
+            crossed = float(np.maximum([clear[i, j], clear[j, i]], 0.0).sum())
+            own = float(np.maximum([clear[i, i], clear[j, j]], 0.0).sum())
+            least = min(clear[i, j], clear[j, i])
+            if least < LEAST_CLEAR or crossed < own + GAIN or crossed < times * own:
+                continue
+            for mine, other in ((zones[i], zones[j]), (zones[j], zones[i])):
+                yield Problem(
+                    rooms[mine].channel_id,
+                    "zones-exchanged",
+                    site.start_ts,
+                    site.end_ts,
+                    float(other),
+                    "zone",
+                    int(crossed),
+                    int(own),
+                    True,
+                    f"answers to zone {other}",
+                )
+
+
+def _calls(site: SiteChannels) -> dict[int, tuple[np.ndarray, np.ndarray]]:
+    """Per zone that called often enough: corner points of heat less cooling called so far."""
+    states, found = site.states, {}
+    sense = site.site.get("ob_energised_in")
+    for zone in sorted({c.zone for c in site.channels if c.zone is not None}):
+        mine = {c.role: c for c in site.channels if c.zone == zone and c.channel_id in states.on}
+        signed = np.zeros(len(states.seconds))
+        edges = 0
+        for role in ("zone_call_w1", "zone_call_aux", "zone_call_emergency"):
+            if role in mine:
+                signed += states.on[mine[role].channel_id]
+                edges += states.edges[mine[role].channel_id]
+        if "zone_call_y1" in mine:
+            y = mine["zone_call_y1"].channel_id
+            heats = np.zeros(len(signed), bool)
+            if "zone_call_ob" in mine and isinstance(sense, str):
+                heats = states.on[mine["zone_call_ob"].channel_id] == (sense == "heating")
+            signed += np.where(states.on[y], np.where(heats, 1.0, -1.0), 0.0)
+            edges += states.edges[y]
+        if edges // 2 >= site.limits["exchange_min_calls"]:
+            found[zone] = states.on_until(np.clip(signed, -1.0, 1.0))
+    return found
+
+
+def _answers(
+    site: SiteChannels, room: Channel, calls: list[tuple[np.ndarray, np.ndarray]]
+) -> np.ndarray:
+    """How clearly the room answers each zone's calls: slope over its standard error."""
+    rows = site.table("trust.bin")
+    rows = rows[rows["channel_id"] == room.channel_id].sort_values("start_ts")
+    ts, value = rows["start_ts"].to_numpy(), rows["mean_value"].to_numpy()
+    if len(ts) < 50:
+        return np.zeros(len(calls))
+    hours = np.diff(ts) / 3.6e9
+    moved = np.diff(value)
+    middle = ts + 300_000_000 - WAIT_US
+    called = np.stack([np.diff(np.interp(middle, *corner)) / 3600.0 for corner in calls], axis=1)
+    keep = hours <= 0.6
+    x = np.column_stack([called, hours])[keep]
+    y = moved[keep]
+    used = x.any(axis=0)
+    out = np.zeros(x.shape[1])
+    x = x[:, used]
+    square = x.T @ x
+    if len(y) <= x.shape[1] + 10 or np.linalg.cond(square) > 1e10:
+        return np.zeros(len(calls))
+    slope = np.linalg.solve(square, x.T @ y)
+    left = y - x @ slope
+    variance = float(left @ left) / (len(y) - x.shape[1])
+    error = np.sqrt(np.maximum(variance * np.diag(np.linalg.inv(square)), 1e-18))
+    out[used] = slope / error
+    return out[: len(calls)]
