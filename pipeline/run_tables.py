@@ -13,16 +13,14 @@ from zoneinfo import ZoneInfo
 import duckdb
 import pandas as pd
 
-from pipeline.channels import ROLES, Role
 from pipeline.errors import InputError
+from pipeline.run_channels import ALWAYS_END_TS, ALWAYS_START_TS, role_rows, zero_shift_rows
 from pipeline.site import Site
 from pipeline.stages import put
 from pipeline.tables import tables
 from pipeline.thresholds import values_for
-from pipeline.units import BTUH_PER_KW, MICROSECONDS, UNITS
+from pipeline.units import BTUH_PER_KW, MICROSECONDS
 
-ALWAYS_START_TS = -(2**62)
-ALWAYS_END_TS = 2**62
 BURNER_KINDS = frozenset({"furnace_ac", "dual_fuel", "furnace"})
 HEAT_PUMP_KINDS = frozenset({"heat_pump", "dual_fuel"})
 
@@ -72,9 +70,9 @@ def prepare(
             {"site_id": site.id, "logger": logger}
             for logger in sorted({e.files for e in site.exports if e.reference})
         ]
-        rows["run.zero_shift"] += _zero_shift_rows(con, site)
+        rows["run.zero_shift"] += zero_shift_rows(con, site)
         limits = values_for(site.thresholds)
-        rows["run.role"] += _role_rows(site, limits)
+        rows["run.role"] += role_rows(site, limits)
         rows["run.threshold"].append({"site_id": site.id, **limits})
     for name, records in rows.items():
         columns = None if records else [c.name for c in tables()[name].with_site]
@@ -312,53 +310,6 @@ def _setting_rows(site: Site) -> list[dict[str, object]]:
             }
         )
     return rows
-
-
-def _zero_shift_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, object]]:
-    """Told zero shifts in the store unit; channels are numbered in the order of the site file."""
-    told = {n: c for n, c in enumerate(site.channels, start=1) if c.zero_shift}
-    if not told:
-        return []
-    units = dict(
-        con.execute(
-            "select channel_id, unit from store.channel where site_id = ?", [site.id]
-        ).fetchall()
-    )
-    return [
-        {
-            "site_id": site.id,
-            "channel_id": number,
-            "shift": (c.zero_shift or 0.0) * UNITS[units[number]].scale,
-            "start_ts": ALWAYS_START_TS if c.zero_shift_from_ts is None else c.zero_shift_from_ts,
-            "end_ts": ALWAYS_END_TS if c.zero_shift_until_ts is None else c.zero_shift_until_ts,
-        }
-        for number, c in told.items()
-        if number in units
-    ]
-
-
-def _role_rows(site: Site, limits: dict[str, float]) -> list[dict[str, object]]:
-    used = {c.role for c in site.channels}
-    return [
-        {
-            "site_id": site.id,
-            "role": role.name,
-            "low_value": role.low,
-            "high_value": role.high,
-            "leap_value": leap_value(role, limits),
-        }
-        for role in ROLES.values()
-        if role.kind == "analog" and role.name in used
-    ]
-
-
-def leap_value(role: Role, limits: dict[str, float]) -> float | None:
-    """How far a reading of the role cannot leap and come back [store unit]; None: it may."""
-    if role.name == "supply_temp":
-        return limits["leap_supply_min_f"]
-    if role.dimension == "temperature" and "setpoint" not in role.name:
-        return limits["leap_min_f"]
-    return limits["leap_min_inwc"] if role.dimension == "pressure" else None
 
 
 def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, object]]:
