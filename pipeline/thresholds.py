@@ -440,6 +440,8 @@ _TABLE = [
         "fit at the second-best shift over the best; above it nothing is said",
         "rooms compared with calls, shifts more than half an hour apart",
         "calls that come by a timer fit a cycle off nearly as well",
+        "ours",
+    ),
     # ---------------------------------------------------------------- channels to be believed
     Threshold(
         "leap_min_f",
