@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -65,6 +65,11 @@ check-clocks: $(VENV)/dev.stamp
 # How right the findings are, on the reporting part of the simulated world; outcomes in out/diagnosis/
 diagnosis: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.accuracy.diagnosis --part reporting
+
+# How often faults of channels are found, missed or told where there are none, on systems that no
+# threshold was chosen by
+check-channels: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy.channels --part reporting --jobs 2
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp
