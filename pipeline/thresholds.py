@@ -3064,6 +3064,24 @@ _TABLE = [
         "days are what is drawn again; the interval of three is of no use",
         "ours",
     ),
+    Threshold(
+        "compare_band_f",
+        10,
+        "°F",
+        "width of the outdoor bands within which hours are like hours",
+        "before and after",
+        "narrow against what weather does to runtime, wide enough for a week",
+        "ours",
+    ),
+    Threshold(
+        "compare_chance",
+        0.05,
+        "share",
+        "chance of a difference at least this large between like sides that is still called one",
+        "before and after",
+        "the usual one in twenty",
+        "ours",
+    ),
 ]
 
 THRESHOLDS: dict[str, Threshold] = {t.name: t for t in _TABLE}
