@@ -21,6 +21,7 @@ from reports.block import Block
 from reports.markup import fill, script_json
 from reports.plotly_figure import CONFIG, time_plotly
 from reports.svg import DEFS
+from reports.table import label_rules
 from reports.theme import DARK, LIGHT, css_variables
 from reports.wire import wire
 
@@ -91,6 +92,7 @@ def page_html(
     payload["config"] = CONFIG
     script = _asset("page.js")
     css = css_variables() + _asset("page.css") + (_asset(styles) if styles else "")
+    css += label_rules("".join(str(block.html) for block in blocks))
     hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
     page = fill(
         _PAGE,

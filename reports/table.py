@@ -6,7 +6,10 @@ figure that cannot disagree with its numbers.
 
 from __future__ import annotations
 
+import hashlib
+import re
 from dataclasses import dataclass
+from html import unescape
 
 from markupsafe import Markup, escape
 
@@ -14,6 +17,8 @@ from reports.markup import clean, kept_together
 from reports.theme import LIGHT
 
 _HEAD_CLASS = {"text": Markup(), "number": Markup(' class="n"'), "wide": Markup(' class="x"')}
+_TABLE_HEAD = re.compile(r'<table class="(k\w{7})[^"]*" [^>]*><thead><tr>(.*?)</tr>')
+_TITLE = re.compile(r"<th [^>]*>(.*?)</th>")
 SHORT_NUMBER = 16
 """A number with its unit of up to this length is not broken."""
 MANY_COLUMNS = 7
@@ -83,6 +88,26 @@ def table_html(table: Table) -> Markup:
     )
 
 
+def label_class(columns: tuple[Column, ...]) -> str:
+    """The class of tables with these titles: on a phone it says what each cell of a row is."""
+    titles = "\n".join(clean(c.title) for c in columns)
+    return f"k{hashlib.sha256(titles.encode()).hexdigest()[:7]}"
+
+
+def label_rules(html: str) -> str:
+    """CSS that gives the cells of every table in `html` their column's title, once per kind.
+
+    Written into each cell instead, the titles were a twelfth of a page.
+    """
+    rules = {}
+    for kind, head in _TABLE_HEAD.findall(html):
+        for n, title in enumerate(_TITLE.findall(head)[1:], start=2):
+            # whatever is not a plain word goes in as its code point
+            told = re.sub(r"[^\w -]", lambda found: f"\\{ord(found[0]):x} ", unescape(title))
+            rules[kind, n] = f'.{kind} td:nth-child({n}){{--l:"{told}"}}'
+    return "".join(rules[key] for key in sorted(rules))
+
+
 def _rows(n: int) -> str:
     return f"{n:,} row" if n == 1 else f"{n:,} rows"
 
@@ -98,11 +123,12 @@ def _body(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) 
     above = Markup('<p class="cap">{}</p>').format(clean(caption)) if caption else Markup()
     return Markup(
         '{above}<div class="scroll" tabindex="0" role="group" aria-label="{label}">'
-        '<table{many} aria-label="{label}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody>'
+        '<table class="{kind}" aria-label="{label}"><thead><tr>{head}</tr></thead>'
+        "<tbody>{body}</tbody>"
         "</table></div>{note}"
     ).format(
         above=above,
-        many=Markup(' class="many"') if len(table.columns) >= MANY_COLUMNS else Markup(),
+        kind=label_class(table.columns) + (" many" if len(table.columns) >= MANY_COLUMNS else ""),
         label=clean(caption or table.caption),
         head=head,
         body=body,
@@ -115,7 +141,6 @@ def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
     for i, (column, item) in enumerate(zip(columns, row, strict=True)):
         cell = item if isinstance(item, Cell) else Cell(item)
         tag, scope = ("th", ' scope="row"') if i == 0 else ("td", "")
-        card = Markup(' data-l="{}"').format(clean(column.title)) if i else Markup()
         drawing = _drawing(cell)
         short = column.kind == "number" and len(cell.text) <= SHORT_NUMBER
         kinds = [
@@ -133,8 +158,8 @@ def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
         if cell.href.startswith("#"):
             inner = Markup('<a href="{}">{}</a>').format(cell.href, inner)
         out.append(
-            Markup("<{}{}{}{}>{}{}</{}>").format(
-                Markup(tag), Markup(scope), names, card, inner, drawing, Markup(tag)
+            Markup("<{}{}{}>{}{}</{}>").format(
+                Markup(tag), Markup(scope), names, inner, drawing, Markup(tag)
             )
         )
     return Markup("<tr>{}</tr>").format(Markup("").join(out))
