@@ -50,13 +50,41 @@ class _Size:
 
 _FULL = _Size()
 _GIVE_WAY = (
-    ("data", 1), ("cautions", 4), ("out", 2), ("check", 130), ("checks", 4), ("data", 0),
-    ("bring", 120), ("cautions", 3), ("settings", 170), ("caution", 130), ("good", 0), ("out", 1),
-    ("check", 110), ("verdict", 310), ("cautions", 2), ("settings", 90), ("checks", 3),
-    ("settings", 0), ("steps", 330), ("verdict", 240), ("bring", 0), ("check", 90), ("stop", 170),
-    ("answers", 2), ("steps", 230), ("out", 0), ("checks", 2), ("caution", 80), ("answers", 1),
-    ("steps", 200), ("verdict", 180),
-)  # fmt: skip
+    ("data", 1),
+    ("cautions", 4),
+    ("out", 2),
+    ("check", 130),
+    ("checks", 4),
+    ("data", 0),
+    ("bring", 120),
+    ("cautions", 3),
+    ("settings", 170),
+    ("caution", 130),
+    ("good", 0),
+    ("out", 1),
+    ("check", 110),
+    ("verdict", 310),
+    ("cautions", 2),
+    ("settings", 90),
+    ("checks", 3),
+    ("settings", 0),
+    ("bring", 85),
+    ("caution", 100),
+    ("check", 100),
+    ("steps", 330),
+    ("verdict", 240),
+    ("check", 90),
+    ("stop", 170),
+    ("answers", 2),
+    ("bring", 0),
+    ("steps", 230),
+    ("out", 0),
+    ("checks", 2),
+    ("caution", 80),
+    ("answers", 1),
+    ("steps", 200),
+    ("verdict", 180),
+)
 
 
 def _text(t: Ticket, size: _Size) -> str:

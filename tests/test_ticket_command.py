@@ -33,6 +33,7 @@ def test_text_is_written_and_is_all_that_is_printed(
     assert len(out) < 2000
     # the sample's story, as sample_data/README.md tells it
     assert "Bedroom over garage alone" in out and "high limit" in out
+    assert out.count("\nSTOP: ") == 1 and "\nBRING: two-tube manometer" in out
     assert [p.name for p in (larch / "report").iterdir()] == ["ticket.txt"]
 
 
@@ -94,5 +95,5 @@ def test_weasyprint_prints_the_same_page_where_it_is_installed() -> None:
     printed = paper.print_pdf(
         "<!DOCTYPE html><html lang='en'><title>x</title><h1>One page</h1></html>", None
     )
-    assert (printed.pages == 1 and b"/StructTreeRoot" in printed.pdf) or printed.pdf[:5] == b"%PDF-"
+    assert printed.pages == 1 and printed.pdf.startswith(b"%PDF-")
     assert "weasyprint" in sys.modules
