@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 STORE_NAME = "site.duckdb"
 # Raised when the same bytes and the same site.toml would be read differently than before.
-READER_VERSION = 3
+READER_VERSION = 4
 READING = "reading"
 
 

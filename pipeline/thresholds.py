@@ -2845,6 +2845,15 @@ _TABLE = [
         "reading",
     ),
     Threshold(
+        "sampled_state_repeat_share",
+        0.5,
+        "share",
+        "share of rows that repeat the state before, from which a state of a long file is sampled",
+        "kind of a log",
+        "a log of changes repeats nothing; one row in two would be a state that changes all the time",
+        "reading",
+    ),
+    Threshold(
         "change_log_blank_share",
         0.3,
         "share",

@@ -160,8 +160,18 @@ class _Made:
         # Totals over an interval (percent on, seconds on, counts) stay numbers.
         self.is_state = self.channel.meaning.kind == "state" and self.channel.form == "level"
         self.is_sampled = logger.kind == "sampled" or (
-            logger.kind == "long" and (not self.is_state or is_regular(self.ts))
+            logger.kind == "long" and (not self.is_state or self._is_read_again_and_again())
         )
+
+    def _is_read_again_and_again(self) -> bool:
+        """Whether a state of a long file is read at an interval, not written when it changes.
+
+        A state that changes at every row is a log of changes, however evenly a thermostat cycles.
+        """
+        if not is_regular(self.ts):
+            return False
+        again = float((np.diff(self.value) == 0).mean()) if len(self.value) > 1 else 0.0
+        return again >= THRESHOLDS["sampled_state_repeat_share"].value
 
     @property
     def ts(self) -> np.ndarray:
