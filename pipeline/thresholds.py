@@ -2850,7 +2850,7 @@ _TABLE = [
         "share",
         "share of rows that repeat the state before, from which a state of a long file is sampled",
         "kind of a log",
-        "a log of changes repeats nothing; one row in two would be a state that changes all the time",
+        "a log of changes repeats nothing; half the rows would be a state that never rests",
         "reading",
     ),
     Threshold(
