@@ -1,0 +1,219 @@
+"""Power dropout: the panel and its thermostats were without 24 V for a while.
+
+What it says
+    When every call and every output went off at one instant, fan and all, and how long it took
+    until something came back.
+
+Why it matters
+    A transformer at its limit, a short or a bad breaker drops out again, on the coldest day; every
+    dropout restarts the compressor's wait and loses what thermostats remember.
+
+What looks like it but is not
+    The last call of a run ending: there the fan runs on in purge. A gap in the log: there nothing
+    is known. A coarse log, in which two ends fall between the same readings.
+
+Source
+    Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pandas as pd
+
+from pipeline import words
+from pipeline.findings import _cautions, _episodes
+from pipeline.findings._base import (
+    CannotTell,
+    Cause,
+    Check,
+    Declaration,
+    NotFound,
+    Outcome,
+    Weighed,
+    Weight,
+)
+from pipeline.findings._episodes import Episodes
+from pipeline.findings._site import SiteFrames, flags, numbers, records
+from pipeline.units import MICROSECONDS
+
+SOURCES = ("output_w1", "output_y1", "output_aux")
+CALLS = ("zone_call_w1", "zone_call_y1")
+
+
+def _transformer(e: Episodes) -> Weighed:
+    busy = sum(r.n_calls for r in e.rows) / e.n
+    return Weighed(
+        Weight.FITS,
+        f"{words.times(e.n)} with {words.count(round(busy), 'zone')} calling on average: load on "
+        "the transformer is highest then, and only then does the log show a dropout",
+    )
+
+
+def _mains(e: Episodes) -> Weighed:
+    return Weighed(
+        Weight.OPEN,
+        f"down for {words.durations(e.lengths_s)}: ask the customer whether the lights went out",
+    )
+
+
+FINDING = Declaration(
+    title="Power dropout",
+    question="Did panel and thermostats lose their power?",
+    needs_tables=("signal.state", "channel.channel", "run.visit"),
+    needs_roles=(SOURCES, CALLS),
+    figure="conditions",
+    thresholds=(
+        "dropout_quiet_s",
+        "dropout_purge_share",
+        "dropout_purge_s",
+        "dropout_min_calls",
+        "dropout_sure_calls",
+        "count_min_intervals",
+        "dropout_interval_max_s",
+        "episodes_plan_per_week",
+        "episodes_plan_days",
+    ),
+    causes=(
+        Cause(
+            "24 V: transformer at its limit, a short in a thermostat or damper wire, fuse, float "
+            "switch in the R wire, door switch",
+            "Fits when it happens with zones calling.",
+            _transformer,
+        ),
+        Cause("the mains: breaker, disconnect, an outage of the street", "Open.", _mains),
+    ),
+    check_next=(
+        Check(
+            "thermostat",
+            "ask for outages at these times; do clocks or schedules start anew?",
+            "an outage of the street explains it",
+            "go on at the panel",
+        ),
+        Check(
+            "panel",
+            "24 V between R and C with every damper moving and every zone calling; add up the VA",
+            "24 to 28 V, loads under the transformer's rating",
+            "larger transformer or a second one by the panel's instructions; find the short first",
+        ),
+        Check(
+            "unit",
+            "breaker, disconnect, door switch seat and the low-voltage fuse, power verified off",
+            "tight, door switch presses home",
+            "repair what is loose",
+        ),
+    ),
+    cautions=(_cautions.ELECTRICITY, _cautions.OWN_LIMIT, _cautions.CODES_FIRST),
+    confused_with=(
+        "Output chatter: off for seconds.",
+        "A gap in the log: the logger had no power.",
+    ),
+    source="Common practice, no source.",
+)
+
+
+def judge(site: SiteFrames) -> Outcome:
+    """Found where all calls and outputs go off at one instant and the usual purge is missing."""
+    logged = _logged_24(site)
+    if logged is not None:
+        return _outcome(site, logged, "24 V was logged off", "shown")
+    channels = site.table("channel.channel")
+    used = channels["role"].isin([*SOURCES, *CALLS, "output_g"]) & flags(channels["is_primary"])
+    slowest_s = max(numbers(channels.loc[used, "interval_s"]), default=0.0)
+    if slowest_s > site.threshold("dropout_interval_max_s"):
+        return CannotTell(
+            f"sampled every {words.duration(slowest_s)}: ends of calls and outputs fall together"
+        )
+    return _outcome(
+        site,
+        _dropouts(site, slowest_s),
+        "panel and thermostats lost their power: every call and output went off at one instant",
+        "likely",
+    )
+
+
+def _outcome(site: SiteFrames, rows: list[Any], what: str, certainty: str) -> Outcome:
+    if not rows:
+        return NotFound("calls and outputs never all went off at one instant without a purge")
+    e = Episodes(site, tuple(rows), site.window_s, "log")
+    return _episodes.found(
+        e,
+        severity="plan" if e.is_persistent() else "watch",
+        certainty=certainty,
+        headline=f"{what}, {words.times(e.n)}, {words.durations(e.lengths_s)} until something "
+        "came back",
+        aside="panel and thermostats lost their power",
+        label="no power",
+        say=lambda r: (
+            f"everything off for {words.duration((r.end_ts - r.start_ts) / MICROSECONDS)}"
+        ),
+        columns=(
+            *_episodes.span_columns(site, "Off from"),
+            ("Zones calling", lambda r: str(r.n_calls)),
+        ),
+    )
+
+
+def _logged_24(site: SiteFrames) -> list[Any] | None:
+    """Times without 24 V where that was logged; None where it was not."""
+    if "voltage_24" not in site.logged_roles:
+        return None
+    state = site.table("signal.state")
+    off = state[(state["role"] == "voltage_24") & ~flags(state["is_on"])]
+    return [
+        SimpleNamespace(start_ts=int(r.start_ts), end_ts=int(r.end_ts), n_calls=0)
+        for r in records(off)
+        if not site.overlaps_visit(int(r.start_ts), int(r.end_ts))
+    ]
+
+
+def _dropouts(site: SiteFrames, slowest_s: float) -> list[Any]:
+    """Instants at which everything went off together, outside visits, with what came back when."""
+    state = site.table("signal.state")
+    state = state[state["role"].isin([*SOURCES, *CALLS, "output_g"])]
+    on = state[flags(state["is_on"])].sort_values("start_ts")
+    together = int(max(1.0, slowest_s) * MICROSECONDS)
+    outputs = on[on["role"].isin(SOURCES)]
+    calls = on[on["role"].isin(CALLS)]
+    fan = on[on["role"] == "output_g"]
+    quiet = int(site.threshold("dropout_quiet_s") * MICROSECONDS)
+    purges = _purges(site, outputs, fan, together)
+    found = []
+    for ts in sorted({int(t) for t in outputs["end_ts"]}):
+        if (on["end_ts"].between(ts + together + 1, ts + quiet)).any():
+            continue
+        if ((on["start_ts"] <= ts + together) & (on["end_ts"] > ts + together)).any():
+            continue
+        zones = set(calls.loc[(calls["end_ts"] - ts).abs() <= together, "zone"])
+        fan_off = bool(((fan["end_ts"] - ts).abs() <= together).any())
+        sure = len(zones) >= site.threshold("dropout_sure_calls")
+        no_purge = purges and fan_off and len(zones) >= site.threshold("dropout_min_calls")
+        if not (sure or no_purge) or _is_known_until(state, ts, together) is False:
+            continue
+        later = on.loc[on["start_ts"] > ts + together, "start_ts"]
+        back = int(later.iloc[0]) if len(later) else site.window.end_ts
+        if back - ts >= quiet and not site.overlaps_visit(ts - quiet, back):
+            found.append(SimpleNamespace(start_ts=ts, end_ts=back, n_calls=len(zones)))
+    return found
+
+
+def _purges(site: SiteFrames, outputs: pd.DataFrame, fan: pd.DataFrame, together: int) -> bool:
+    """Whether the fan's output usually runs on after the last output: then its absence tells."""
+    purge = int(site.threshold("dropout_purge_s") * MICROSECONDS)
+    n = n_on = 0
+    for ts in sorted({int(t) for t in outputs["end_ts"]}):
+        if ((outputs["start_ts"] <= ts + together) & (outputs["end_ts"] > ts + together)).any():
+            continue
+        if not ((fan["start_ts"] < ts) & (fan["end_ts"] >= ts - together)).any():
+            continue
+        n += 1
+        n_on += bool(((fan["start_ts"] < ts) & (fan["end_ts"] >= ts + purge + together)).any())
+    return n > 0 and n_on >= site.threshold("dropout_purge_share") * n
+
+
+def _is_known_until(state: pd.DataFrame, ts: int, together: int) -> bool:
+    """Whether the states are known just after the instant: a gap in the log is no dropout."""
+    after = (state["start_ts"] <= ts + together) & (state["end_ts"] > ts + together)
+    return bool(state.loc[after, "channel_id"].nunique() == state["channel_id"].nunique())
