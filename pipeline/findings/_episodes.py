@@ -103,10 +103,9 @@ class Episodes:
     def is_persistent(self) -> bool:
         """At least three a week, on two days or more: not a rare event."""
         site = self.site
-        return (
-            self.n >= site.threshold("episodes_plan_per_week") * site.weeks
-            and self.n_days >= site.threshold("episodes_plan_days")
-        )
+        return self.n >= site.threshold(
+            "episodes_plan_per_week"
+        ) * site.weeks and self.n_days >= site.threshold("episodes_plan_days")
 
 
 def episodes(
@@ -210,6 +209,12 @@ def by_contact(e: Episodes, role: str, closed: str, never: str) -> Weighed:
     if role not in e.site.logged_roles:
         return Weighed(Weight.OPEN, never)
     return Weighed(Weight.STRONG, closed)
+
+
+def with_outdoor(site: SiteFrames, rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows with outdoor_f, outdoor air when each began; null where not known."""
+    values = [outdoor_at(site, int(ts)) for ts in rows["start_ts"]]
+    return rows.assign(outdoor_f=pd.Series(values, index=rows.index, dtype=float))
 
 
 def outdoor_at(site: SiteFrames, ts: int) -> float | None:

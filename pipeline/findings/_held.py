@@ -86,8 +86,8 @@ def _held(site: SiteFrames, group: list[Any], cooling_ends: set[int]) -> Held:
 def _open_share(site: SiteFrames, inside: list[Any], start: int, end: int) -> float | None:
     """Share of the time in which every damper of a zone that does not call is open."""
     state = site.table("signal.state")
-    dampers = state[(state["role"] == "zone_damper") & (state["end_ts"] > start)]
-    dampers = records(dampers[dampers["start_ts"] < end])
+    rows = state[(state["role"] == "zone_damper") & (state["end_ts"] > start)]
+    dampers = records(rows[rows["start_ts"] < end])
     zones = {int(d.zone) for d in dampers}
     if not zones:
         return None

@@ -203,14 +203,12 @@ def _may_temper(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:
     return short & ~together
 
 
-def _since_compressor(site: SiteFrames, rows: pd.DataFrame) -> list[float | None]:
-    """How long the compressor had run at each start; None if it was off."""
+def _since_compressor(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:
+    """How long the compressor had run at each start; null if it was off."""
     runs = site.table("interval.source_run")
     runs = runs[runs["source"] == "compressor"]
     found: list[float | None] = []
     for ts in rows["start_ts"]:
         inside = runs[(runs["start_ts"] <= ts) & (runs["end_ts"] > ts)]
-        found.append(
-            float(ts - inside["start_ts"].iloc[0]) / MICROSECONDS if len(inside) else None
-        )
-    return found
+        found.append(float(ts - inside["start_ts"].iloc[0]) / MICROSECONDS if len(inside) else None)
+    return pd.Series(found, index=rows.index, dtype=float)

@@ -133,8 +133,8 @@ FINDING = Declaration(
         ),
         Cause(
             "sun, exhaust air or a warm wall on the outdoor sensor",
-            "Raised when the heat pump began below its point and nearly always by day, lowered when "
-            "at night. Ruled out when gas began above the points.",
+            "Raised when the heat pump began below its point nearly always by day, lowered when at "
+            "night. Ruled out when gas began above the points.",
             _sun,
             not_it="sun or warm air on the outdoor sensor",
         ),

@@ -160,9 +160,7 @@ def judge(site: SiteFrames) -> Outcome:
     return _episodes.found(
         e,
         severity="plan" if e.is_persistent() else "watch",
-        headline=(
-            f"furnace and heat pump heated together {e.often}, {e.how_long}{e.outdoor()}"
-        ),
+        headline=(f"furnace and heat pump heated together {e.often}, {e.how_long}{e.outdoor()}"),
         aside="furnace and heat pump heated together",
         label="both fuels",
         say=lambda r: f"gas and compressor together for {words.duration(r.length_s)}",

@@ -156,9 +156,7 @@ def judge(site: SiteFrames) -> Outcome:
     held = [h for h in _held.periods(site) if h.kind]
     in_held = [any(h.start_ts <= ts < h.end_ts for h in held) for ts in rows["call_ts"]]
     rows = rows[~pd.Series(in_held, index=rows.index, dtype=bool)]
-    rows = rows.assign(
-        outdoor_f=[_episodes.outdoor_at(site, int(ts)) for ts in rows["start_ts"]],
-    )
+    rows = _episodes.with_outdoor(site, rows)
     run_s = site.seconds_in(["heating", "cooling"])
     sizes = rows.loc[~flags(rows["in_visit"]), "zones"].fillna("").value_counts()
     top = str(sizes.index[0]) if len(sizes) else ""

@@ -17,6 +17,8 @@ Source
 
 from __future__ import annotations
 
+import pandas as pd
+
 from pipeline import words
 from pipeline.findings import _cautions, _episodes
 from pipeline.findings._base import (
@@ -112,7 +114,8 @@ def judge(site: SiteFrames) -> Outcome:
     rows = runs[runs["outdoor_f"] < low_f]
     opposed = site.table("interval.opposing_call")
     calls = site.table("interval.condition").set_index("start_ts")["cool_zones"]
-    rows = rows.assign(zones=[calls.asof(ts) for ts in rows["start_ts"]] if len(rows) else [])
+    zones = [calls.asof(ts) for ts in rows["start_ts"]]
+    rows = rows.assign(zones=pd.Series(zones, index=rows.index, dtype=object))
     e = _episodes.episodes(site, rows, state_s=cool_s, state="cooling")
     if e.total_s < site.threshold("cold_cooling_min_s"):
         if not cool_s:

@@ -145,6 +145,7 @@ def judge(site: SiteFrames) -> Outcome:
     mild_s = sum(number(d.alone_above_low_s) or 0.0 for d in on)
     is_called = bool(called)
     backup = "gas" if sum(float(d.burner_s) for d in on) else "strip heat"
+    what = "emergency heat is on" if is_called else "emergency heat on, or the compressor is out"
     lasting = len(on) >= site.threshold("episodes_plan_days")
     weather = (
         f"{words.hours(mild_s)} of it in weather the heat pump should carry"
@@ -157,9 +158,8 @@ def judge(site: SiteFrames) -> Outcome:
         severity="plan" if lasting and mild_s else "watch",
         certainty="shown" if is_called else "likely",
         headline=(
-            f"{'emergency heat is on' if is_called else 'emergency heat on, or the compressor is out'}"
-            f": {backup} did the heating on {words.of_all(len(on), len(judged))} days with heat, "
-            f"{words.hours(sum(r.alone_s for r in rows))} of it"
+            f"{what}: {backup} did the heating on {words.of_all(len(on), len(judged))} days with "
+            f"heat, {words.hours(sum(r.alone_s for r in rows))} of it"
         ),
         aside="emergency heat is on",
         label="emergency heat",

@@ -23,6 +23,7 @@ from typing import Any
 from pipeline import words
 from pipeline.findings import _cautions, _episodes
 from pipeline.findings._base import (
+    MAX_TABLE_ROWS,
     CannotTell,
     Cause,
     Check,
@@ -133,10 +134,7 @@ def judge(site: SiteFrames) -> Outcome:
     longest = sorted(_joined(spans), key=lambda s: s[0] - s[1])
     e = Episodes(
         site,
-        tuple(
-            SimpleNamespace(start_ts=a, end_ts=b)
-            for a, b in sorted(longest[:200])
-        ),
+        tuple(SimpleNamespace(start_ts=a, end_ts=b) for a, b in sorted(longest[:MAX_TABLE_ROWS])),
         between_s,
         "time between cooling calls",
         {"g_share": g_share, "g_zones": g_zones},

@@ -60,8 +60,12 @@ def _state(e: Episodes) -> Weighed:
 FINDING = Declaration(
     title="Fault contact closed",
     question="Did the equipment report a fault?",
-    needs_tables=("signal.state", "interval.condition", "interval.weather",
-                  "interval.source_response"),  # fmt: skip
+    needs_tables=(
+        "signal.state",
+        "interval.condition",
+        "interval.weather",
+        "interval.source_response",
+    ),
     needs_roles=(("fault_contact",),),
     thresholds=(
         "fault_debounce_s",
@@ -129,9 +133,7 @@ def judge(site: SiteFrames) -> Outcome:
     if not base.n:
         return NotFound(f"never closed for {site.threshold('fault_debounce_s'):g} s or more{flash}")
     condition = records(site.table("interval.condition").rename(columns={"class": "cls_name"}))
-    e = Episodes(
-        site, tuple(_with_context(site, condition, r) for r in base.rows), known_s, "log"
-    )
+    e = Episodes(site, tuple(_with_context(site, condition, r) for r in base.rows), known_s, "log")
     unserved_s = sum(r.unserved_s for r in e.rows)
     if unserved_s >= site.threshold("fault_act_s"):
         severity = "act"

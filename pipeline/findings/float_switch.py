@@ -30,6 +30,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._episodes import Episodes
 from pipeline.findings._site import SiteFrames, flags
+from pipeline.units import MICROSECONDS
 
 
 def _drain(e: Episodes) -> Weighed:
@@ -134,7 +135,7 @@ def judge(site: SiteFrames) -> Outcome:
     cool_s = site.seconds_in(["cooling"])
     state = site.table("signal.state")
     switch = state[(state["role"] == "float_switch") & flags(state["is_on"])]
-    lengths_s = (switch["end_ts"] - switch["start_ts"]) / 1e6
+    lengths_s = (switch["end_ts"] - switch["start_ts"]) / MICROSECONDS
     switch = switch[lengths_s >= site.threshold("fault_debounce_s")]
     opened = _episodes.episodes(site, switch, state_s=cool_s, state="cooling")
     held = [h for h in _held.periods(site) if h.kind == "float"]
@@ -148,7 +149,9 @@ def judge(site: SiteFrames) -> Outcome:
     if not rows:
         if cool_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(cool_s, "cooling"))
-        return NotFound(f"cooling was never held off with the fan on in {words.hours(cool_s)} of it")
+        return NotFound(
+            f"cooling was never held off with the fan on in {words.hours(cool_s)} of it"
+        )
     e = Episodes(site, rows, cool_s, "cooling", {"logged": bool(opened.n)})
     outdoors = [v for r in rows if (v := _episodes.outdoor_at(site, r.start_ts)) is not None]
     weather = f", outdoor air {site.temperatures(outdoors)}" if outdoors else ""
@@ -162,9 +165,7 @@ def judge(site: SiteFrames) -> Outcome:
         e,
         severity="act" if lasting else "plan",
         certainty="shown" if opened.n else "likely",
-        headline=(
-            f"{what} {words.times(e.n)}, {e.how_long}, fan on{weather}"
-        ),
+        headline=(f"{what} {words.times(e.n)}, {e.how_long}, fan on{weather}"),
         aside="cooling held off as by a float switch",
         label="held off",
         say=lambda r: f"cooling held off for {words.duration(r.length_s)}, fan on",

@@ -119,6 +119,7 @@ FINDING = Declaration(
     cautions=(
         _cautions.ELECTRICITY,
         _cautions.REFRIGERANT,
+        _cautions.OWN_LIMIT,
         _cautions.ICE,
         _cautions.SYMPTOMS,
     ),

@@ -86,7 +86,7 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "tries that fail before one holds: flame sensing, igniter, pressure switch, drain, vent",
+            "tries that fail before one holds: flame sensing, igniter, pressure switch, drain",
             "Raised when most starts are quick and some wait as tries that fail would.",
             _retries,
         ),

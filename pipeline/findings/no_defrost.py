@@ -158,9 +158,7 @@ def judge(site: SiteFrames) -> Outcome:
         e,
         severity="plan",
         certainty="likely",
-        headline=(
-            f"no defrost seen in {words.hours(longest)} of compressor heat on end at {band}"
-        ),
+        headline=(f"no defrost seen in {words.hours(longest)} of compressor heat on end at {band}"),
         aside="the outdoor coil is not seen to defrost",
         label="no defrost",
         say=lambda r: f"no defrost until {site.clock(r.end_ts)}",
@@ -179,8 +177,7 @@ def _stretches(runs: list[Any], defrosts: list[Any]) -> tuple[float, list[Any]]:
     total = 0.0
     for run in runs:
         if any(d.start_ts < run.end_ts and d.end_ts > run.start_ts for d in defrosts) or (
-            current
-            and any(current[-1].end_ts <= d.start_ts < run.start_ts for d in defrosts)
+            current and any(current[-1].end_ts <= d.start_ts < run.start_ts for d in defrosts)
         ):
             current, total = [], 0.0
             continue

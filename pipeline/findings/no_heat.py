@@ -92,7 +92,7 @@ FINDING = Declaration(
     check_next=(
         Check(
             "thermostat",
-            "phone first: is anybody without heat, old, ill or with an infant; do pipes freeze?",
+            "phone first: is anybody old, ill or an infant without heat; how cold is it inside?",
             "the house is warm some other way",
             "have it checked today",
         ),

@@ -114,10 +114,8 @@ FINDING = Declaration(
             "write down the old value, then set it by the instructions",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.SYMPTOMS),
-    confused_with=(
-        "Crossed wires or dampers: there a zone moves when another one calls.",
-    ),
+    cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.SYMPTOMS),
+    confused_with=("Crossed wires or dampers: there a zone moves when another one calls.",),
     source="Common practice, no source.",
 )
 

@@ -98,7 +98,7 @@ FINDING = Declaration(
             _timer,
         ),
         Cause(
-            "it is fed by something else: a jumper, a thermostat wired past the panel, dehumidifying",
+            "it is fed by something else: a jumper, a thermostat past the panel, dehumidifying",
             "Ruled out when each followed a call.",
             _other_call,
             not_it="an output fed past the panel",
@@ -143,10 +143,8 @@ def judge(site: SiteFrames) -> Outcome:
     run_s = site.seconds_in(["heating", "cooling"])
     table = site.table("interval.output_uncalled")
     rows = table[table["what"].isin(["heating", "cooling"]) & flags(table["is_uncalled"])]
-    rows = rows.assign(
-        follows_call=rows["on_ts"].isin(_called_until(site)),
-        outdoor_f=[_episodes.outdoor_at(site, int(ts)) for ts in rows["start_ts"]],
-    )
+    rows = rows.assign(follows_call=rows["on_ts"].isin(_called_until(site)))
+    rows = _episodes.with_outdoor(site, rows)
     e = _episodes.episodes(site, rows, state_s=run_s, state="heat and cooling")
     if run_s < site.threshold("judged_min_h") * 3600:
         return CannotTell(words.only(run_s, "heat and cooling"))
@@ -161,8 +159,10 @@ def judge(site: SiteFrames) -> Outcome:
         headline=f"{what} stayed on with no zone calling {e.often}, {e.how_long}{e.outdoor()}",
         aside=f"{what} stays on with no zone calling",
         label="no call",
-        say=lambda r: f"{'heat' if r.what == 'heating' else 'cooling'} on with no zone calling "
-        f"for {words.duration(number(r.length_s) or 0.0)}",
+        say=lambda r: (
+            f"{'heat' if r.what == 'heating' else 'cooling'} on with no zone calling "
+            f"for {words.duration(number(r.length_s) or 0.0)}"
+        ),
         columns=(
             *_episodes.span_columns(site),
             ("What", lambda r: "heat" if r.what == "heating" else "cooling"),

@@ -100,8 +100,8 @@ FINDING = Declaration(
         ),
         Check(
             "unit",
-            "breaker, disconnect, door switch seat and the low-voltage fuse, power verified off",
-            "tight, door switch presses home",
+            "power off and verified: breaker, its wires, the door switch's seat, the 24 V fuse",
+            "tight, the door presses its switch home",
             "repair what is loose",
         ),
     ),

@@ -43,11 +43,9 @@ DEFINITIONS = (
 )  # fmt: skip
 
 NOT_LOOKED_AT = (
-    "Low and high balance points of a heat pump with a furnace: whether each runs when it should.",
     "Comfort: whether zones keep their setpoints.",
     "Recovery from setback: how long each zone takes.",
     "Temperature rise against the band on the rating plate.",
-    "Defrost of a heat pump.",
 )
 """Measures that no rule of this version judges; nothing on the page speaks for or against them."""
 

@@ -35,7 +35,10 @@ ROLES = {
     "outdoor_temp": "rooms",
     "zone_temp": "rooms",
 }
-FIGURES = ("trips", "cut_outs", "static", "staging", "outputs", "calls", "fan", "conditions")
+FIGURES = (
+    "trips", "cut_outs", "static", "staging", "outputs", "calls", "fan", "conditions", "outdoor",
+    "rise",
+)  # fmt: skip
 SETTINGS = {
     "static_target_inwc": 0.40,
     "high_limit_f": 150.0,
