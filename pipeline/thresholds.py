@@ -2368,6 +2368,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "fan_asked_share",
+        0.5,
+        "share",
+        "of the time with the fan on between calls G must be on",
+        "G and calls logged",
+        "else the blower runs by itself",
+        "ours",
+    ),
+    Threshold(
         "near_limit_f",
         5,
         "°F",

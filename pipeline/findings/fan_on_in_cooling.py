@@ -67,6 +67,7 @@ FINDING = Declaration(
     thresholds=(
         "fan_between_share",
         "fan_between_min_s",
+        "fan_asked_share",
         "judged_min_h",
         "cause_share_min_frac",
     ),
@@ -130,7 +131,13 @@ def judge(site: SiteFrames) -> Outcome:
             f"the fan ran {words.share(share)} of {words.hours(between_s)} between cooling calls"
         )
     spans = [(int(r.start_ts), int(r.end_ts)) for r in records(fan.sort_values("start_ts"))]
-    g_share, g_zones = _called(site, spans)
+    asked, _ = _called(site, spans, "output_g")
+    if asked < site.threshold("fan_asked_share"):
+        return NotFound(
+            f"the blower ran between calls with G off for {words.share(1 - asked)} of that time: "
+            "nothing asked for it"
+        )
+    g_share, g_zones = _called(site, spans, "zone_call_g")
     longest = sorted(_joined(spans), key=lambda s: s[0] - s[1])
     e = Episodes(
         site,
@@ -167,16 +174,17 @@ def _joined(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
     return made
 
 
-def _called(site: SiteFrames, spans: list[tuple[int, int]]) -> tuple[float, str]:
-    """Share of the time in which a thermostat calls for the fan, and the zone that most does."""
+def _called(site: SiteFrames, spans: list[tuple[int, int]], role: str) -> tuple[float, str]:
+    """Share of the time in which the role is on, and the zone that has it on for longest."""
     state = site.table("signal.state")
-    rows = records(state[(state["role"] == "zone_call_g") & flags(state["is_on"])])
+    rows = records(state[(state["role"] == role) & flags(state["is_on"])])
     total = sum(b - a for a, b in spans)
     by_zone: dict[int, int] = {}
     for row in rows:
         inside = _inside(row, spans)
         if inside:
-            by_zone[int(row.zone)] = by_zone.get(int(row.zone), 0) + inside
+            zone = int(row.zone or 0)
+            by_zone[zone] = by_zone.get(zone, 0) + inside
     if not by_zone or not total:
         return 0.0, ""
     top = max(by_zone, key=lambda z: (by_zone[z], -z))

@@ -122,7 +122,6 @@ FINDING = Declaration(
         "A call that no output answers: there W never comes on.",
     ),
     symptom_of=("ignition-slow", "fault-contact"),
-    clears="heating",
     source="Common practice, no source.",
 )
 

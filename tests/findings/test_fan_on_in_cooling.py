@@ -9,7 +9,7 @@ ROLES = ["output_g", "output_y1", "zone_call_y1", "zone_call_g"]
 SUMMER = {("cooling", 1, "1"): 20.0}
 
 
-def site(build, at, fan_min, off_min, called=True, **more):
+def site(build, at, fan_min, off_min, called=True, g_min=9 * 60, **more):
     """One night between calls: the fan on, then off; Main floor calls for the fan or nobody."""
     ts = at(0, "22:00")
     on, end = ts + fan_min * MINUTE, ts + (fan_min + off_min) * MINUTE
@@ -22,7 +22,8 @@ def site(build, at, fan_min, off_min, called=True, **more):
     calls = [
         {"role": "zone_call_g", "zone": 1, "start_ts": ts, "end_ts": ts + 9 * HOUR, "is_on": True}
     ]
-    tables = {"interval.condition": rows, "signal.state": calls if called else []}
+    g = {"role": "output_g", "start_ts": ts, "end_ts": ts + g_min * MINUTE, "is_on": True}
+    tables = {"interval.condition": rows, "signal.state": [g, *(calls if called else [])]}
     more = {"roles": ROLES, "hours": SUMMER} | more
     return build(tables, **more)
 
@@ -36,6 +37,12 @@ def test_at_the_share(build, judge, at, fan_min, result):
 @pytest.mark.parametrize(("fan_min", "result"), [(119, "cannot tell"), (120, "found")])
 def test_at_the_least_time(build, judge, at, fan_min, result):
     assert judge(CODE, site(build, at, fan_min, 0))[0].result == result
+
+
+@pytest.mark.parametrize(("g_min", "result"), [(149, "not found"), (150, "found")])
+def test_g_asks_for_it(build, judge, at, g_min, result):
+    # half of 5 h are 150 min; with G off the blower runs by itself
+    assert judge(CODE, site(build, at, 300, 0, g_min=g_min))[0].result == result
 
 
 def test_a_thermostat_that_calls_comes_first(build, judge, at):
