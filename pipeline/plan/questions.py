@@ -79,6 +79,12 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
         "staging", EITHER, "second", ("supply_temp", "static_pressure"),
         "the minimum calling zones and the release setting",
     ),
+    "balance-point-mismatch": ("fuel", HEAT, "change", (), "the low and high balance point as set"),
+    "both-fuels": ("fuel", HEAT, "change", (), ""),
+    "aux-too-readily": ("fuel", HEAT, "change", (), "the high balance point as set"),
+    "too-much-defrost": ("defrost", HEAT, "frost", ("outdoor_fan_run",), ""),
+    "no-defrost": ("defrost", HEAT, "frost", ("outdoor_fan_run",), ""),
+    "cooling-in-cold-weather": ("cycling", COOL, "cool", (), ""),
     "static-above-target": (
         "static", EITHER, "fan",
         ("zone_call_w1", "zone_call_y1", "zone_damper", "return_static", "output_g", "supply_temp"),
