@@ -90,6 +90,21 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
         ("zone_call_w1", "zone_call_y1", "zone_damper", "return_static", "output_g", "supply_temp"),
         "the static target as set; the fan off for 10 min now and then, to check the zero",
     ),
+    "relief-missing": (
+        "static", EITHER, "fan", ("zone_damper", "output_w1", "output_y1"),
+        "the static target as set; relief zones, wait and travel",
+    ),
+    "relief-used-up": (
+        "static", EITHER, "fan", ("output_w2", "output_y2"), "the static target as set",
+    ),
+    "static-hunting": ("static", EITHER, "fan", ("zone_damper",), ""),
+    "rise-outside-plate": (
+        "air", HEAT, "steady", ("static_pressure", "zone_call_w1"), "the plate's temperature rise",
+    ),
+    "zone-not-keeping-up": (
+        "comfort", EITHER, "any",
+        ("zone_heat_setpoint", "zone_cool_setpoint", "supply_temp", "zone_damper"), "",
+    ),
 }  # fmt: skip
 _ALL_OUTPUTS = (
     "output_w1", "output_w2", "output_y1", "output_y2", "output_ob", "output_aux",

@@ -27,6 +27,7 @@ excursion as (
             + coalesce(r.value, t.relief_wait_unknown_s)
             + t.relief_allowance_s
         ))::bigint as due_us,
+        (1e6 * coalesce(g.value, t.damper_travel_unknown_s))::bigint as travel_us,
         c.class,
         c.stage,
         c.zones,
@@ -80,6 +81,24 @@ free as (
     group by e.site_id, e.start_ts
 ),
 
+-- a damper that stood open from before without a call of its zone relieves as well, unless it was
+-- only closing; one that called before and was then left open shows no opening in interval.relief
+standing as (
+    select site_id, zone, start_ts, end_ts from interval.relief
+    union
+    select s.site_id, s.zone, s.start_ts, s.end_ts
+    from excursion e
+    join signal.state s
+        on s.site_id = e.site_id and s.role = 'zone_damper' and s.is_on
+        and s.start_ts < e.start_ts and s.end_ts > e.start_ts + e.travel_us
+    join run.zone z
+        on z.site_id = s.site_id and z.zone = s.zone and z.is_relief
+        and '+' || e.zones || '+' not like '%+' || z.zone || '+%'
+    left join interval.relief r
+        on r.site_id = s.site_id and r.zone = s.zone and r.start_ts = s.start_ts
+    where r.site_id is null
+),
+
 opened as (
     select
         e.site_id,
@@ -91,8 +110,9 @@ opened as (
         max(r.start_ts) as last_open_ts,
         min(r.end_ts) as first_close_ts,
     from excursion e
-    join interval.relief r
+    join standing r
         on r.site_id = e.site_id and r.start_ts < e.end_ts and r.end_ts > e.start_ts
+        and '+' || e.zones || '+' not like '%+' || r.zone || '+%'
     group by e.site_id, e.start_ts
 ),
 

@@ -37,7 +37,7 @@ ROLES = {
 }
 FIGURES = (
     "trips", "cut_outs", "static", "staging", "outputs", "calls", "fan", "conditions", "outdoor",
-    "rise",
+    "rise", "recirculation",
 )  # fmt: skip
 SETTINGS = {
     "static_target_inwc": 0.40,
