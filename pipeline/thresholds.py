@@ -3483,6 +3483,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "rise_no_fire_f",
+        10.0,
+        "°F",
+        "half the time under this the source does not burn: no matter of the plate",
+        "temperature rise on the plate given",
+        "no plate's band begins near it",
+        "ours",
+    ),
+    Threshold(
         "rise_static_low_inwc",
         0.1,
         "in. w.c.",

@@ -191,9 +191,8 @@ MAX_TABLE_ROWS = 200
 """Rows of a finding's table; all events are in the measures' own tables."""
 
 NOT_LOOKED_AT = (
-    "comfort: zones that cannot hold their setpoint, or overheat when not calling",
+    "comfort: zones that overheat or overcool when not calling",
     "recovery after a setback",
-    "temperature rise and split against the plate",
     "second stage that never came on",
 )
 """What no rule of this version looks at: nothing in a result speaks for or against it."""

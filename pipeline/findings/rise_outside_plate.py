@@ -168,6 +168,7 @@ FINDING = Declaration(
         "rise_outside_plan_share",
         "rise_outside_plan_f",
         "rise_outside_doubt_f",
+        "rise_no_fire_f",
         "rise_static_low_inwc",
     ),
     causes=(
@@ -305,6 +306,8 @@ def _is_found(site: SiteFrames, r: Any) -> bool:
         float(r.rise_p95_f) - float(r.high_f),
         (number(r.low_f) or 0.0) - float(r.rise_p05_f),
     )
+    if float(r.rise_f) < site.threshold("rise_no_fire_f"):
+        return False  # no fire: a call that brings no heat, not a rise
     return (
         out_s >= site.threshold("rise_outside_min_s")
         and outside_share(r) >= site.threshold("rise_outside_share")

@@ -134,3 +134,8 @@ def test_cannot_tell(build, judge):
 def test_without_static(build, judge):
     rows = {k: v for k, v in case().items() if k != "measure.static_by_calling"}
     assert "static was not logged" in judge(CODE, build(rows))[1].causes[0].because.lower()
+
+
+@pytest.mark.parametrize(("rise", "result"), [(9.9, "not found"), (10.0, "found"), (10.1, "found")])
+def test_no_fire_is_no_rise(build, judge, rise, result):
+    assert judge(CODE, build(case(row(0.6, 5.0, rise, above=False))))[0].result == result
