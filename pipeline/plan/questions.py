@@ -101,6 +101,15 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
     "rise-outside-plate": (
         "air", HEAT, "steady", ("static_pressure", "zone_call_w1"), "the plate's temperature rise",
     ),
+    "airflow-low": (
+        "air", EITHER, "steady", ("static_pressure", "zone_call_w1", "return_static"),
+        "the plate's rise and outputs",
+    ),
+    "airflow-falling": (
+        "air", EITHER, "steady", ("static_pressure", "outdoor_temp", "zone_call_w1"), "",
+    ),
+    "bypass-recirculation": ("air", EITHER, "any", ("zone_damper",), "whether there is a bypass"),
+    "static-low": ("static", EITHER, "fan", ("supply_temp", "return_temp"), ""),
     "zone-not-keeping-up": (
         "comfort", EITHER, "any",
         ("zone_heat_setpoint", "zone_cool_setpoint", "supply_temp", "zone_damper"), "",
