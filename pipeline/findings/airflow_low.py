@@ -158,12 +158,12 @@ def judge(site: SiteFrames) -> Outcome:
     told = [(r, _short(site, r)) for r in rows]
     found = [(r, said) for r, said in told if said]
     if not found:
-        said = [
+        seen = [
             f"{_air.RISE[r.mode]} with {_air.state(site, r)} "
             f"{site.temperature_difference(float(r.rise_f))}"
             for r in rows
         ]
-        return NotFound(f"nothing speaks of little air: {words.joined(said)}")
+        return NotFound(f"nothing speaks of little air: {words.joined(seen)}")
     row, said = max(found, key=lambda pair: float(pair[0].steady_s))
     x = Little(site, row, said, _air.static_at(site, row))
     over_f = float(row.rise_f) - site.threshold("airflow_plan_f")
@@ -189,10 +189,13 @@ def _short(site: SiteFrames, r: Any) -> str:
     static = _air.static_at(site, r)
     if r.mode == "cooling":
         return _by_split(site, r, static, rise)
+    # high static is air held back by few zones or shut ducts: another finding's matter
+    if static is None or static >= site.threshold("airflow_static_low_inwc"):
+        return ""
     if r.source == "compressor":
         return _by_tons(site, r)
     high = number(r.high_f)
-    if high is None or static is None or static >= site.threshold("airflow_static_low_inwc"):
+    if high is None:
         return ""
     if float(r.rise_f) < high + site.threshold("airflow_rise_over_f"):
         return ""

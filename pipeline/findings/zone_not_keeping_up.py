@@ -202,8 +202,11 @@ FINDING = Declaration(
 
 def judge(site: SiteFrames) -> Outcome:
     """Found by days on which a zone did not keep up; severity by share of the time looked at."""
-    comfort = [r for r in records(site.table("measure.zone_comfort")) if _is_known(r)]
-    known_s = sum(float(r.known_s or 0.0) for r in comfort)
+    rows = [r for r in records(site.table("measure.zone_comfort")) if _is_known(r)]
+    comfort = [r for r in rows if r.rule == "setpoint"]
+    if rows and not comfort:
+        return CannotTell(_long_calls(site, rows))
+    known_s = max((float(r.known_s or 0.0) for r in comfort), default=0.0)
     if not comfort or known_s < site.threshold("judged_min_h") * 3600:
         return CannotTell(
             "too little time with room temperature, setpoint and call known to say it"
@@ -217,7 +220,7 @@ def judge(site: SiteFrames) -> Outcome:
     events = [_event(site, r) for r in b.rows]
     return Found(
         severity=_severity(site, b.worst),
-        certainty="shown" if b.worst.rule == "setpoint" else "likely",
+        certainty="shown",
         summary=_summary(b),
         headline=_headline(b),
         aside=f"{b.who} then falls behind",
@@ -235,6 +238,16 @@ def judge(site: SiteFrames) -> Outcome:
             ("Warm (cool) air there", (_share(r.warm_air_frac) for r in b.rows)),
         ),
     )
+
+
+def _long_calls(site: SiteFrames, rows: list[Any]) -> str:
+    """What long calls say where no setpoint was logged: a question for the customer."""
+    told = [
+        f"{_rooms.name_of(site, r.zone)} called for hours and hardly moved {words.times(r.n_stretch)}"
+        for r in rows
+        if r.n_stretch
+    ]
+    return f"no setpoint was logged{'; ' if told else ''}{words.joined(told)}"
 
 
 def _is_known(r: Any) -> bool:
@@ -318,9 +331,6 @@ def _summary(b: Behind) -> str:
     peaks = [float(r.max_off_f) for r in mine if number(r.max_off_f) is not None]
     far = (
         f"it was up to {_rooms.apart(site, max(peaks))} {_rooms.SHORT[w.mode]} its setpoint, first "
-        f"{site.clock_span(int(mine[0].start_ts), int(mine[0].end_ts))}"
-        if peaks
-        else f"no setpoint was logged: it called for hours and hardly moved, first "
         f"{site.clock_span(int(mine[0].start_ts), int(mine[0].end_ts))}"
     )
     air = "" if b.warm is None else _air_was_there(b)

@@ -107,3 +107,10 @@ def test_too_little_time(build, judge, known_h, result):
 def test_cannot_tell_without_rooms(build, judge):
     judged, _ = judge(CODE, build(roles=["output_w1", "zone_call_w1"]))
     assert judged.result == "cannot tell"
+
+
+def test_without_setpoints_it_cannot_be_told(build, judge):
+    row = comfort(n_stretch=4) | {"rule": "long call", "known_s": 0.0, "short_degree_h": None}
+    judged, _ = judge(CODE, build({"measure.zone_comfort": [row]}))
+    assert judged.result == "cannot tell"
+    assert "Bedroom over garage called for hours and hardly moved 4 times" in judged.why
