@@ -243,7 +243,8 @@ def judge(site: SiteFrames) -> Outcome:
 def _long_calls(site: SiteFrames, rows: list[Any]) -> str:
     """What long calls say where no setpoint was logged: a question for the customer."""
     told = [
-        f"{_rooms.name_of(site, r.zone)} called for hours and hardly moved {words.times(r.n_stretch)}"
+        f"{_rooms.name_of(site, r.zone)} called for hours and hardly moved "
+        f"{words.times(int(r.n_stretch))}"
         for r in rows
         if r.n_stretch
     ]
