@@ -3725,6 +3725,33 @@ _TABLE = [
         "about a count of a duct transducer",
         "ours",
     ),
+    Threshold(
+        "sensor_off_f",
+        1.5,
+        "°F",
+        "room off its setpoint by this as calls begin and as they end: thermostat and room apart",
+        "setpoints logged",
+        "both devices read within half a degree, and a thermostat's band is a degree",
+        "ours",
+    ),
+    Threshold(
+        "sensor_off_plan_f",
+        3.0,
+        "°F",
+        "apart by this much it is worth a visit",
+        "setpoints logged",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
+        "sensor_off_min_calls",
+        10,
+        "calls",
+        "calls that must have begun and ended with room and setpoint known",
+        "setpoints logged",
+        "fewer are one day's",
+        "ours",
+    ),
     # ------------------------------------------------------ ingest: how exports are read
     Threshold(
         "rate_change_steps",

@@ -110,6 +110,7 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
     ),
     "bypass-recirculation": ("air", EITHER, "any", ("zone_damper",), "whether there is a bypass"),
     "static-low": ("static", EITHER, "fan", ("supply_temp", "return_temp"), ""),
+    "zone-sensor-off": ("comfort", EITHER, "any", ("supply_temp",), ""),
     "zone-not-keeping-up": (
         "comfort", EITHER, "any",
         ("zone_heat_setpoint", "zone_cool_setpoint", "supply_temp", "zone_damper"), "",
