@@ -330,7 +330,9 @@ def test_codes_are_file_names_of_findings_or_proposals() -> None:
     """A code of a finding that exists is its file name with - for _; the rest is listed."""
     folder = Path(findings.__file__).parent
     there = {path.stem.replace("_", "-") for path in folder.glob("[a-z]*.py")}
-    assert there <= set(EVERY_CODE), "a finding that the world never asks for"
+    # planted into readings by tests/accuracy/planted.py: no logger of the world has these faults
+    beside = {"log-too-coarse", "missing-readings", "reversing-valve-sense", "sensor-lag"}
+    assert there <= set(EVERY_CODE) | beside, "a finding that nothing ever asks for"
     assert set(EVERY_CODE) == set(CODES)
     assert {code for code, meaning in CODES.items() if not meaning} == set()
 
