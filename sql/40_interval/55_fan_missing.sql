@@ -12,7 +12,8 @@ in_visit = "BOOLEAN | - | all of it inside a visit"
 */
 -- A log whose clock is known to be off proves nothing to the minute, until that is taken out.
 -- The longest that each may be on with no fan is its own. G tells nothing of a burner's fan: the
--- furnace starts that itself; and G on with static at its fan-off level is a blower that stands.
+-- furnace starts that itself; and G on with static at its fan-off level is a blower that stands. A
+-- weak blower may stay under the level that proves it: by the mean, static must be all but at rest.
 with
 
 source as (
@@ -51,22 +52,25 @@ astray as (
 
 -- where the fan was told from G or the outputs, static may know better
 asked as (
-    select f.site_id
+    select f.site_id, any_value(f.source) as source
     from run_state.fan f
     anti join astray a on a.site_id = f.site_id and a.evidence = 'static_pressure'
     group by f.site_id
-    having any_value(f.source) in ('output_g', 'outputs')
+    having any_value(f.source) in ('output_g', 'outputs', 'static_pressure')
 ),
 
 static as (
-    select p.site_id, p.start_ts, p.end_ts, greatest(p.start_value, p.end_value) as high_inwc, p.start_value
+    select p.site_id, a.source, p.start_ts, p.end_ts, greatest(p.start_value, p.end_value) as high_inwc, p.start_value
     from signal.piece p
     join asked a on a.site_id = p.site_id
     where p.role = 'static_pressure'
 ),
 
 level as (
-    select s.site_id, quantile_cont(s.start_value, 0.05) + any_value(t.fan_static_over_off_inwc) as off_inwc
+    select
+        s.site_id,
+        quantile_cont(s.start_value, 0.05) + any_value(t.fan_static_over_off_inwc) as off_inwc,
+        quantile_cont(s.start_value, 0.05) + any_value(t.no_fan_static_inwc) as rest_inwc,
     from static s
     join run.threshold t on t.site_id = s.site_id
     group by s.site_id
@@ -82,7 +86,7 @@ low as (
             as is_new,
     from static s
     join level l on l.site_id = s.site_id
-    where s.high_inwc <= l.off_inwc
+    where s.high_inwc <= l.off_inwc and s.source <> 'static_pressure'
 ),
 
 standing as (
@@ -101,7 +105,7 @@ standing as (
     where not f.is_on and f.source = 'output_g'
 ),
 
-found as (
+candidate as (
     select
         r.site_id,
         r.source,
@@ -113,6 +117,22 @@ found as (
     where
         least(r.end_ts, s.end_ts) - greatest(r.start_ts, s.start_ts) >= r.least_us
         and (r.source <> 'burner' or s.evidence <> 'output_g')
+),
+
+blown as (
+    select c.site_id, c.source, c.start_ts
+    from candidate c
+    join level l on l.site_id = c.site_id
+    join static s on s.site_id = c.site_id and s.start_ts >= c.start_ts and s.start_ts < c.end_ts
+    where c.evidence = 'static_pressure'
+    group by c.site_id, c.source, c.start_ts
+    having avg(s.start_value) > any_value(l.rest_inwc)
+),
+
+found as (
+    select c.*
+    from candidate c
+    anti join blown b on b.site_id = c.site_id and b.source = c.source and b.start_ts = c.start_ts
 ),
 
 back as (
