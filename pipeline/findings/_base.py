@@ -193,6 +193,5 @@ MAX_TABLE_ROWS = 200
 NOT_LOOKED_AT = (
     "comfort: zones that overheat or overcool when not calling",
     "recovery after a setback",
-    "second stage that never came on",
 )
 """What no rule of this version looks at: nothing in a result speaks for or against it."""

@@ -18,6 +18,7 @@ from pipeline.findings._base import MAX_TABLE_ROWS, CannotTell, Found, NotFound
 from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._windows import Event, evidence, lines, windows
 from pipeline.result import Mark
+from pipeline.units import MICROSECONDS
 
 Column = tuple[str, Callable[[Any], str]]
 
@@ -53,7 +54,7 @@ class Occurrences:
     @property
     def lasted_s(self) -> float:
         """Their lengths together."""
-        return float((self.rows["end_ts"] - self.rows["start_ts"]).sum()) / 1e6
+        return float((self.rows["end_ts"] - self.rows["start_ts"]).sum()) / MICROSECONDS
 
     @property
     def can_judge(self) -> bool:
@@ -197,6 +198,6 @@ def _table(e: Occurrences, columns: Sequence[Column]) -> tuple[tuple[str, tuple[
     rows = records(e.rows.head(MAX_TABLE_ROWS))
     fixed: tuple[Column, ...] = (
         ("When", lambda r: e.site.clock(int(r.start_ts))),
-        ("For", lambda r: words.duration((int(r.end_ts) - int(r.start_ts)) / 1e6)),
+        ("For", lambda r: words.duration((int(r.end_ts) - int(r.start_ts)) / MICROSECONDS)),
     )
     return tuple((title, tuple(say(r) for r in rows)) for title, say in (*fixed, *columns))

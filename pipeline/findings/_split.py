@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from pipeline.findings._site import SiteFrames, flags
+from pipeline.units import MICROSECONDS
 
 
 def bins(site: SiteFrames) -> pd.DataFrame:
@@ -35,7 +36,7 @@ def fades(site: SiteFrames, rows: pd.DataFrame) -> pd.DataFrame:
     found = []
     for _, part in rows.groupby(["run_ts", "stage", "zones"], dropna=False):
         first, last = part.iloc[0], part.iloc[-1]
-        if (last["end_ts"] - first["start_ts"]) / 1e6 < site.threshold("icing_after_s"):
+        if (last["end_ts"] - first["start_ts"]) / MICROSECONDS < site.threshold("icing_after_s"):
             continue
         if first["split_f"] < site.threshold("cooling_dead_split_f"):
             continue

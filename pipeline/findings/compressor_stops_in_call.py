@@ -26,11 +26,12 @@ from pipeline.findings import _cautions, _occurrences
 from pipeline.findings._base import Cause, Check, Declaration, Outcome, Weighed, Weight
 from pipeline.findings._occurrences import Occurrences
 from pipeline.findings._site import SiteFrames
+from pipeline.units import MICROSECONDS
 
 
 def _back_after(e: Occurrences) -> list[float]:
     back = e.where(e.rows["is_back"].astype("boolean").fillna(False))
-    return [float(v) for v in (back.rows["end_ts"] - back.rows["start_ts"]) / 1e6]
+    return [float(v) for v in (back.rows["end_ts"] - back.rows["start_ts"]) / MICROSECONDS]
 
 
 def _heat_rejection(e: Occurrences) -> Weighed:
@@ -104,6 +105,7 @@ FINDING = Declaration(
     ),
     cautions=(
         _cautions.REFRIGERANT,
+        _cautions.ICE,
         _cautions.ELECTRICITY,
         _cautions.OWN_LIMIT,
         _cautions.CODES_FIRST,

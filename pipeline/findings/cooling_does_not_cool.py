@@ -195,8 +195,8 @@ def judge(site: SiteFrames) -> Outcome:
         severity="act" if act else "plan",
         certainty="shown" if nothing >= share else "likely",
         headline=(
-            f"supply air is mostly only {site.temperature_difference(split_f)} colder than the return "
-            f"with Y on and the fan running, in {words.hours(seconds)} of {what}"
+            f"supply air is mostly only {site.temperature_difference(split_f)} colder than the "
+            f"return with Y on and the fan running, in {words.hours(seconds)} of {what}"
         ),
         details=(
             f"under {site.temperature_difference(level)} in "

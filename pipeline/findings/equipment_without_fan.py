@@ -34,6 +34,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._occurrences import Occurrences
 from pipeline.findings._site import SiteFrames
+from pipeline.units import MICROSECONDS
 
 SHOWN_BY = {
     "blower_run": "its own proof of running",
@@ -65,7 +66,7 @@ def _tube(e: Occurrences) -> Weighed:
     by_static = int((e.rows["evidence"] == "static_pressure").sum())
     if not by_static:
         return Weighed(Weight.RULED_OUT, f"it was told by {_shown_by(e)}, not by static")
-    longest = float((e.rows["end_ts"] - e.rows["start_ts"]).max()) / 1e6
+    longest = float((e.rows["end_ts"] - e.rows["start_ts"]).max()) / MICROSECONDS
     if longest > e.site.threshold("no_fan_answered_s"):
         return Weighed(
             Weight.AGAINST,
@@ -184,7 +185,10 @@ def judge(site: SiteFrames) -> Outcome:
         columns=(
             ("On", lambda r: words.source(r.source)),
             ("Shown by", lambda r: SHOWN_BY[r.evidence]),
-            ("Highest supply air", lambda r: _occurrences.or_dash(r.supply_max_f, site.temperature)),
+            (
+                "Highest supply air",
+                lambda r: _occurrences.or_dash(r.supply_max_f, site.temperature),
+            ),
         ),
     )
 
@@ -198,7 +202,7 @@ def _calls_are_answered(e: Occurrences) -> bool:
     """Whether static alone says so, and runs come to their end as they do in a house with air."""
     if (e.rows["evidence"] != "static_pressure").any():
         return False
-    lengths = (e.rows["end_ts"] - e.rows["start_ts"]) / 1e6
+    lengths = (e.rows["end_ts"] - e.rows["start_ts"]) / MICROSECONDS
     ended = int((lengths <= e.site.threshold("no_fan_answered_s")).sum())
     most = e.site.threshold("cause_share_min_frac")
     return ended >= e.site.threshold("no_fan_answered_min") and ended >= most * e.n

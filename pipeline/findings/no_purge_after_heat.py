@@ -34,6 +34,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._occurrences import Occurrences
 from pipeline.findings._site import SiteFrames, number, numbers
+from pipeline.units import MICROSECONDS
 
 
 def _setting(e: Occurrences) -> Weighed:
@@ -123,7 +124,9 @@ def judge(site: SiteFrames) -> Outcome:
     every = _occurrences.load(
         site, rows.assign(is_short=rows["purge_fan_s"] < short_s), heat_s, "heat"
     )
-    every = every.where((every.rows["purge_until_ts"] - every.rows["end_ts"]) / 1e6 >= short_s)
+    every = every.where(
+        (every.rows["purge_until_ts"] - every.rows["end_ts"]) / MICROSECONDS >= short_s
+    )
     if not every.can_judge or every.n < site.threshold("trips_plan_per_week"):
         return CannotTell(words.only(heat_s, "gas heat"))
     warm = every.rows["off_supply_f"].astype(float) >= site.threshold("purge_warm_f")

@@ -119,7 +119,13 @@ FINDING = Declaration(
             "output or wire; 24 V there and no second stage: the equipment's own board",
         ),
     ),
-    cautions=(_cautions.SETTINGS, _cautions.GAS, _cautions.ELECTRICITY, _cautions.SYMPTOMS),
+    cautions=(
+        _cautions.SETTINGS,
+        _cautions.LIMIT,
+        _cautions.GAS,
+        _cautions.ELECTRICITY,
+        _cautions.SYMPTOMS,
+    ),
     confused_with=(
         "Second stage dropped on the limit: it came, and was let go.",
         "A zone that cannot hold on both stages: there second stage runs.",

@@ -78,7 +78,8 @@ FINDING = Declaration(
     causes=(
         Cause(
             "the temperature at which the panel drops it is set far under the limit",
-            "Raised when it drops out 10 °F or more under the limit; lowered when at the limit itself.",
+            "Raised when it drops out 10 °F or more under the limit; lowered when at the limit "
+            "itself.",
             _set_low,
         ),
         Cause(

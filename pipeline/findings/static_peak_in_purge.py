@@ -71,6 +71,7 @@ FINDING = Declaration(
         "purge_peak_inwc",
         "purge_peak_share",
         "purge_hot_f",
+        "start_closed_s",
         "judged_min_h",
         "trips_plan_per_week",
         "cause_share_min_frac",

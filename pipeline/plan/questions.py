@@ -85,6 +85,26 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
     "too-much-defrost": ("defrost", HEAT, "frost", ("outdoor_fan_run",), ""),
     "no-defrost": ("defrost", HEAT, "frost", ("outdoor_fan_run",), ""),
     "cooling-in-cold-weather": ("cycling", COOL, "cool", (), ""),
+    "equipment-without-fan": (
+        "trips", EITHER, "any", ("blower_run", "static_pressure", "supply_temp"), "",
+    ),
+    "no-purge-after-heat": ("trips", HEAT, "heat", ("blower_run", "static_pressure"), ""),
+    "near-limit": ("trips", EITHER, "any", ("static_pressure",), "the panel's limits"),
+    "stage-drop-on-limit": (
+        "trips", EITHER, "second", ("zone_call_w2", "static_pressure"), "the panel's high limit",
+    ),
+    "compressor-stops-in-call": (
+        "trips", COOL, "cool", ("outdoor_temp", "compressor_run", "return_temp"), "",
+    ),
+    "cooling-does-not-cool": ("air", COOL, "cool", ("compressor_run", "static_pressure"), ""),
+    "coil-icing": ("air", COOL, "cool", ("outdoor_temp",), ""),
+    "second-stage-never-came-on": (
+        "staging", EITHER, "long", ("zone_heat_setpoint", "zone_cool_setpoint"),
+        "the minimum calling zones and the stage-up delay as set",
+    ),
+    "second-stage-no-effect": ("staging", HEAT, "second", ("static_pressure", "return_temp"), ""),
+    "second-stage-not-by-panel": ("staging", HEAT, "heat", ("zone_damper",), ""),
+    "static-peak-in-purge": ("static", EITHER, "any", ("zone_damper", "static_pressure"), ""),
     "static-above-target": (
         "static", EITHER, "fan",
         ("zone_call_w1", "zone_call_y1", "zone_damper", "return_static", "output_g", "supply_temp"),
@@ -135,13 +155,6 @@ _MEASURES = (
 )  # fmt: skip
 # Asked for on site, whatever rules there are; judged once NOT_LOOKED_AT no longer names them.
 _SUBJECTS: tuple[tuple[str, Question], ...] = (
-    ("second stage that never came on", Question(
-        "second-stage-missing", "staging", "Second stage never came on",
-        "Did second stage stay off although it was in order and a zone was cold?",
-        (("output_w2", "output_y2"), ("zone_call_w1", "zone_call_y1"), ("zone_temp",)),
-        ("zone_heat_setpoint", "zone_cool_setpoint"), EITHER, "long",
-        tables=("measure.stage_up",),
-    )),
     ("balance points", Question(
         "fuel", "fuel", "Balance points",
         "At which outdoor temperatures does it change fuel, and do both ever run at once?",
