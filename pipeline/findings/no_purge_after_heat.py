@@ -121,6 +121,10 @@ def judge(site: SiteFrames) -> Outcome:
     rows = rows[(rows["mode"] == "heating") & rows["off_supply_f"].notna()]
     heat_s = site.seconds_in(["heating"], sources=["burner", "both"])
     short_s = site.threshold("purge_short_s")
+    covered = site.coverage("fan")
+    if covered and (covered.resolution_s or 0.0) >= short_s:
+        # the blower's stop is seen half an interval late on the mean
+        short_s += (covered.resolution_s or 0.0) / 2
     every = _occurrences.load(
         site, rows.assign(is_short=rows["purge_fan_s"] < short_s), heat_s, "heat"
     )

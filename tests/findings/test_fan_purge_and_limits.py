@@ -125,13 +125,19 @@ def test_purge_half_of_the_runs(build, judge, at, n_short, result):
 
 
 @pytest.mark.parametrize(
-    ("seconds", "result"),
-    [(29, "found"), (30, "not found"), (31, "not found")],  # purge_short_s is 30 s
+    ("resolution", "seconds", "result"),
+    [
+        # purge_short_s is 30 s, and half an interval more where that is as long
+        (10.0, 29.0, "found"),
+        (10.0, 30.0, "not found"),
+        (10.0, 31.0, "not found"),
+        (30.0, 44.0, "found"),
+        (30.0, 45.0, "not found"),
+    ],
 )
-def test_purge_half_a_minute(build, judge, at, seconds, result):
-    judged, _ = judge(
-        "no-purge-after-heat", purge_site(build, purge(at, 20, purge_fan_s=float(seconds)))
-    )
+def test_purge_half_a_minute(build, judge, at, resolution, seconds, result):
+    rows = purge(at, 20, purge_fan_s=seconds)
+    judged, _ = judge("no-purge-after-heat", purge_site(build, rows, resolution_s=resolution))
     assert judged.result == result
 
 
