@@ -49,6 +49,7 @@ _BY_UNIT = {
     "years": Bounds(1, 100),
     "intervals": Bounds(1, 1000),
     "°F": Bounds(0, 500),
+    "°F h": Bounds(0, 1e5),
     "in. w.c.": Bounds(0, 10),
     "°F/h": Bounds(0, 100),
     "1/h": Bounds(0, 60, is_open=True),
