@@ -53,10 +53,14 @@ _BY_UNIT = {
     "in. w.c.": Bounds(0, 10),
     "°F/h": Bounds(0, 100),
     "1/h": Bounds(0, 60, is_open=True),
+    "1/day": Bounds(0, 1440, is_open=True),
+    "CFM": Bounds(0, 1e5, is_open=True),
     "times": Bounds(0, 1000, is_open=True),
     "trips/100 h": Bounds(0, 1e6, is_open=True),
     "bytes": Bounds(1, 1e15),
-    **dict.fromkeys(("edges", "events", "rows", "starts", "steps", "trips", "words"), _COUNT),
+    **dict.fromkeys(
+        ("calls", "edges", "events", "rows", "starts", "states", "steps", "trips", "words"), _COUNT
+    ),
 }
 
 
@@ -3945,7 +3949,7 @@ _TABLE = [
     Threshold(
         "recirculated_correlation",
         0.7,
-        "-",
+        "correlation",
         "and return follows supply at least as closely as this",
         "bypass and return leaks",
         "less leaves rooms that swing and weather",
