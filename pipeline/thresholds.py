@@ -737,6 +737,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "unit_clear_times",
+        1.65,
+        "times",
+        "a unit of static must come this much nearer to usual static than the next one",
+        "static unit; no unit is offered where two fit alike",
+        "inches of water and kilopascals are four times apart: under half of that on a log scale",
+        "ours",
+    ),
+    Threshold(
         "sun_rough_min_f",
         0.5,
         "°F",

@@ -151,10 +151,76 @@ def test_an_unknown_key_is_refused_in_every_table(tmp_path: Path, table: str) ->
             "delay is not a setting",
         ),
         ("[zone]\nnumber = 1", "zone is written otherwise"),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "supply_temp"\ninverted = true',
+            "inverted is for on/off channels and pressures; supply_temp is neither",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "output_w1"\nform = "seconds_on"\ninverted = true',
+            "a total over an interval cannot be inverted",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "output_w1"\ninverted = "yes"',
+            'inverted cannot be "yes"',
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "output_w1"\nzero_shift = 1',
+            "zero_shift is for numbers; output_w1 is on or off",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\nzero_shift = "0.1"',
+            'zero_shift cannot be "0.1"',
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\n'
+            'zero_shift_from = "2026-01-14T10:00"',
+            "zero_shift_from without zero_shift",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\n'
+            'zero_shift_until = "2026-01-14T10:00"',
+            "zero_shift_until without zero_shift",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\nzero_shift = 20\n'
+            'zero_shift_from = "2026-01-14T10:00"\nzero_shift_until = "2026-01-14T10:00"',
+            "the zero shift ends before it starts",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\nzero_shift = 20\n'
+            'zero_shift_from = "2026-03-08T02:30"',
+            "2026-03-08T02:30:00 does not exist in America/Denver: clocks went forward",
+        ),
+        (
+            '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\nzero_shift = 20\n'
+            'zero_shift_from = "yesterday"',
+            'zero_shift_from cannot be "yesterday"',
+        ),
     ],
 )
 def test_a_wrong_value_is_refused(tmp_path: Path, text: str, what: str) -> None:
     assert what in [p.what for p in problems_of(tmp_path, text)]
+
+
+def test_what_corrects_a_channel_is_read_in_its_own_unit_and_the_sites_time(tmp_path: Path) -> None:
+    """10:00 in Denver on 14 January is 17:00 UTC (UTC-7): 1,768,410,000 s after 1970."""
+    # days from 1970-01-01 to 2026-01-14: 56 * 365 + 14 leap days + 13 = 20467; + 17 h
+    seconds = 20467 * 86400 + 17 * 3600
+    assert seconds == 1_768_410_000
+    site = site_of(
+        tmp_path,
+        '[[channel]]\ncolumn = "A"\nrole = "static_pressure"\nunit = "Pa"\ninverted = true\n'
+        'zero_shift = -20.5\nzero_shift_from = "2026-01-14T10:00"\n'
+        'zero_shift_until = "2026-01-14T18:00:30Z"\n'
+        '[[channel]]\ncolumn = "B"\nrole = "supply_temp"\nzero_shift = 2\n'
+        '[[channel]]\ncolumn = "C"\nrole = "output_w1"\ninverted = true',
+    )
+    static, supply, output = site.channels
+    assert (static.inverted, static.zero_shift) == (True, -20.5)
+    assert static.zero_shift_from_ts == seconds * 1_000_000
+    assert static.zero_shift_until_ts == (seconds + 3630) * 1_000_000
+    assert (supply.zero_shift_from_ts, supply.zero_shift_until_ts) == (None, None)
+    assert output.inverted and output.zero_shift is None
 
 
 def test_a_site_without_zone_blocks_has_the_zones_its_channels_name(tmp_path: Path) -> None:

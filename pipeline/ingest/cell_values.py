@@ -126,6 +126,8 @@ def _of_numbers(
             as_text |= beyond & np.isin(written, list(ERROR_NUMBERS))
     for code in code_numbers(missing):
         as_text |= written == code
+    if channel.inverted:
+        value = -value
     odd = np.flatnonzero(as_text)
     if len(odd) > max(_MIN_ODD, _MAX_ODD_SHARE * len(written)):
         return None

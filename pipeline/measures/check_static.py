@@ -12,8 +12,6 @@ from pipeline.measures.trouble import Channel, Problem, SiteChannels
 from pipeline.units import UNITS
 
 COMMON_UNITS = ("Pa", "inwc", "kPa")
-CLEAR = 0.5
-"""Natural logarithm of the ratio by which one unit must fit better than the next."""
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -63,16 +61,18 @@ def _unit_or_sign(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
         if answer < 0:
             yield Problem(**common, reason="sign inverted", correction="inverted = true")  # type: ignore[arg-type]
         return
+    # what is held at the target is the high static of few zones calling, not the middle one
     usual = site.setting("static_target_inwc") or limits["static_usual_inwc"]
+    high = float(np.quantile(runs["answer"].abs(), 0.9))
     fits = sorted(
-        (abs(np.log(abs(answer) * UNITS[unit].scale / UNITS[channel.unit].scale / usual)), unit)
+        (abs(np.log(high * UNITS[unit].scale / UNITS[channel.unit].scale / usual)), unit)
         for unit in COMMON_UNITS
         if unit != channel.unit
     )
-    stays = abs(np.log(abs(answer) / usual))
-    if fits[0][0] > np.log(limits["static_most_inwc"] / usual) or fits[0][0] + CLEAR > stays:
+    stays, clearly = abs(np.log(high / usual)), np.log(limits["unit_clear_times"])
+    if fits[0][0] > np.log(limits["static_most_inwc"] / usual) or fits[0][0] + clearly > stays:
         return  # no unit makes sense of it
-    clear = fits[0][0] + CLEAR < fits[1][0] and answer > 0
+    clear = fits[0][0] + clearly < fits[1][0] and answer > 0
     yield Problem(
         **common,  # type: ignore[arg-type]
         reason="in another unit than told",
