@@ -50,6 +50,7 @@ READS = [
     "run.threshold",
     "run.visit",
     "run.window",
+    "run.zero_shift",
     "run.zone",
 ]
 COLUMNS = [
@@ -77,6 +78,11 @@ CHECKS = (
 )
 WHOLE = ("unit-mismatch", "swapped-probes")
 """What makes every reading of a channel wrong, and with that explains odd ones among them."""
+STAYS = {
+    "unit-mismatch": (*WHOLE, "missing-readings"),  # a step in an unknown unit is no step
+    "swapped-probes": (*WHOLE, "missing-readings", "log-too-coarse"),
+}
+"""What is still said of a channel that is wrong as a whole."""
 
 
 def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
@@ -109,12 +115,8 @@ def found(site: SiteChannels) -> list[Problem]:
         run = site.tables["trust.run"]
         site = replace(site, tables={**site.tables, "trust.run": run.iloc[:0]})
     others = [p for check in CHECKS for p in check(site)]
-    whole = {p.channel_id for p in others if p.code in WHOLE}
-    kept = [
-        p
-        for p in others
-        if p.code in (*WHOLE, "missing-readings", "log-too-coarse") or p.channel_id not in whole
-    ]
+    whole = {(p.channel_id, p.code) for p in others if p.code in WHOLE}
+    kept = [p for p in others if all(p.code in STAYS[w] for c, w in whole if c == p.channel_id)]
     return of_states + kept
 
 

@@ -14,8 +14,6 @@ import numpy as np
 from pipeline.measures.trouble import Channel, Problem, SiteChannels
 from pipeline.units import MICROSECONDS
 
-DAY_HOURS = (9.0, 16.0)
-NIGHT_HOURS = (22.0, 5.0)
 HALF_HOUR_US = 1800 * MICROSECONDS
 MAD_TO_SD = 1.4826
 
@@ -32,18 +30,17 @@ def problems(site: SiteChannels) -> Iterator[Problem]:
 def _sun(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     rows = site.table("trust.bin")
     rows = rows[rows["channel_id"] == channel.channel_id].sort_values("start_ts")
-    if len(rows) < 24:
-        return
     ts, value = rows["start_ts"].to_numpy(), rows["mean_value"].to_numpy()
     day, hour = site.local_hours(ts)
     limits = site.limits
     rough = np.full(len(value), np.nan)
     even = (ts[2:] - ts[1:-1] == ts[1:-1] - ts[:-2]) & (ts[2:] - ts[:-2] <= 2 * HALF_HOUR_US)
     rough[1:-1] = np.where(even, value[1:-1] - (value[2:] + value[:-2]) / 2, np.nan)
-    by_day = (hour >= DAY_HOURS[0]) & (hour < DAY_HOURS[1])
-    at_night = (hour >= NIGHT_HOURS[0]) | (hour < NIGHT_HOURS[1])
+    by_day = (hour >= limits["sun_high_from_h"]) & (hour < limits["sun_high_until_h"])
+    at_night = (hour >= limits["night_from_h"]) | (hour < limits["night_until_h"])
     nights = rough[at_night & ~np.isnan(rough)]
-    if len(nights) < 12:
+    least = limits["sun_day_min_s"] / 600
+    if len(nights) < least:
         return
     quiet = MAD_TO_SD * float(np.median(np.abs(nights)))
     leaps = _leaps(ts, value, limits["sun_step_min_f"])
@@ -52,19 +49,21 @@ def _sun(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     for d in days.tolist():
         mine = rough[by_day & (day == d)]
         mine = mine[~np.isnan(mine)]
-        if len(mine) < 12:
+        if len(mine) < least:
             continue
         moved = MAD_TO_SD * float(np.median(np.abs(mine)))
         if moved >= limits["sun_rough_min_f"] and moved >= limits["sun_rough_times"] * quiet:
             shown.append((d, moved))
-    same_time = _same_hour(day[leaps], hour[leaps])
+    same_time = _same_hour(day[leaps], hour[leaps], limits["sun_same_time_h"])
     if len(same_time) >= limits["sun_min_days"] + 1:
         known = {d for d, _ in shown}
         shown += [(d, limits["sun_step_min_f"]) for d in same_time if d not in known]
     if len(shown) < limits["sun_min_days"]:
         return
     for d, moved in sorted(shown):
-        inside = ts[(day == d) & (hour >= 7.0) & (hour < 19.0)]
+        inside = ts[
+            (day == d) & (hour >= limits["sun_up_from_h"]) & (hour < limits["sun_up_until_h"])
+        ]
         yield Problem(
             channel.channel_id,
             "sun-on-outdoor-sensor",
@@ -85,19 +84,20 @@ def _leaps(ts: np.ndarray, value: np.ndarray, least_f: float) -> np.ndarray:
     return np.flatnonzero((value - value[back] >= least_f) & (ts - ts[back] <= HALF_HOUR_US))
 
 
-def _same_hour(day: np.ndarray, hour: np.ndarray) -> list[int]:
-    """Days whose first leap comes within an hour of the median day's."""
+def _same_hour(day: np.ndarray, hour: np.ndarray, within_h: float) -> list[int]:
+    """Days whose first leap comes within so many hours of the median day's."""
     if len(day) == 0:
         return []
     days, first = np.unique(day, return_index=True)
     at = hour[first]
-    return [int(d) for d in days[np.abs(at - np.median(at)) <= 1.0]]
+    return [int(d) for d in days[np.abs(at - np.median(at)) <= within_h]]
 
 
 def _answers_equipment(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     runs, limits = site.runs, site.limits
     runs = runs[runs["outdoor_f"].notna() & runs["outdoor_before_f"].notna()]
-    runs = runs[(runs["end_ts"] - runs["start_ts"] >= 900e6) & (runs["rest_s"] >= 600)]
+    length_s = (runs["end_ts"] - runs["start_ts"]) / MICROSECONDS
+    runs = runs[(length_s >= limits["wall_run_min_s"]) & (runs["rest_s"] >= limits["rest_min_s"])]
     if len(runs) < limits["dead_min_starts"]:
         return
     answer = (runs["outdoor_f"] - runs["outdoor_before_f"]).to_numpy()

@@ -15,10 +15,8 @@ import pandas as pd
 from pipeline.measures.check_readings import look_of
 from pipeline.measures.trouble import Channel, Problem, SiteChannels
 
-LAG_RUN_MIN = 12
-LEAST_WAY_F = 8.0
-USUAL = {"supply_temp": (45.0, 150.0), "return_temp": (52.0, 92.0), "zone_temp": (50.0, 95.0)}
-"""Where the median of a channel lies in a lived-in house [°F]: common practice, no source."""
+USUAL = {"supply_temp": "supply", "return_temp": "return", "zone_temp": "zone"}
+"""Roles whose median has a usual range, and the name of that range among the judgement numbers."""
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -67,13 +65,15 @@ def _better_unit(site: SiteChannels, channel: Channel) -> str | None:
 
     if channel.role == "outdoor_temp":
         return other if _weather_is_absurd(site, look.median_value, turned) else None
-    low, high = USUAL[channel.role]
+    limits, name = site.limits, USUAL[channel.role]
+    low, high = limits[f"usual_{name}_low_f"], limits[f"usual_{name}_high_f"]
     if low <= look.median_value <= high:
         return None
     if not low <= turned(look.median_value) <= high:
         return None
-    if channel.role == "supply_temp" and other == "degC" and look.high_value > 80.0:
-        return None  # heat in °C stays under that, heat in °F does not
+    if channel.role == "supply_temp" and other == "degC":
+        # heat in °C stays under that, heat in °F does not
+        return other if look.high_value <= limits["told_celsius_high_f"] else None
     return other
 
 
@@ -90,10 +90,16 @@ def _weather_is_absurd(site: SiteChannels, median_f: float, turned: object) -> b
     enough = site.limits["probe_share_min_frac"] * len(runs)
     if cools.sum() >= enough:
         seen = float(np.median(outdoor[cools]))
-        return seen < 40.0 and float(turned(seen)) >= site.limits["sense_mild_heating_f"]
+        return (
+            seen < site.limits["frost_cooling_f"]
+            and float(turned(seen)) >= site.limits["sense_mild_heating_f"]
+        )
     if heats.sum() >= enough:
         seen = float(np.median(outdoor[heats]))
-        return seen > 85.0 and float(turned(seen)) <= site.limits["sense_mild_cooling_f"]
+        return (
+            seen > site.limits["heat_wave_heating_f"]
+            and float(turned(seen)) <= site.limits["sense_mild_cooling_f"]
+        )
     return False
 
 
@@ -200,7 +206,9 @@ def _slow(site: SiteChannels) -> Iterator[Problem]:
         return
     limits, runs = site.limits, site.runs
     runs = runs[(runs["rest_s"] >= limits["rest_min_s"]) & runs["supply_f"].notna()]
-    shares = [s for s in map(steepest_share, runs["supply_rise_f"]) if s is not None]
+    n_minute, way_f = int(limits["lag_run_min"]), limits["lag_way_min_f"]
+    each = (steepest_share(rise, n_minute, way_f) for rise in runs["supply_rise_f"])
+    shares = [s for s in each if s is not None]
     most = limits["lag_step_max_frac"]
     if len(shares) < limits["probe_min_runs"] or np.median(shares) > most:
         return
@@ -218,16 +226,16 @@ def _slow(site: SiteChannels) -> Iterator[Problem]:
     )
 
 
-def steepest_share(minutes: object) -> float | None:
-    """Of the way that supply goes in a run's first 12 minutes, the most in one minute (0 to 1).
+def steepest_share(minutes: object, n_minute: int, way_min_f: float) -> float | None:
+    """Of the way that supply goes in a run's first minutes, the most in one minute (0 to 1).
 
-    minutes : supply [°F] of each minute from the start on
-    None for a shorter run, or one in which supply hardly moves.
+    minutes : supply [°F] of each minute from the start on; n_minute : how many of them to look at
+    None for a shorter run, or one in which supply moves less than way_min_f.
     """
-    if not isinstance(minutes, (list, np.ndarray)) or len(minutes) < LAG_RUN_MIN:
+    if not isinstance(minutes, (list, np.ndarray)) or len(minutes) < n_minute:
         return None
-    seen = np.asarray(minutes, float)[:LAG_RUN_MIN]
+    seen = np.asarray(minutes, float)[:n_minute]
     way = float(seen[-1] - seen[0])
-    if abs(way) < LEAST_WAY_F:
+    if abs(way) < way_min_f:
         return None
     return float(np.max(np.diff(seen) / way))

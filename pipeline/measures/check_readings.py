@@ -13,8 +13,6 @@ from pipeline.measures.trouble import Channel, Problem, SiteChannels
 DUCT = ("supply_temp", "return_temp", "mixed_temp", "static_pressure")
 ROOM = ("zone_temp", "outdoor_temp")
 STEP_MATTERS = ("supply_temp", "return_temp", "mixed_temp", "zone_temp")
-RAIL_SHARE = 0.5
-"""From this share at one value on, lone readings beyond the range are a broken circuit's."""
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -77,7 +75,7 @@ def _outliers(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     single = Counter(r.low_value for r in beyond if r.n_reading == 1)
     # lone readings at one value are a broken circuit's rail; scattered ones are leaps
     commonest = max(single.values(), default=0)
-    is_rail = commonest >= max(2, RAIL_SHARE * single.total())
+    is_rail = commonest >= max(2, site.limits["rail_share_min_frac"] * single.total())
     leaps = [r for r in rows if not r.is_beyond or (r.n_reading == 1 and not is_rail)]
     others = [r for r in rows if r.is_beyond and (r.n_reading > 1 or is_rail)]
     for code, mine, reason in (

@@ -8,6 +8,7 @@ import numpy as np
 
 from pipeline.measures.check_readings import look_of
 from pipeline.measures.trouble import Bools, Channel, Problem, SiteChannels
+from pipeline.units import MICROSECONDS
 
 PROOF = {
     "flame": ("output_w1",),
@@ -19,8 +20,6 @@ SOURCES = ("output_w1", "output_y1", "output_aux")
 HEAT_CALLS = ("zone_call_w1", "zone_call_aux")
 COLD_CALLS = ("zone_call_y1",)
 CALLS = HEAT_CALLS + COLD_CALLS
-LEAST_H = 12.0
-SETTLE_US = 180_000_000
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -56,6 +55,10 @@ def _problem(
     )
 
 
+def _us(seconds: float) -> int:
+    return round(seconds * MICROSECONDS)
+
+
 def _channels(site: SiteChannels, *roles: str, zone: int | None = None) -> list[Channel]:
     known = site.states.on
     return [
@@ -77,7 +80,10 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
     on, known = states.on[channel.channel_id], states.known[channel.channel_id]
     if channel.role == "fault_contact":
         share = states.share(on, known)
-        if states.hours(known) >= 24 and share >= limits["state_mostly_frac"]:
+        if (
+            states.hours(known) >= limits["contact_known_min_h"]
+            and share >= limits["state_mostly_frac"]
+        ):
             return share, 1, 1
         return None
     if channel.role == "zone_damper":
@@ -102,7 +108,10 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
     other, other_known = states.any_on(beside)
     where = known & other_known
     apart = -states.agreement(on, other, where)
-    if apart >= limits["state_against_min_frac"] and states.hours(where) >= LEAST_H:
+    if (
+        apart >= limits["state_against_min_frac"]
+        and states.hours(where) >= limits["state_known_min_h"]
+    ):
         return apart, states.edges[channel.channel_id], states.edges[channel.channel_id]
     return None
 
@@ -117,11 +126,17 @@ def _call_against(
     on, known = states.on[channel.channel_id], states.known[channel.channel_id]
     other, other_known = states.any_on(beside)
     rests, runs = known & other_known & ~other, known & other_known & other
-    if min(states.hours(rests), 24 * states.hours(runs)) < LEAST_H:
+    if states.hours(rests) < limits["state_known_min_h"]:
+        return None
+    if states.hours(runs) < limits["state_run_min_h"]:
         return None
     in_rests, in_runs = states.share(on, rests), states.share(on, runs)
     enough = states.edges[channel.channel_id] >= limits["dead_min_starts"]
-    if enough and in_rests >= limits["state_mostly_frac"] and in_runs < in_rests - 0.05:
+    if (
+        enough
+        and in_rests >= limits["state_mostly_frac"]
+        and in_runs < in_rests - limits["call_breaks_min_frac"]
+    ):
         return in_rests, states.edges[channel.channel_id], states.edges[channel.channel_id]
     return None
 
@@ -134,7 +149,9 @@ def _fan_against(site: SiteChannels, channel: Channel) -> tuple[float, int, int]
     runs = runs[answer >= limits["static_least_inwc"]]
     if len(runs) < limits["probe_min_runs"]:
         return None
-    before, known = site.states.at(channel.channel_id, runs["start_ts"].to_numpy() - SETTLE_US)
+    before, known = site.states.at(
+        channel.channel_id, runs["start_ts"].to_numpy() - _us(limits["state_before_s"])
+    )
     n, of_n = int((before & known).sum()), int(known.sum())
     if n >= limits["probe_min_runs"] and n >= limits["probe_share_min_frac"] * of_n:
         return n / of_n, n, of_n
@@ -155,7 +172,7 @@ def _damper_against(site: SiteChannels, channel: Channel) -> tuple[float, int, i
     run, run_known = states.any_on(equipment)
     where: Bools = known & mine_known & any_known & run_known & run & any_call
     called, others = where & mine, where & ~mine
-    if min(states.hours(called), states.hours(others)) < 2.0:
+    if min(states.hours(called), states.hours(others)) < limits["damper_known_min_h"]:
         return None
     shut, open_ = 1 - states.share(on, called), states.share(on, others)
     least = limits["state_mostly_frac"]
@@ -170,8 +187,7 @@ def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
         return max((states.edges[c.channel_id] // 2 for c in _fan_sources(site)), default=0)
     if channel.role in PROOF or channel.role == "blower_run":
         answered = site.runs[
-            (site.runs["supply_f"] - site.runs["room_f"]).abs()
-            > 2 * site.limits["probe_apart_min_f"]
+            (site.runs["supply_f"] - site.runs["room_f"]).abs() > site.limits["answered_min_f"]
         ]
         if channel.role != "blower_run":
             by = "has_w" if PROOF[channel.role] == ("output_w1",) else "has_y"
@@ -181,7 +197,9 @@ def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
         return _output_dead(site, channel)
     if channel.role in CALLS and bool(states.on[channel.channel_id].any()):
         run, known = states.any_on(_channels(site, *SOURCES))
-        if states.share(run, known) < 0.8:  # it stands through rests of the equipment
+        if (
+            states.share(run, known) < site.limits["call_stands_max_frac"]
+        ):  # it stands through rests of the equipment
             return max(
                 (states.edges[c.channel_id] // 2 for c in _channels(site, *SOURCES)), default=0
             )
@@ -199,7 +217,9 @@ def _output_dead(site: SiteChannels, channel: Channel) -> int:
     others = [c for c in _channels(site, *kinds) if c.channel_id != channel.channel_id]
     if any(site.states.on[c.channel_id].any() for c in others):
         return 0  # another source may have answered
-    warm, cold = look.high_value > 95.0, look.low_value < 62.0
+    limits = site.limits
+    warm = look.high_value > limits["supply_warm_f"]
+    cold = look.low_value < limits["supply_cold_f"]
     calls = _channels(site, *(HEAT_CALLS if heats else COLD_CALLS))
     if not (warm if heats else cold or (warm and bool(site.site.get("has_heat_pump")))):
         return 0

@@ -44,7 +44,11 @@ def _unit_or_sign(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     # an answer is one only if it is steadier than it is small
     spread = float(np.median(np.abs(runs["answer"] - answer))) + abs(look.step_value or 0.0) / 2
     same = float((np.sign(runs["answer"]) == np.sign(answer)).mean())
-    if answer == 0 or same < limits["probe_share_min_frac"] or abs(answer) < 2 * spread:
+    if (
+        answer == 0
+        or same < limits["probe_share_min_frac"]
+        or abs(answer) < limits["answer_spread_min_times"] * spread
+    ):
         return
     common = {
         "channel_id": channel.channel_id,
@@ -112,25 +116,27 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
     rests, limits = site.outside_visits(site.table("trust.rest")), site.limits
     rests = rests[
         (rests["spread_inwc"] <= limits["zero_steady_inwc"])
-        & (rests["n_minute"] >= 5)
+        & (60 * rests["n_minute"] >= limits["zero_rest_min_s"])
         & (rests["end_ts"] <= until)
     ].sort_values("start_ts")
     if len(rests) < limits["zero_min_rests"]:
         return
     level = rests["static_inwc"].to_numpy()
     start, end = rests["start_ts"].to_numpy(), rests["end_ts"].to_numpy()
-    first = _step_place(level)
+    first = _step_place(level, limits["zero_step_times"], limits["zero_step_min_inwc"])
     least = limits["zero_shift_min_inwc"]
     look = look_of(site, channel)
     step = float(look.step_value) if look is not None and pd.notna(look.step_value) else 0.0
     least = max(least, step)
-    for a, b in ((0, first), (first, len(level))):
+    parts = [
+        (a, b) for a, b in ((0, first), (first, len(level))) if b - a >= limits["zero_min_rests"]
+    ]
+    shifted = [(a, b) for a, b in parts if abs(_zero_of(level[a:b])) > least]
+    told = site.table("run.zero_shift")
+    told = told[told["channel_id"] == channel.channel_id]
+    for a, b in shifted:
         part = level[a:b]
-        if len(part) < limits["zero_min_rests"]:
-            continue
         zero = _zero_of(part)
-        if abs(zero) <= least:
-            continue
         # it began between the last rest at another level and the first at this one
         since = None if a == 0 else int(end[a - 1])
         to = None if b == len(level) else int(start[b])
@@ -150,7 +156,8 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
             len(level),
             True,
             "static zero shifted",
-            "\n".join(lines),
+            # a channel's block takes one shift: two, or one beside one that is told, fit into none
+            "\n".join(lines) if len(shifted) == 1 and told.empty else None,
         )
 
 
@@ -159,7 +166,7 @@ def _zero_of(level: np.ndarray) -> float:
     return float(np.quantile(level, 0.25))
 
 
-def _step_place(level: np.ndarray) -> int:
+def _step_place(level: np.ndarray, times: float, least_inwc: float) -> int:
     """The place at which one step explains the levels best (least squares); their number: none."""
     n = len(level)
     if n < 2:
@@ -173,4 +180,4 @@ def _step_place(level: np.ndarray) -> int:
         np.abs(np.concatenate([before - np.median(before), after - np.median(after)]))
     )
     gap = abs(float(np.median(after) - np.median(before)))
-    return best if gap > max(6 * scatter, 0.01) else n
+    return best if gap > max(times * scatter, least_inwc) else n

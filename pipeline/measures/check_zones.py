@@ -11,13 +11,14 @@ from collections.abc import Iterator
 import numpy as np
 
 from pipeline.measures.trouble import Channel, Problem, SiteChannels
+from pipeline.units import MICROSECONDS
 
-LEAST_CLEAR = 3.0
-"""An answer is one from this many of its standard errors on."""
-GAIN = 5.0
-"""Exchanged, the two zones' answers must be clearer by so many standard errors together."""
-WAIT_US = 300_000_000
-"""A room's reading follows its register by about five minutes."""
+BIN_US = 600 * MICROSECONDS
+"""The length of trust.bin's rows."""
+LONGEST_BINS = 3.5
+"""Readings further apart are no one move: slow loggers write every half hour at the slowest."""
+FEWEST_MOVES = 50
+"""A line fit on fewer says nothing."""
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -28,13 +29,14 @@ def problems(site: SiteChannels) -> Iterator[Problem]:
     if len(zones) < 2:
         return
     clear = np.array([_answers(site, rooms[z], [calls[k] for k in zones]) for z in zones])
-    times = site.limits["exchange_margin_times"]
+    limits = site.limits
+    times, gain = limits["exchange_margin_times"], limits["exchange_gain_times"]
     for i in range(len(zones)):
         for j in range(i + 1, len(zones)):
             crossed = float(np.maximum([clear[i, j], clear[j, i]], 0.0).sum())
             own = float(np.maximum([clear[i, i], clear[j, j]], 0.0).sum())
             least = min(clear[i, j], clear[j, i])
-            if least < LEAST_CLEAR or crossed < own + GAIN or crossed < times * own:
+            if least < limits["exchange_clear_times"] or crossed < max(own + gain, times * own):
                 continue
             for mine, other in ((zones[i], zones[j]), (zones[j], zones[i])):
                 yield Problem(
@@ -82,20 +84,20 @@ def _answers(
     rows = site.table("trust.bin")
     rows = rows[rows["channel_id"] == room.channel_id].sort_values("start_ts")
     ts, value = rows["start_ts"].to_numpy(), rows["mean_value"].to_numpy()
-    if len(ts) < 50:
+    if len(ts) < 2:
         return np.zeros(len(calls))
     hours = np.diff(ts) / 3.6e9
     moved = np.diff(value)
-    middle = ts + 300_000_000 - WAIT_US
+    middle = ts + (BIN_US // 2 - site.limits["room_wait_s"] * MICROSECONDS)
     called = np.stack([np.diff(np.interp(middle, *corner)) / 3600.0 for corner in calls], axis=1)
-    keep = hours <= 0.6
+    keep = hours * 3600 <= LONGEST_BINS * BIN_US / MICROSECONDS
     x = np.column_stack([called, hours])[keep]
     y = moved[keep]
     used = x.any(axis=0)
     out = np.zeros(x.shape[1])
     x = x[:, used]
     square = x.T @ x
-    if len(y) <= x.shape[1] + 10 or np.linalg.cond(square) > 1e10:
+    if len(y) < FEWEST_MOVES or np.linalg.cond(square) > 1e10:
         return np.zeros(len(calls))
     slope = np.linalg.solve(square, x.T @ y)
     left = y - x @ slope

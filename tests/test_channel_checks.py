@@ -1,0 +1,547 @@
+"""Each check of channels on cases made by hand: just under, at and just over its judgement number.
+
+Tables are what the trust stages would have made of such a log; the working stands beside each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.measures import (
+    check_outdoor,
+    check_probes,
+    check_readings,
+    check_states,
+    check_static,
+    check_zones,
+)
+from pipeline.measures.channel_problem import READS, found
+from pipeline.measures.trouble import Channel, Problem, SiteChannels
+from pipeline.tables import tables
+from pipeline.thresholds import values_for
+
+MINUTE = 60_000_000
+HOUR = 60 * MINUTE
+START = 1_768_176_000_000_000  # Monday 2026-01-12 00:00 UTC
+NAN = float("nan")
+Case = tuple[Any, bool]
+
+
+def made(
+    channels: list[tuple[str, int | None, str]],
+    hours: float = 168.0,
+    site: dict[str, Any] | None = None,
+    settings: dict[str, float] | None = None,
+    **rows: list[dict[str, Any]],
+) -> SiteChannels:
+    """A site of these channels (role, zone, unit), numbered from 1, with rows by table name.
+
+    trust_look=[...] fills trust.look, and so on; what is left out is empty.
+    """
+    given = {name.replace("_", ".", 1): some for name, some in rows.items()}
+    if settings:
+        given["run.setting"] = [
+            {"name": n, "value": v, "start_ts": START} for n, v in settings.items()
+        ]
+    frames = {}
+    for name in READS:
+        columns = [c.name for c in tables()[name].with_site]
+        frame = pd.DataFrame(given.get(name, []))
+        frames[name] = frame.reindex(columns=list(dict.fromkeys([*columns, *frame.columns])))
+    return SiteChannels(
+        frames,
+        values_for({}),
+        site or {},
+        START,
+        START + round(hours * HOUR),
+        "UTC",
+        tuple(
+            Channel(n, role, zone, "logger", 60.0, unit)
+            for n, (role, zone, unit) in enumerate(channels, start=1)
+        ),
+    )
+
+
+def codes(problems: Any) -> set[str]:
+    """What was found."""
+    return {p.code for p in problems}
+
+
+def look(channel_id: int = 1, **more: Any) -> dict[str, Any]:
+    """How a channel's readings look as a whole: fine, unless told otherwise."""
+    fine = {"n_reading": 1000, "n_lost": 0, "step_value": 0.1, "low_value": 70.0}
+    fine |= {"median_value": 71.0, "high_value": 72.0, "first_ts": START, "last_ts": START + HOUR}
+    return {"channel_id": channel_id} | fine | more
+
+
+def runs(n: int, **columns: Any) -> list[dict[str, Any]]:
+    """So many runs of 20 minutes, one an hour, after 40 minutes of rest; columns may be lists."""
+    out = []
+    for k in range(n):
+        row = {"start_ts": START + k * HOUR, "end_ts": START + k * HOUR + 20 * MINUTE}
+        row |= {"rest_s": 2400.0, "has_w": True, "has_y": False}
+        out.append(row | {c: v[k] if isinstance(v, list) else v for c, v in columns.items()})
+    return out
+
+
+def on_off(channel_id: int, stretches: list[tuple[float, bool]]) -> list[dict[str, Any]]:
+    """A state from the window's start on: (hours, on) one after another."""
+    out, at = [], START
+    for hours, is_on in stretches:
+        end = at + round(hours * HOUR)
+        out.append({"channel_id": channel_id, "start_ts": at, "end_ts": end, "is_on": is_on})
+        at = end
+    return out
+
+
+# ---------------------------------------------------------------------- a channel by itself
+
+
+def stuck(role: str, step: float, **row: Any) -> bool:
+    constant = {"channel_id": 1, "start_ts": START, "end_ts": START + HOUR, "value": 71.0}
+    constant |= {"covered_s": 1e6, "n_start": 2, "usual_s": 0.0} | row
+    site = made(
+        [(role, 1 if role == "zone_temp" else None, "degF")],
+        trust_look=[look(step_value=step)],
+        trust_constant=[constant],
+    )
+    return "stuck-sensor" in codes(check_readings.problems(site))
+
+
+@pytest.mark.parametrize(
+    ("role", "step", "row", "is_stuck"),
+    [
+        # duct probes: two hours
+        ("supply_temp", 0.1, {"covered_s": 7199.0}, False),
+        ("supply_temp", 0.1, {"covered_s": 7200.0}, True),
+        ("supply_temp", 0.1, {"covered_s": 7201.0}, True),
+        # rooms read to a quarter degree: four hours; more coarsely: eighteen
+        ("zone_temp", 0.25, {"covered_s": 14399.0}, False),
+        ("zone_temp", 0.25, {"covered_s": 14400.0}, True),
+        ("zone_temp", 0.26, {"covered_s": 14401.0}, False),
+        ("zone_temp", 0.26, {"covered_s": 64799.0}, False),
+        ("zone_temp", 0.26, {"covered_s": 64800.0}, True),
+        # eight times its ordinary stretches of 2000 s: 16,000 s
+        ("zone_temp", 0.1, {"covered_s": 15999.0, "usual_s": 2000.0}, False),
+        ("zone_temp", 0.1, {"covered_s": 16000.0, "usual_s": 2000.0}, True),
+        # two starts of the equipment inside it
+        ("supply_temp", 0.1, {"n_start": 1}, False),
+        ("supply_temp", 0.1, {"n_start": 2}, True),
+        ("supply_temp", 0.1, {"n_start": 3}, True),
+    ],
+)
+def test_stuck(role: str, step: float, row: dict[str, Any], is_stuck: bool) -> None:
+    assert stuck(role, step, **row) is is_stuck
+
+
+def outlier(n: int, low: float, *, beyond: bool = True, at: int = 0) -> dict[str, Any]:
+    start = START + at * HOUR
+    return {
+        "channel_id": 1, "start_ts": start, "end_ts": start + MINUTE, "n_reading": n,
+        "low_value": low, "high_value": low, "is_beyond": beyond,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("n", "is_whole"), [(49, False), (50, True), (51, True)])
+def test_half_of_all_readings_out_of_range_is_the_whole_channel(n: int, is_whole: bool) -> None:
+    site = made(
+        [("supply_temp", None, "degF")],
+        trust_look=[look(n_reading=100)],
+        trust_outlier=[outlier(n, -67.0)],
+    )
+    problem = next(iter(check_readings.problems(site)))
+    assert problem.code == "sensor-out-of-range"
+    assert (problem.end_ts == site.end_ts) is is_whole
+
+
+@pytest.mark.parametrize(
+    ("values", "code"),
+    [
+        # half of the lone ones at one value, two at the least: a broken circuit's rail
+        ([-67.0, -60.0, -61.0, -62.0], "sensor-spikes"),
+        ([-67.0, -67.0, -61.0, -62.0], "sensor-out-of-range"),
+        ([-67.0, -67.0, -67.0, -62.0], "sensor-out-of-range"),
+        ([-67.0, -67.0, -61.0, -62.0, -63.0], "sensor-spikes"),
+        ([-67.0], "sensor-spikes"),
+    ],
+)
+def test_lone_readings_at_one_value_are_a_broken_circuit(values: list[float], code: str) -> None:
+    rows = [outlier(1, v, at=k) for k, v in enumerate(values)]
+    site = made([("supply_temp", None, "degF")], trust_look=[look()], trust_outlier=rows)
+    assert codes(check_readings.problems(site)) == {code}
+
+
+@pytest.mark.parametrize(("lost", "is_found"), [(4, False), (5, True), (6, True)])
+def test_one_reading_in_twenty_lacking(lost: int, is_found: bool) -> None:
+    site = made([("zone_temp", 1, "degF")], trust_look=[look(n_reading=100 - lost, n_lost=lost)])
+    assert ("missing-readings" in codes(check_readings.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(
+    ("role", "step", "is_found"),
+    [
+        ("return_temp", 0.99, False), ("return_temp", 1.0, False), ("return_temp", 1.01, True),
+        ("static_pressure", 0.0199, False), ("static_pressure", 0.02, False),
+        ("static_pressure", 0.021, True), ("outdoor_temp", 5.0, False),
+    ],
+)  # fmt: skip
+def test_steps_coarser_than_a_degree_or_two_hundredths(
+    role: str, step: float, is_found: bool
+) -> None:
+    site = made([(role, None, "degF")], trust_look=[look(step_value=step)])
+    assert ("log-too-coarse" in codes(check_readings.problems(site))) is is_found
+
+
+# ---------------------------------------------------------------------- supply and return
+
+
+@pytest.mark.parametrize(
+    ("role", "median", "high", "line"),
+    [
+        # told °F: 44.9 would be 112.8 °F if it were °C, which supply air is
+        ("supply_temp", 45.0, 60.0, None),
+        ("supply_temp", 44.9, 60.0, 'unit = "degC"'),
+        # over 80 now and then: heat in °F, and a median in a cold attic
+        ("supply_temp", 44.9, 80.0, 'unit = "degC"'),
+        ("supply_temp", 44.9, 80.1, None),
+        # told °F: 22 is 71.6 °F in °C
+        ("return_temp", 52.0, 55.0, None),
+        ("return_temp", 22.0, 24.0, 'unit = "degC"'),
+        ("zone_temp", 50.0, 55.0, None),
+        ("zone_temp", 22.0, 24.0, 'unit = "degC"'),
+        # 36 °F would be 96.8 °F: no room either way
+        ("zone_temp", 36.0, 38.0, None),
+    ],
+)
+def test_temperatures_that_make_sense_in_the_other_unit_only(
+    role: str, median: float, high: float, line: str | None
+) -> None:
+    site = made(
+        [(role, 1 if role == "zone_temp" else None, "degF")],
+        trust_look=[look(median_value=median, high_value=high)],
+    )
+    lines = [p.correction for p in check_probes.problems(site) if p.code == "unit-mismatch"]
+    assert lines == ([line] if line else [])
+
+
+def test_steps_in_an_unknown_unit_are_not_called_too_coarse() -> None:
+    """22 told as °F is °C; steps of 1.8 would be 3.2 °F, or 1.8 °F, or 1 °C: not known yet."""
+    site = made([("return_temp", None, "degF")], channel_state=[], trust_look=[
+        look(median_value=22.0, high_value=24.0, step_value=1.8)])  # fmt: skip
+    assert codes(found(site)) == {"unit-mismatch"}
+    fine = made([("return_temp", None, "degF")], trust_look=[look(step_value=1.8)])
+    assert codes(found(fine)) == {"log-too-coarse"}
+
+
+PROBES = [("supply_temp", None, "degF"), ("return_temp", None, "degF")]
+LOOKS = [look(1, median_value=90.0, high_value=120.0), look(2)]
+
+
+@pytest.mark.parametrize(
+    ("n", "of_n", "apart_f", "is_found"),
+    [
+        (4, 4, 30.0, False), (5, 5, 30.0, True), (6, 6, 30.0, True),
+        # 7 of 10 is under four in five
+        (7, 10, 30.0, False), (8, 10, 30.0, True), (9, 10, 30.0, True),
+        # the probe told as return stands further from the rooms by more than 5 °F
+        (6, 6, 4.9, False), (6, 6, 5.0, False), (6, 6, 5.1, True),
+    ],
+)  # fmt: skip
+def test_swapped_probes(n: int, of_n: int, apart_f: float, is_found: bool) -> None:
+    hot, room = [70.0 + apart_f] * n + [70.0] * (of_n - n), 70.0
+    other = [70.0] * n + [70.0 + apart_f] * (of_n - n)
+    site = made(PROBES, trust_look=LOOKS, trust_run=runs(
+        of_n, supply_f=other, return_f=hot, room_f=room))  # fmt: skip
+    found_ = [p for p in check_probes.problems(site) if p.code == "swapped-probes"]
+    assert [p.correction for p in found_] == (
+        ['role = "return_temp"', 'role = "supply_temp"'] if is_found else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("n", "outdoor_f", "is_found"),
+    [
+        (4, 30.0, False), (5, 30.0, True), (6, 30.0, True),
+        # at 60 °F or warmer nobody says what the house wanted
+        (6, 59.9, True), (6, 60.0, False), (6, 65.0, False),
+    ],
+)  # fmt: skip
+def test_reversing_valve_sense(n: int, outdoor_f: float, is_found: bool) -> None:
+    """O/B is told to be on in heating; it is off, which is cooling, and yet supply is warm."""
+    site = made(
+        [*PROBES, ("output_ob", None, "state")],
+        site={"ob_energised_in": "heating", "has_heat_pump": True},
+        trust_look=LOOKS,
+        channel_state=on_off(3, [(168.0, False)]),
+        trust_run=runs(
+            n, supply_f=95.0, return_f=70.0, room_f=70.0, outdoor_f=outdoor_f,
+            has_w=False, has_y=True,
+        ),
+    )  # fmt: skip
+    found_ = [p for p in check_probes.problems(site) if p.code == "reversing-valve-sense"]
+    assert [p.correction for p in found_] == (['ob_energised_in = "cooling"'] if is_found else [])
+
+
+# ---------------------------------------------------------------------- static
+
+STATIC = [("static_pressure", None, "Pa")]
+TUBE = [look(step_value=0.0004, median_value=0.3, high_value=0.5, low_value=0.0)]
+
+
+def answers(values: list[float]) -> list[dict[str, Any]]:
+    return runs(len(values), static_before_inwc=0.0, static_inwc=values)
+
+
+@pytest.mark.parametrize(
+    ("values", "is_found"),
+    [
+        ([0.0] * 4 + [0.3] * 9, False), ([0.0] * 5 + [0.3] * 9, True),
+        ([0.0] * 6 + [0.3] * 9, True),
+        ([0.3] * 9 + [0.0099] * 5, True), ([0.3] * 9 + [0.01] * 5, False),
+        # not in a row
+        ([0.0, 0.3, 0.0, 0.3, 0.0, 0.3, 0.0, 0.3, 0.0, 0.3, 0.3, 0.3], False),
+    ],
+)  # fmt: skip
+def test_flat_static(values: list[float], is_found: bool) -> None:
+    site = made(STATIC, trust_look=TUBE, trust_run=answers(values))
+    assert ("static-flat" in codes(check_static.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(
+    ("answer", "line"),
+    [
+        # 0.3 with the other sign; under 0.04 the unit is in question first
+        (-0.3, "inverted = true"), (-0.04, "inverted = true"), (0.04, None), (3.0, None),
+        # told Pa, was in. w.c.: 0.3 in. w.c. is told as 0.3 Pa = 0.0012 in. w.c.
+        (0.3 / 249.089, 'unit = "inwc"'),
+        # told Pa, was kPa: 0.1 kPa = 0.4 in. w.c. is told as 0.1 Pa
+        (0.1 / 249.089, 'unit = "kPa"'),
+        # 0.2 in. w.c. is half of usual, 0.2 kPa = 0.8 in. w.c. twice: either may be
+        (0.2 / 249.089, ""),
+    ],
+)  # fmt: skip
+def test_static_in_another_unit_or_with_another_sign(answer: float, line: str | None) -> None:
+    site = made(STATIC, trust_look=[look(step_value=0.0)], trust_run=answers([answer] * 6))
+    lines = [p.correction or "" for p in check_static.problems(site) if p.code == "unit-mismatch"]
+    assert lines == ([] if line is None else [line])
+
+
+def rests(levels: list[float], **more: Any) -> list[dict[str, Any]]:
+    """A rest every ten hours, two hours long."""
+    out = []
+    for k, level in enumerate(levels):
+        start = START + k * 10 * HOUR
+        row = {"channel_id": 1, "start_ts": start, "end_ts": start + 2 * HOUR, "n_minute": 100}
+        out.append(row | {"static_inwc": level, "spread_inwc": 0.001} | more)
+    return out
+
+
+@pytest.mark.parametrize(
+    ("levels", "more", "is_found"),
+    [
+        ([0.08] * 4, {}, False), ([0.08] * 5, {}, True), ([0.08] * 6, {}, True),
+        ([0.03] * 6, {}, False), ([0.031] * 6, {}, True), ([-0.031] * 6, {}, True),
+        ([0.08] * 6, {"spread_inwc": 0.01}, True), ([0.08] * 6, {"spread_inwc": 0.0101}, False),
+        ([0.08] * 6, {"n_minute": 4}, False), ([0.08] * 6, {"n_minute": 5}, True),
+    ],
+)  # fmt: skip
+def test_shifted_zero(levels: list[float], more: dict[str, Any], is_found: bool) -> None:
+    site = made(STATIC, trust_look=TUBE, trust_rest=rests(levels, **more))
+    assert ("static-zero-shifted" in codes(check_static.problems(site))) is is_found
+
+
+def test_a_shift_is_dated_and_offered_in_the_channels_unit() -> None:
+    """Sound until the fifth rest ends, Tuesday 16:00 + 2 h = 18:00; 0.1 in. w.c. = 24.9 Pa."""
+    # rests begin at 0, 10, 20, 30, 40 h after Monday 0:00: the fifth ends at 42 h, Tuesday 18:00
+    site = made(STATIC, trust_look=TUBE, trust_rest=rests([0.0] * 5 + [0.1] * 5))
+    (problem,) = check_static.problems(site)
+    assert problem.start_ts == START + 42 * HOUR
+    assert problem.correction == 'zero_shift = 24.91\nzero_shift_from = "2026-01-13T18:00:00"'
+
+
+def test_two_shifts_fit_into_no_block_and_neither_does_one_beside_one_that_is_told() -> None:
+    site = made(STATIC, trust_look=TUBE, trust_rest=rests([0.05] * 5 + [0.15] * 5))
+    assert [p.correction for p in check_static.problems(site)] == [None, None]
+    told = [{"channel_id": 1, "shift": 0.05, "start_ts": START, "end_ts": START + HOUR}]
+    site = made(
+        STATIC, trust_look=TUBE, trust_rest=rests([0.0] * 5 + [0.1] * 5), run_zero_shift=told
+    )
+    assert [p.correction for p in check_static.problems(site)] == [None]
+
+
+# ---------------------------------------------------------------------- outdoor
+
+
+@pytest.mark.parametrize(
+    ("n", "answer_f", "is_found"),
+    [(9, 3.0, False), (10, 3.0, True), (11, 3.0, True), (11, 1.99, False), (11, 2.0, True)],
+)
+def test_outdoor_that_follows_the_equipment(n: int, answer_f: float, is_found: bool) -> None:
+    site = made([("outdoor_temp", None, "degF")], trust_run=runs(
+        n, outdoor_f=30.0 + answer_f, outdoor_before_f=30.0))  # fmt: skip
+    assert bool(codes(check_outdoor.problems(site))) is is_found
+
+
+def weather(value: Callable[[int, float], float], days: int = 4) -> list[dict[str, Any]]:
+    """Ten-minute means of an outdoor sensor: value(day, hour of the day)."""
+    return [
+        {
+            "channel_id": 1,
+            "start_ts": START + (day * 144 + k) * 10 * MINUTE,
+            "mean_value": value(day, k / 6),
+        }
+        for day in range(days)
+        for k in range(144)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("days", "swing_f", "is_found"),
+    [(1, 1.0, False), (2, 1.0, True), (3, 1.0, True), (4, 0.168, False), (4, 0.169, True)],
+)
+def test_sun_flickers_by_day(days: int, swing_f: float, is_found: bool) -> None:
+    """Up and down by the swing every ten minutes: twice the swing off the neighbours' line.
+
+    1.4826 x 2 x 0.1687 = 0.5 °F is the least.
+    """
+
+    def value(day: int, hour: float) -> float:
+        flickers = day < days and 8.0 <= hour < 17.0
+        return 30.0 + (swing_f * (-1) ** round(hour * 6) if flickers else 0.0)
+
+    site = made([("outdoor_temp", None, "degF")], trust_bin=weather(value))
+    assert bool(codes(check_outdoor.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(
+    ("days", "leap_f", "is_found"),
+    [(2, 12.0, False), (3, 12.0, True), (4, 12.0, True), (4, 9.9, False), (4, 10.0, True)],
+)
+def test_sun_comes_round_the_corner_at_one_time(days: int, leap_f: float, is_found: bool) -> None:
+    def value(day: int, hour: float) -> float:
+        return 30.0 + (leap_f if day < days and 10.0 <= hour < 15.0 else 0.0)
+
+    site = made([("outdoor_temp", None, "degF")], trust_bin=weather(value))
+    assert bool(codes(check_outdoor.problems(site))) is is_found
+
+
+# ---------------------------------------------------------------------- on and off
+
+
+@pytest.mark.parametrize(("both_h", "is_found"), [(26, False), (25, True), (24, True)])
+def test_a_state_against_what_goes_with_it(both_h: float, is_found: bool) -> None:
+    """Each on half of 200 h: together b h, apart 100 - b each. Correlation 4 b / 200 - 1.
+
+    b = 25: -0.5, the least; 26: -0.48; 24: -0.52.
+    """
+    alone = 100 - both_h
+    site = made(
+        [("compressor_run", None, "state"), ("output_y1", None, "state")],
+        hours=200,
+        channel_state=[
+            *on_off(1, [(both_h, True), (alone, True), (alone, False), (both_h, False)]),
+            *on_off(2, [(both_h, True), (alone, False), (alone, True), (both_h, False)]),
+        ],
+    )
+    found_ = [p for p in check_states.problems(site) if p.channel_id == 1]
+    assert [p.correction for p in found_] == (["inverted = true"] if is_found else [])
+
+
+@pytest.mark.parametrize(("hours", "is_found"), [(11.9, False), (12.0, True), (12.1, True)])
+def test_half_a_day_must_be_known_of_both(hours: float, is_found: bool) -> None:
+    half = hours / 2
+    site = made(
+        [("compressor_run", None, "state"), ("output_y1", None, "state")],
+        hours=hours,
+        channel_state=[
+            *on_off(1, [(half, True), (half, False)]), *on_off(2, [(half, False), (half, True)])
+        ],
+    )  # fmt: skip
+    assert ("state-inverted" in codes(check_states.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(
+    ("alarm_h", "of_h", "is_found"),
+    [(89.0, 100.0, False), (90.0, 100.0, True), (91.0, 100.0, True), (23.9, 23.9, False),
+     (24.0, 24.0, True)],
+)  # fmt: skip
+def test_a_fault_contact_that_nearly_always_alarms(
+    alarm_h: float, of_h: float, is_found: bool
+) -> None:
+    site = made(
+        [("fault_contact", None, "state")],
+        hours=of_h,
+        channel_state=on_off(1, [(alarm_h, True), (of_h - alarm_h, False)]),
+    )
+    assert ("state-inverted" in codes(check_states.problems(site))) is is_found
+
+
+def cycles(n: int, on_h: float = 0.5, off_h: float = 0.5) -> list[tuple[float, bool]]:
+    return [(off_h, False), (on_h, True)] * n + [(off_h, False)]
+
+
+@pytest.mark.parametrize(("n", "is_found"), [(9, False), (10, True), (11, True)])
+def test_a_fan_output_that_never_comes_on(n: int, is_found: bool) -> None:
+    site = made(
+        [("output_g", None, "state"), ("output_y1", None, "state")],
+        channel_state=[*on_off(1, [(168.0, False)]), *on_off(2, cycles(n))],
+    )
+    found_ = [p for p in check_states.problems(site) if p.channel_id == 1]
+    assert [p.code for p in found_] == (["state-never-changes"] if is_found else [])
+
+
+# ---------------------------------------------------------------------- zones
+
+
+@pytest.mark.parametrize(("n", "is_found"), [(4, False), (5, True), (6, True)])
+def test_zones_exchanged_from_five_calls_on(n: int, is_found: bool) -> None:
+    """Every 12 h zone 1 calls from 1:00 to 3:00 and zone 2 from 6:00; each warms in the other's.
+
+    2 °F an hour while it answers, and a fifth of that down in between.
+    """
+    calls = {
+        1: [(1.0, False), (2.0, True), (9.0, False)],
+        2: [(6.0, False), (2.0, True), (4.0, False)],
+    }
+    rng = np.random.default_rng(5)
+    rows: list[dict[str, Any]] = []
+    for channel, other in ((1, 2), (2, 1)):
+        level = 68.0
+        for k in range(n * 72):
+            rows.append(
+                {
+                    "channel_id": channel,
+                    "start_ts": START + k * 10 * MINUTE,
+                    "mean_value": level + rng.normal(0, 0.02),
+                }
+            )
+            hour = (k / 6) % 12 - 1 / 12  # five minutes' wait
+            warms = 1 <= hour < 3 if other == 1 else 6 <= hour < 8
+            level += (2.0 if warms else -0.4) / 6
+    site = made(
+        [("zone_temp", 1, "degF"), ("zone_temp", 2, "degF"), ("zone_call_w1", 1, "state"),
+         ("zone_call_w1", 2, "state")],
+        hours=12.0 * n,
+        channel_state=[
+            *on_off(3, calls[1] * n), *on_off(4, calls[2] * n),
+        ],
+        trust_bin=rows,
+    )  # fmt: skip
+    found_ = list(check_zones.problems(site))
+    assert {(p.channel_id, p.figure) for p in found_} == (
+        {(1, 2.0), (2, 1.0)} if is_found else set()
+    )
+
+
+def test_a_problem_is_a_stretch_of_the_window() -> None:
+    """Every problem lies in the window and has a reason; the record is what the stage writes."""
+    site = made(STATIC, trust_look=TUBE, trust_rest=rests([0.0] * 5 + [0.1] * 5))
+    for problem in check_static.problems(site):
+        assert isinstance(problem, Problem)
+        assert site.start_ts <= problem.start_ts < problem.end_ts <= site.end_ts
+        assert problem.reason
