@@ -15,8 +15,12 @@ import pandas as pd
 from pipeline.measures.check_readings import look_of
 from pipeline.measures.trouble import Channel, Problem, SiteChannels
 
-USUAL = {"supply_temp": "supply", "return_temp": "return", "zone_temp": "zone"}
-"""Roles whose median has a usual range, and the name of that range among the judgement numbers."""
+USUAL = {
+    "supply_temp": ("usual_supply_low_f", "usual_supply_high_f"),
+    "return_temp": ("usual_return_low_f", "usual_return_high_f"),
+    "zone_temp": ("usual_zone_low_f", "usual_zone_high_f"),
+}
+"""Judgement numbers between which the median of a channel lies in a lived-in house."""
 
 
 def problems(site: SiteChannels) -> Iterator[Problem]:
@@ -65,8 +69,8 @@ def _better_unit(site: SiteChannels, channel: Channel) -> str | None:
 
     if channel.role == "outdoor_temp":
         return other if _weather_is_absurd(site, look.median_value, turned) else None
-    limits, name = site.limits, USUAL[channel.role]
-    low, high = limits[f"usual_{name}_low_f"], limits[f"usual_{name}_high_f"]
+    limits = site.limits
+    low, high = (limits[name] for name in USUAL[channel.role])
     if low <= look.median_value <= high:
         return None
     if not low <= turned(look.median_value) <= high:
