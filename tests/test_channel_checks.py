@@ -287,6 +287,36 @@ def test_reversing_valve_sense(n: int, outdoor_f: float, is_found: bool) -> None
     assert [p.correction for p in found_] == (['ob_energised_in = "cooling"'] if is_found else [])
 
 
+@pytest.mark.parametrize(
+    ("n", "steepest_f", "is_found"),
+    [(4, 1.0, False), (5, 1.0, True), (6, 1.0, True),
+     (6, 1.85, True), (6, 1.84, True), (6, 1.86, False)],
+)  # fmt: skip
+def test_a_probe_that_creeps_all_the_way(n: int, steepest_f: float, is_found: bool) -> None:
+    """Eight minutes, seven steps, 7 °F: mean pace 1 °F a minute, one step steeper than the others.
+
+    The other six share the rest alike: (7 - s) / 6.
+    """
+    step = (7.0 - steepest_f) / 6
+    rise = [70.0 + step * k + (steepest_f - step if k >= 4 else 0.0) for k in range(8)]
+    site = made(PROBES, trust_look=LOOKS, trust_run=runs(
+        n, supply_f=77.0, return_f=70.0, room_f=70.0, supply_rise_f=[rise] * n))  # fmt: skip
+    assert ("sensor-lag" in codes(check_probes.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(
+    ("minutes", "way_f", "is_found"),
+    [(7, 7.0, False), (8, 7.0, True), (8, 2.9, False), (8, 3.0, True)],
+)
+def test_short_runs_and_still_air_say_nothing_of_the_probe(
+    minutes: int, way_f: float, is_found: bool
+) -> None:
+    rise = [70.0 + way_f * k / (minutes - 1) for k in range(minutes)]
+    site = made(PROBES, trust_look=LOOKS, trust_run=runs(
+        6, supply_f=77.0, return_f=70.0, room_f=70.0, supply_rise_f=[rise] * 6))  # fmt: skip
+    assert ("sensor-lag" in codes(check_probes.problems(site))) is is_found
+
+
 # ---------------------------------------------------------------------- static
 
 STATIC = [("static_pressure", None, "Pa")]
@@ -379,12 +409,23 @@ def test_two_shifts_fit_into_no_block_and_neither_does_one_beside_one_that_is_to
 
 @pytest.mark.parametrize(
     ("n", "answer_f", "is_found"),
-    [(9, 3.0, False), (10, 3.0, True), (11, 3.0, True), (11, 1.99, False), (11, 2.0, True)],
+    # a run needs the rest of the next one too: of 11 runs 10 count
+    [(10, 3.0, False), (11, 3.0, True), (12, 3.0, True), (12, 0.99, False), (12, 1.0, True)],
 )
 def test_outdoor_that_follows_the_equipment(n: int, answer_f: float, is_found: bool) -> None:
     site = made([("outdoor_temp", None, "degF")], trust_run=runs(
         n, outdoor_f=30.0 + answer_f, outdoor_before_f=30.0))  # fmt: skip
     assert bool(codes(check_outdoor.problems(site))) is is_found
+
+
+def test_weather_that_changes_by_itself_is_no_answer() -> None:
+    """A morning that warms 4 °F an hour: 1.3 °F in each run of 20 minutes, and as fast between."""
+    # before the k-th run 30 + 4 k, before the next one 34 + 4 k: halfway 32 + 4 k; the run's end
+    # reads 31.33 + 4 k, which is 0.67 under it
+    site = made([("outdoor_temp", None, "degF")], trust_run=runs(
+        20, outdoor_f=[30.0 + 4 * k + 4 / 3 for k in range(20)],
+        outdoor_before_f=[30.0 + 4 * k for k in range(20)]))  # fmt: skip
+    assert not list(check_outdoor.problems(site))
 
 
 def weather(value: Callable[[int, float], float], days: int = 4) -> list[dict[str, Any]]:

@@ -48,7 +48,7 @@ FINDING = Declaration(
     about="log",
     needs_tables=TABLES,
     thresholds=(
-        "lag_step_max_frac",
+        "lag_pace_max_times",
         "probe_min_runs",
         "rest_min_s",
     ),
@@ -101,6 +101,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = found.first
     headline = (
-        f"the supply probe is slow: {words.share(s.figure)} of its way is the most in a minute"
+        "the supply probe is slow: its steepest minute at starts is only "
+        f"{s.figure:.1f} times its mean pace"
     )
     return headline, f"in {words.of_all(s.n, s.of_n)} runs; peaks may be higher than logged"

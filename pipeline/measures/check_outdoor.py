@@ -94,13 +94,19 @@ def _same_hour(day: np.ndarray, hour: np.ndarray, within_h: float) -> list[int]:
 
 
 def _answers_equipment(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
-    runs, limits = site.runs, site.limits
-    runs = runs[runs["outdoor_f"].notna() & runs["outdoor_before_f"].notna()]
+    runs, limits = site.runs.sort_values("start_ts"), site.limits
     length_s = (runs["end_ts"] - runs["start_ts"]) / MICROSECONDS
-    runs = runs[(length_s >= limits["wall_run_min_s"]) & (runs["rest_s"] >= limits["rest_min_s"])]
-    if len(runs) < limits["dead_min_starts"]:
+    rested = runs["rest_s"] >= limits["wall_rest_min_s"]
+    # weather goes on meanwhile: halfway between before this run and before the next one
+    before = (runs["outdoor_before_f"] + runs["outdoor_before_f"].shift(-1)) / 2
+    answers = (runs["outdoor_f"] - before)[
+        rested
+        & rested.shift(-1, fill_value=False)
+        & length_s.between(limits["wall_run_min_s"], limits["wall_run_max_s"])
+    ]
+    answer = answers.dropna().to_numpy(float)
+    if len(answer) < limits["dead_min_starts"]:
         return
-    answer = (runs["outdoor_f"] - runs["outdoor_before_f"]).to_numpy()
     middle = float(np.median(answer))
     share = float((np.sign(answer) == np.sign(middle)).mean())
     if abs(middle) < limits["wall_answer_min_f"] or share < limits["probe_share_min_frac"]:

@@ -7,7 +7,7 @@ without their level at rest, where an attic decides it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 import pandas as pd
@@ -210,36 +210,35 @@ def _slow(site: SiteChannels) -> Iterator[Problem]:
         return
     limits, runs = site.limits, site.runs
     runs = runs[(runs["rest_s"] >= limits["rest_min_s"]) & runs["supply_f"].notna()]
-    n_minute, way_f = int(limits["lag_run_min"]), limits["lag_way_min_f"]
-    each = (steepest_share(rise, n_minute, way_f) for rise in runs["supply_rise_f"])
-    shares = [s for s in each if s is not None]
-    most = limits["lag_step_max_frac"]
-    if len(shares) < limits["probe_min_runs"] or np.median(shares) > most:
+    paces = [p for p in (steepest_pace(r, limits) for r in runs["supply_rise_f"]) if p is not None]
+    most = limits["lag_pace_max_times"]
+    if len(paces) < limits["probe_min_runs"] or np.median(paces) > most:
         return
     yield Problem(
         supply.channel_id,
         "sensor-lag",
         site.start_ts,
         site.end_ts,
-        float(np.median(shares)),
-        "share",
-        int((np.array(shares) <= most).sum()),
-        len(shares),
+        float(np.median(paces)),
+        "times",
+        int((np.array(paces) <= most).sum()),
+        len(paces),
         False,
         "slow probe",
     )
 
 
-def steepest_share(minutes: object, n_minute: int, way_min_f: float) -> float | None:
-    """Of the way that supply goes in a run's first minutes, the most in one minute (0 to 1).
+def steepest_pace(minutes: object, limits: Mapping[str, float]) -> float | None:
+    """How much steeper than its mean pace supply goes in the steepest of a run's first minutes.
 
-    minutes : supply [°F] of each minute from the start on; n_minute : how many of them to look at
-    None for a shorter run, or one in which supply moves less than way_min_f.
+    minutes : supply [°F] of each minute from the start on
+    Ordinary equipment rushes off and settles (2 and more); a slow probe creeps all the way (1 is a
+    straight line). None for too short a run, or one in which supply hardly moves.
     """
-    if not isinstance(minutes, (list, np.ndarray)) or len(minutes) < n_minute:
+    if not isinstance(minutes, (list, np.ndarray)) or len(minutes) < limits["lag_run_min"]:
         return None
-    seen = np.asarray(minutes, float)[:n_minute]
+    seen = np.asarray(minutes, float)[: int(limits["lag_look_min"])]
     way = float(seen[-1] - seen[0])
-    if abs(way) < way_min_f:
+    if abs(way) < limits["lag_way_min_f"]:
         return None
-    return float(np.max(np.diff(seen) / way))
+    return float(np.max(np.diff(seen) / way)) * (len(seen) - 1)

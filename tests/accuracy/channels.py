@@ -69,6 +69,7 @@ class Fault:
     code: str
     plant: object  # (name, base, severity 1..3, seed) -> Plant
     fits: object = None  # (System) -> bool
+    role: str = ""  # the state channel it needs, on at some time
 
 
 def _of_world(trouble: object) -> Fault:
@@ -218,11 +219,33 @@ FAULTS: list[Fault] = [
     Fault("static's sign", "unit-mismatch", _turned_sign),
     Fault("°F for °C", "unit-mismatch", _wrong_degrees),
     Fault("kPa told for Pa", "unit-mismatch", _kilopascal),
-    Fault("W1 inverted", "state-inverted", _fault("inverted", "output_w1"), _has_burner),
-    Fault("Y1 inverted", "state-inverted", _fault("inverted", "output_y1"), _has_cold_calls),
-    Fault("a call inverted", "state-inverted", _fault("inverted", "zone_call_w1", 0), _has_burner),
-    Fault("flame never changes", "state-never-changes", _fault("dead", "flame"), _has_proof),
-    Fault("W1 never changes", "state-never-changes", _fault("dead", "output_w1"), _has_burner),
+    Fault(
+        "W1 inverted", "state-inverted", _fault("inverted", "output_w1"), _has_burner, "output_w1"
+    ),
+    Fault(
+        "Y1 inverted",
+        "state-inverted",
+        _fault("inverted", "output_y1"),
+        _has_cold_calls,
+        "output_y1",
+    ),
+    Fault(
+        "a call inverted",
+        "state-inverted",
+        _fault("inverted", "zone_call_w1", 0),
+        _has_burner,
+        "zone_call_w1",
+    ),
+    Fault(
+        "flame never changes", "state-never-changes", _fault("dead", "flame"), _has_proof, "flame"
+    ),
+    Fault(
+        "W1 never changes",
+        "state-never-changes",
+        _fault("dead", "output_w1"),
+        _has_burner,
+        "output_w1",
+    ),
 ]
 
 
@@ -254,13 +277,21 @@ def cases(part: str, seeds: int, n_healthy: int, names: Sequence[str] = ()) -> l
             continue
         number = 7 * i
         for seed in range(seeds):
-            while fault.fits is not None and not fault.fits(  # type: ignore[operator]
-                world.healthy(part, number % HEALTHY)
-            ):
+            while not _fits(fault, world.healthy(part, number % HEALTHY)):
                 number += 1
             found += [Case(number % HEALTHY, fault.name, s, seed) for s in (1, 2, 3)]
             number += 11
     return sorted(found, key=lambda c: (c.number, c.fault, c.severity))
+
+
+def _fits(fault: Fault, system: System) -> bool:
+    """Whether the system can have the fault: a channel that is not logged cannot be inverted."""
+    if fault.fits is not None and not fault.fits(system):  # type: ignore[operator]
+        return False
+    if not fault.role:
+        return True
+    named = [c for c in logged(system).channels if c.role == fault.role]
+    return any(np.asarray(c.values, bool).any() for c in named if c.zone in (-1, 0))
 
 
 def world_odd() -> Iterable[str]:

@@ -19,7 +19,7 @@ CASES = [
      "zero_shift = 20", "rests at 0.08 in. w.c."),
     ("static-flat", "static_pressure", 0.0, "store", "does not answer", None, "17 starts"),
     ("sun-on-outdoor-sensor", "outdoor_temp", 1.5, "store difference", "sun", None, "in the sun"),
-    ("sensor-lag", "supply_temp", 0.12, "share", "slow probe", None, "12 %"),
+    ("sensor-lag", "supply_temp", 1.52, "times", "slow probe", None, "1.5 times"),
     ("state-inverted", "output_g", 0.9, "share", "the other way", "inverted = true", "G out"),
     ("state-never-changes", "output_g", 0.0, "share", "never changes", None, "17 events"),
 ]  # fmt: skip
