@@ -246,11 +246,6 @@ def test_nothing_is_held_before_the_first_reading_or_after_the_last(
     assert (row["valid_s"], row["window_s"]) == (20, 60)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="numbers are joined by one interval for the whole log, that of its longest stretch: the"
-    " slower readings after a change of rate are all gaps (states have it right)",
-)
 def test_the_interval_is_that_of_each_stretch_of_constant_rate(tmp_path: Path) -> None:
     """Every 10 s for 10 min, then every 60 s for half an hour: both are known to the last reading,
     at 2400 s.

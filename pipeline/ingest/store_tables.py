@@ -31,7 +31,8 @@ def store_tables(
     readings = sorted(readings, key=lambda r: (r.first_ts, r.opened.export.sha256))
     loggers = _loggers(site, readings)
     fates = Fates(readings)
-    parts = {name: [store_table(name, {})] for name in ("channel", "reading", "state", "conflict")}
+    names = ("channel", "rate", "reading", "state", "conflict")
+    parts = {name: [store_table(name, {})] for name in names}
     shared: dict[tuple[int, ...], Times] = {}
     for number in range(len(site.channels)):
         logger = next((g for g in loggers if any(number in r.cells for r in g.files)), None)
@@ -43,6 +44,7 @@ def store_tables(
         parts["conflict"].append(_conflicts(number + 1, series, settled, readings))
         made = _Made(site, logger, number, series, settled)
         parts["channel"].append(made.channel_table())
+        parts["rate"].append(made.rate_table())
         parts["state" if made.is_state else "reading"].append(made.table())
     places: list[Place] = [Place("", "", 0)] * len(readings)
     for logger in loggers:
@@ -232,6 +234,21 @@ class _Made:
             "last_ts": int(self.ts[-1]) if len(self.ts) else None,
         }
         return store_table("channel", {name: [value] for name, value in row.items()})
+
+    def rate_table(self) -> pa.Table:
+        """The channel's rows of store.rate; states are held by their own stretch's rate already."""
+        stretches = [] if self.is_state or not self.is_sampled else self.times.stretches
+        if len(stretches) < 2:
+            return store_table("rate", {})
+        return store_table(
+            "rate",
+            {
+                "channel_id": np.full(len(stretches), self.number + 1, np.int32),
+                "start_ts": self.ts[[first for first, _, _ in stretches]],
+                "end_ts": self.ts[[min(end, len(self.ts) - 1) for _, end, _ in stretches]],
+                "interval_s": np.array([us for _, _, us in stretches]) / MICROSECONDS,
+            },
+        )
 
     def _unit(self) -> str:
         if self.channel.unit is not None:

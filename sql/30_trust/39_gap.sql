@@ -19,7 +19,8 @@ used as (
         c.role,
         c.zone,
         c.kind,
-        c.interval_s * t.hold_max_intervals * 1e6 as hold_us,
+        c.interval_s,
+        t.hold_max_intervals * 1e6 as hold_us_per_s,
         w.start_ts as window_start,
         w.end_ts as window_end,
     from channel.channel c
@@ -45,7 +46,10 @@ analog_gap as (
     select p.site_id, p.channel_id, p.start_ts, p.end_ts
     from pair p
     join used u on u.site_id = p.site_id and u.channel_id = p.channel_id
-    where p.end_ts - p.start_ts > u.hold_us
+    left join channel.rate r
+        on r.site_id = p.site_id and r.channel_id = p.channel_id
+        and p.start_ts >= r.start_ts and p.start_ts < r.end_ts
+    where p.end_ts - p.start_ts > coalesce(r.interval_s, u.interval_s) * u.hold_us_per_s
 ),
 
 state_gap as (

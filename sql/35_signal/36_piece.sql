@@ -40,9 +40,12 @@ from pair p
 join channel.channel c on c.site_id = p.site_id and c.channel_id = p.channel_id
 join run.window w on w.site_id = p.site_id
 join run.threshold t on t.site_id = p.site_id
+left join channel.rate r
+    on r.site_id = p.site_id and r.channel_id = p.channel_id
+    and p.start_ts >= r.start_ts and p.start_ts < r.end_ts
 where
     p.is_same
-    and p.end_ts - p.start_ts <= c.interval_s * t.hold_max_intervals * 1e6
+    and p.end_ts - p.start_ts <= coalesce(r.interval_s, c.interval_s) * t.hold_max_intervals * 1e6
     and p.end_ts > w.start_ts
     and p.start_ts < w.end_ts
     and not exists (
