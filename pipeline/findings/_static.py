@@ -33,7 +33,7 @@ class Stretch:
 class Static:
     """Static against its target, visits left out.
 
-    over_s : over target as measured, all blower time
+    over_s : over target, the sensor's noise averaged out, all blower time
     settled_s, margin_s : blower time with dampers on the move left out; of it, over target plus
         the finding's margin. Every share is of these two.
     idle_over_s : of over_s, with no zone calling: the blower running on, or fan only

@@ -15,20 +15,47 @@ zones = "VARCHAR | - | interval.condition"
 is_settled = "BOOLEAN | - | dampers have had time to travel"
 in_visit = "BOOLEAN | - | inside a visit"
 target_inwc = "DOUBLE | in. w.c. | target in force; null if not given"
-above_s = "DOUBLE | s | time above the target"
-above_margin_s = "DOUBLE | s | time above the target plus the finding's margin"
-above_more_s = "DOUBLE | s | time above the target plus static_over_more_inwc"
-above_far_s = "DOUBLE | s | time above the target plus static_over_far_inwc"
-area_inwc_s = "DOUBLE | in. w.c. s | static over the target, over time"
+above_s = "DOUBLE | s | time above the target, the sensor's noise averaged out"
+above_low_s = "DOUBLE | s | of it for certain: neither noise nor what lies between two readings can undo it"
+above_high_s = "DOUBLE | s | time above at most"
+measured_above_s = "DOUBLE | s | time above the target as measured: readings joined by straight lines"
+above_margin_s = "DOUBLE | s | time above the target plus the finding's margin, noise averaged out"
+above_more_s = "DOUBLE | s | time above the target plus static_over_more_inwc, noise averaged out"
+above_far_s = "DOUBLE | s | time above the target plus static_over_far_inwc, noise averaged out"
+area_inwc_s = "DOUBLE | in. w.c. s | static over the target, over time, as measured"
+start_steady_inwc = "DOUBLE | in. w.c. | static at the start, noise averaged out"
+end_steady_inwc = "DOUBLE | in. w.c. | static at the end, noise averaged out"
 */
 -- Pieces are cut where conditions change and where dampers have had time to travel, so that every
--- second belongs to one class, stage and set of calling zones.
+-- second belongs to one class, stage and set of calling zones. Time above the target is told from the
+-- steadied level (signal.static_steady; the readings where there is none). Between two readings it is a
+-- straight line; over a step it is the one level and then the other, changing in the middle: a line
+-- from a standing fan's zero to a running one's level would stand above a low target for too long.
+--
+-- A fan state that is read at an interval says "on" up to an interval late; static over the target in
+-- that interval shows that the fan ran, and is counted with what follows.
 with
 
 piece as (
-    select site_id, start_ts, end_ts, start_value, end_value
-    from signal.piece
-    where role = 'static_pressure'
+    select
+        p.site_id,
+        p.start_ts,
+        p.end_ts,
+        p.start_value,
+        p.end_value,
+        coalesce(a.inwc, p.start_value) as start_steady,
+        coalesce(b.inwc, p.end_value) as end_steady,
+        coalesce(a.doubt_inwc, 0) as start_doubt,
+        coalesce(b.doubt_inwc, 0) as end_doubt,
+        a.ts is not null
+            and abs(end_steady - start_steady)
+                > greatest(t.static_jump_inwc, 3 * t.static_steady_sigmas * a.noise_inwc) as is_jump,
+        (p.start_ts + p.end_ts) // 2 as mid_ts,
+    from signal.piece p
+    join run.threshold t on t.site_id = p.site_id
+    left join signal.static_steady a on a.site_id = p.site_id and a.ts = p.start_ts
+    left join signal.static_steady b on b.site_id = p.site_id and b.ts = p.end_ts
+    where p.role = 'static_pressure'
 ),
 
 cut as (
@@ -37,44 +64,79 @@ cut as (
     select site_id, settled_ts
     from interval.condition
     where settled_ts > start_ts and settled_ts < end_ts
+    union
+    select site_id, mid_ts from piece where is_jump
 ),
 
-point as (
-    select site_id, start_ts as ts, start_value as inwc, end_ts as piece_end_ts, end_value as piece_end_inwc
-    from piece
+edge as (
+    select site_id, start_ts as ts from piece
     union all
-    select
-        c.site_id,
-        c.ts,
-        p.start_value + (p.end_value - p.start_value) * (c.ts - p.start_ts) / (p.end_ts - p.start_ts),
-        p.end_ts,
-        p.end_value,
+    select c.site_id, c.ts
     from cut c
     asof join piece p on p.site_id = c.site_id and c.ts >= p.start_ts
     where c.ts > p.start_ts and c.ts < p.end_ts
 ),
 
+bounded as (
+    select
+        e.ts as from_ts,
+        least(coalesce(lead(e.ts) over (partition by e.site_id order by e.ts), p.end_ts), p.end_ts) as until_ts,
+        (from_ts - p.start_ts) / (p.end_ts - p.start_ts) as from_frac,
+        (until_ts - p.start_ts) / (p.end_ts - p.start_ts) as until_frac,
+        p.*,
+    from edge e
+    asof join piece p on p.site_id = e.site_id and e.ts >= p.start_ts
+),
+
 part as (
     select
         site_id,
-        ts as start_ts,
-        least(coalesce(lead(ts) over w, piece_end_ts), piece_end_ts) as end_ts,
-        inwc as start_inwc,
-        if(lead(ts) over w < piece_end_ts, lead(inwc) over w, piece_end_inwc) as end_inwc,
-    from point
-    window w as (partition by site_id order by ts)
+        from_ts as start_ts,
+        until_ts as end_ts,
+        start_value + (end_value - start_value) * from_frac as start_inwc,
+        start_value + (end_value - start_value) * until_frac as end_inwc,
+        case
+            when not is_jump then start_steady + (end_steady - start_steady) * from_frac
+            when from_ts < mid_ts then start_steady
+            else end_steady
+        end as start_steady_inwc,
+        case
+            when not is_jump then start_steady + (end_steady - start_steady) * until_frac
+            when from_ts < mid_ts then start_steady
+            else end_steady
+        end as end_steady_inwc,
+        least(start_steady - start_doubt, end_steady - end_doubt) as low_inwc,
+        greatest(start_steady + start_doubt, end_steady + end_doubt) as high_inwc,
+    from bounded
+),
+
+-- the next start of the fan after a stop, and how late a sampled state may have told it
+fan_start as (
+    select c.site_id, c.start_ts, c.class, c.stage, c.n_zones, c.zones, c.in_visit, i.late_us
+    from (
+        select *, lag(fan_on) over (partition by site_id order by start_ts) as fan_on_before
+        from interval.condition
+    ) c
+    join (
+        select site_id, (max(interval_s) * 1e6)::bigint as late_us
+        from channel.channel
+        where is_primary and is_sampled and role in ('blower_run', 'output_g')
+        group by site_id
+    ) i on i.site_id = c.site_id
+    where c.fan_on and not c.fan_on_before
 ),
 
 placed as (
     select
         p.*,
-        c.fan_on,
-        c.class,
-        c.stage,
-        c.n_zones,
-        c.zones,
-        p.start_ts >= coalesce(c.settled_ts, 0) as is_settled,
-        coalesce(c.in_visit, false) as in_visit,
+        n.start_ts is not null as is_early,
+        is_early or c.fan_on as fan_on,
+        if(is_early, n.class, c.class) as class,
+        if(is_early, n.stage, c.stage) as stage,
+        if(is_early, n.n_zones, c.n_zones) as n_zones,
+        if(is_early, n.zones, c.zones) as zones,
+        not is_early and p.start_ts >= coalesce(c.settled_ts, 0) as is_settled,
+        coalesce(if(is_early, n.in_visit, c.in_visit), false) as in_visit,
         g.value as target_inwc,
         g.value + t.static_finding_over_inwc as margin_inwc,
         g.value + t.static_over_more_inwc as more_inwc,
@@ -85,6 +147,11 @@ placed as (
     left join run.setting g
         on g.site_id = p.site_id and g.name = 'static_target_inwc'
         and g.start_ts <= p.start_ts and g.end_ts > p.start_ts
+    asof left join fan_start f on f.site_id = p.site_id and p.end_ts <= f.start_ts
+    left join fan_start n
+        on n.site_id = f.site_id and n.start_ts = f.start_ts
+        and not c.fan_on and n.start_ts - p.end_ts < n.late_us
+        and least(p.start_steady_inwc, p.end_steady_inwc) > g.value
 )
 
 select
@@ -103,34 +170,44 @@ select
     target_inwc,
     (end_ts - start_ts) / 1e6 * case
         when target_inwc is null then null
+        when greatest(start_steady_inwc, end_steady_inwc) <= target_inwc then 0
+        when least(start_steady_inwc, end_steady_inwc) > target_inwc then 1
+        else (greatest(start_steady_inwc, end_steady_inwc) - target_inwc) / abs(end_steady_inwc - start_steady_inwc)
+    end as above_s,
+    least(above_s, (end_ts - start_ts) / 1e6 * (low_inwc > target_inwc)::int) as above_low_s,
+    greatest(above_s, (end_ts - start_ts) / 1e6 * (high_inwc > target_inwc)::int) as above_high_s,
+    (end_ts - start_ts) / 1e6 * case
+        when target_inwc is null then null
         when greatest(start_inwc, end_inwc) <= target_inwc then 0
         when least(start_inwc, end_inwc) > target_inwc then 1
         else (greatest(start_inwc, end_inwc) - target_inwc) / abs(end_inwc - start_inwc)
-    end as above_s,
+    end as measured_above_s,
     (end_ts - start_ts) / 1e6 * case
         when target_inwc is null then null
-        when greatest(start_inwc, end_inwc) <= margin_inwc then 0
-        when least(start_inwc, end_inwc) > margin_inwc then 1
-        else (greatest(start_inwc, end_inwc) - margin_inwc) / abs(end_inwc - start_inwc)
+        when greatest(start_steady_inwc, end_steady_inwc) <= margin_inwc then 0
+        when least(start_steady_inwc, end_steady_inwc) > margin_inwc then 1
+        else (greatest(start_steady_inwc, end_steady_inwc) - margin_inwc) / abs(end_steady_inwc - start_steady_inwc)
     end as above_margin_s,
     (end_ts - start_ts) / 1e6 * case
         when target_inwc is null then null
-        when greatest(start_inwc, end_inwc) <= more_inwc then 0
-        when least(start_inwc, end_inwc) > more_inwc then 1
-        else (greatest(start_inwc, end_inwc) - more_inwc) / abs(end_inwc - start_inwc)
+        when greatest(start_steady_inwc, end_steady_inwc) <= more_inwc then 0
+        when least(start_steady_inwc, end_steady_inwc) > more_inwc then 1
+        else (greatest(start_steady_inwc, end_steady_inwc) - more_inwc) / abs(end_steady_inwc - start_steady_inwc)
     end as above_more_s,
     (end_ts - start_ts) / 1e6 * case
         when target_inwc is null then null
-        when greatest(start_inwc, end_inwc) <= far_inwc then 0
-        when least(start_inwc, end_inwc) > far_inwc then 1
-        else (greatest(start_inwc, end_inwc) - far_inwc) / abs(end_inwc - start_inwc)
+        when greatest(start_steady_inwc, end_steady_inwc) <= far_inwc then 0
+        when least(start_steady_inwc, end_steady_inwc) > far_inwc then 1
+        else (greatest(start_steady_inwc, end_steady_inwc) - far_inwc) / abs(end_steady_inwc - start_steady_inwc)
     end as above_far_s,
     -- a triangle where it crosses, its height over the target and its base the time above
     case
         when least(start_inwc, end_inwc) > target_inwc
             then (end_ts - start_ts) / 1e6 * ((start_inwc + end_inwc) / 2 - target_inwc)
-        else above_s * greatest(0, greatest(start_inwc, end_inwc) - target_inwc) / 2
+        else measured_above_s * greatest(0, greatest(start_inwc, end_inwc) - target_inwc) / 2
     end as area_inwc_s,
+    start_steady_inwc,
+    end_steady_inwc,
 from placed
 where end_ts > start_ts and fan_on is not null
 order by site_id, start_ts

@@ -1,6 +1,6 @@
 -- one row per site with static logged: fan time, time above target, excursions, relief openings
 /*
-definition = "Fan time with static known, seconds above target (>) as measured, excursions, relief openings, highest reading with its instant."
+definition = "Fan time with static known, seconds above target (>) with the sensor's noise averaged out and as measured, excursions, relief openings, highest reading with its instant."
 needs = ["supply static", "fan"]
 resolution = "one interval of the static channel at each crossing"
 interval_max_s = 10
@@ -11,6 +11,9 @@ fan_s = "DOUBLE | s | fan time with static known, visits included"
 above_target_s = "DOUBLE | s | above target, visits included; null if no target given"
 fan_outside_visit_s = "DOUBLE | s | fan time, visits left out"
 above_target_outside_visit_s = "DOUBLE | s | above target, visits left out"
+above_low_outside_visit_s = "DOUBLE | s | of it for certain, whatever noise and the time between readings did"
+above_high_outside_visit_s = "DOUBLE | s | above target at most, visits left out"
+measured_above_outside_visit_s = "DOUBLE | s | above target as measured: readings joined by straight lines, visits left out"
 above_margin_outside_visit_s = "DOUBLE | s | above target plus margin, dampers settled, visits left out"
 above_more_s = "DOUBLE | s | above target plus static_over_more_inwc, visits included"
 above_far_s = "DOUBLE | s | above target plus static_over_far_inwc, visits included"
@@ -31,6 +34,9 @@ summed as (
         sum(above_s * fan_on::int) as above_target_s,
         coalesce(sum((end_ts - start_ts) / 1e6) filter (fan_on and not in_visit), 0) as fan_outside_visit_s,
         sum(above_s * (fan_on and not in_visit)::int) as above_target_outside_visit_s,
+        sum(above_low_s * (fan_on and not in_visit)::int) as above_low_outside_visit_s,
+        sum(above_high_s * (fan_on and not in_visit)::int) as above_high_outside_visit_s,
+        sum(measured_above_s * (fan_on and not in_visit)::int) as measured_above_outside_visit_s,
         sum(above_margin_s * (fan_on and not in_visit and is_settled)::int) as above_margin_outside_visit_s,
         sum(above_more_s * fan_on::int) as above_more_s,
         sum(above_far_s * fan_on::int) as above_far_s,
@@ -60,6 +66,9 @@ select
     s.above_target_s,
     s.fan_outside_visit_s,
     s.above_target_outside_visit_s,
+    s.above_low_outside_visit_s,
+    s.above_high_outside_visit_s,
+    s.measured_above_outside_visit_s,
     s.above_margin_outside_visit_s,
     s.above_more_s,
     s.above_far_s,

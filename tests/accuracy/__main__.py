@@ -27,11 +27,18 @@ OUT = Path("out/accuracy")
 ALWAYS = (Variant(10), Variant(60))
 MORE = (Variant(5), Variant(30), Variant(300), Variant(10, "change"))
 FINEST = Variant(1)
+BATCH = 6  # systems measured together
 ALLOWED = {  # shares allowed by analog interval, of runtime and of seconds above target
     "runtime": {10: 0.002, 60: 0.01},
     "stage time": {10: 0.002, 60: 0.01},
     "seconds above target": {10: 0.01, 60: 0.03},
+    "seconds above, as measured": {10: 0.01, 60: 0.03},
+    "steady rise": {10: 0.03, 60: 0.03},
+    "zone calling": {10: 0.002, 60: 0.01},
+    "zone calls": {10: 0.002, 60: 0.01},
 }
+# no bound excuses these at 60 s or faster
+BY_SHARE = ("seconds above target", "seconds above, as measured")
 
 
 def systems(part: str, count: int) -> list[System]:
@@ -59,18 +66,26 @@ def plan(part: str, count: int, days: float) -> list[tuple[str, System, tuple[Va
     return jobs
 
 
-def measure(job: tuple[str, System, tuple[Variant, ...]]) -> tuple[list[Any], list[Any], float]:
-    """Figures and events of one system in all its variants, and the seconds it took."""
-    part, system, variants = job
-    began = time.perf_counter()
+Job = tuple[str, System, tuple[Variant, ...]]
+
+
+def measure(jobs: list[Job]) -> tuple[list[Any], list[Any], float]:
+    """Figures and events of some systems in all their variants, and the seconds of CPU it took.
+
+    They are measured as one batch: a stage costs about the same for one site and for a dozen.
+    """
+    began = time.process_time()
     folder = Path(tempfile.mkdtemp(prefix="accuracy"))
-    figures, events = [], []
-    delay = dict(system.sheet).get("stage_up_delay_min")
+    figures: list[Any] = []
+    events: list[Any] = []
     try:
-        with wall(part):
-            made = variants_of(system, variants, folder)
-        tables = measured([place for place, _ in made.values()], held.TABLES)
-        for (variant, (_, truth)), frames in zip(made.items(), tables.values(), strict=True):
+        made = []
+        for n, (part, system, variants) in enumerate(jobs):
+            with wall(part):
+                found = variants_of(system, variants, folder / str(n))
+            made += [(system, variant, *site) for variant, site in found.items()]
+        tables = measured([place for _, _, place, _ in made], held.TABLES)
+        for (system, variant, _, truth), frames in zip(made, tables.values(), strict=True):
             about = {
                 "system": system.name,
                 "kind": system.kind,
@@ -79,26 +94,24 @@ def measure(job: tuple[str, System, tuple[Variant, ...]]) -> tuple[list[Any], li
                 "states": variant.states,
             }
             figures += [about | asdict(f) for f in held.figures(truth, frames)]
-            delay_s = None if delay is None else float(delay) * 60  # type: ignore[arg-type]
-            found = held.events(truth, frames, variant.interval_s, delay_s)
-            events += [about | asdict(e) for e in found]
+            found_events = held.events(truth, frames, variant.interval_s, dict(system.sheet))
+            events += [about | asdict(e) for e in found_events]
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    return figures, events, time.perf_counter() - began
+    return figures, events, time.process_time() - began
 
 
-def gather(
-    jobs: list[tuple[str, System, tuple[Variant, ...]]], processes: int
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """All figures and all events."""
+def gather(jobs: list[Job], processes: int) -> tuple[pd.DataFrame, pd.DataFrame, float]:
+    """All figures, all events and the seconds of CPU."""
+    batches = [jobs[n : n + BATCH] for n in range(0, len(jobs), BATCH)]
     if processes == 1:
-        results = [measure(job) for job in jobs]
+        results = [measure(batch) for batch in batches]
     else:
         with ProcessPoolExecutor(processes) as pool:
-            results = list(pool.map(measure, jobs))
+            results = list(pool.map(measure, batches))
     figures = pd.DataFrame([row for r in results for row in r[0]])
     events = pd.DataFrame([row for r in results for row in r[1]])
-    return with_errors(figures), events
+    return with_errors(figures), events, sum(r[2] for r in results)
 
 
 def with_errors(figures: pd.DataFrame) -> pd.DataFrame:
@@ -110,9 +123,9 @@ def with_errors(figures: pd.DataFrame) -> pd.DataFrame:
         ALLOWED[what].get(10 if seconds <= 10 else 60, 0.01) if seconds <= 60 else 0.0
         for what, seconds in zip(figures["what"], figures["interval_s"], strict=True)
     ]
-    figures["holds"] = (figures["share_off"] <= allowed) | (
-        figures["off"] <= figures["bound"].fillna(0.0)
-    )
+    figures["in_bound"] = figures["off"] <= figures["bound"].fillna(0.0) + 1e-6
+    by_share = figures["what"].isin(BY_SHARE) & (figures["interval_s"] <= 60)
+    figures["holds"] = (figures["share_off"] <= allowed) | (figures["in_bound"] & ~by_share)
     return figures
 
 
@@ -124,6 +137,7 @@ def tables(figures: pd.DataFrame, events: pd.DataFrame) -> tuple[pd.DataFrame, p
         median_off=("share_off", "median"),
         worst_off=("share_off", "max"),
         holds=("holds", "mean"),
+        in_bound=("in_bound", "mean"),
     )
     summed = events.groupby(by)[["n_must", "n_found", "n_told", "n_told_true", "n_sure_wrong"]]
     of_events = summed.sum()
@@ -152,12 +166,12 @@ def draw(figures: pd.DataFrame, path: Path) -> None:
 @click.command()
 @click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
 @click.option("--systems", "count", default=60, help="How many systems.")
-@click.option("--days", default=7.0, help="Days of log of each.")
+@click.option("--days", default=4.0, help="Days of log of each.")
 @click.option("--jobs", default=2, help="Processes.")
 def main(part: str, count: int, days: float, jobs: int) -> None:
     """Measure systems of the world at several sample intervals and hold them to their truth."""
     began = time.perf_counter()
-    figures, events = gather(plan(part, count, days), jobs)
+    figures, events, cpu_s = gather(plan(part, count, days), jobs)
     OUT.mkdir(parents=True, exist_ok=True)
     figures.to_csv(OUT / f"figures-{part}.csv", index=False)
     events.to_csv(OUT / f"events-{part}.csv", index=False)
@@ -166,7 +180,8 @@ def main(part: str, count: int, days: float, jobs: int) -> None:
     with pd.option_context("display.width", 160, "display.max_rows", 200):
         click.echo(of_figures.round(5).to_string())
         click.echo(of_events.round(4).to_string())
-    click.echo(f"{count} systems of the {part} part in {time.perf_counter() - began:.0f} s")
+    took_s = time.perf_counter() - began
+    click.echo(f"{count} systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU")
 
 
 if __name__ == "__main__":

@@ -6,12 +6,11 @@ what lies on the edge of it may be found and is counted neither way.
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
+from tests.accuracy import more
+from tests.accuracy.holding import Events, Fact, Figure, Frames, matched, quiet_before, us
 
 TABLES = (
     "measure.runtime",
@@ -22,44 +21,12 @@ TABLES = (
     "measure.trip_context",
     "interval.output_run",
     "interval.cut_out",
+    *more.TABLES,
 )
-Fact = dict[str, Any]
-Frames = dict[str, pd.DataFrame]
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One number against its truth; `bound` is what the tool says it is good to (None: nothing)."""
-
-    what: str
-    true: float
-    told: float | None
-    bound: float | None
-    scale: float  # what an allowed share is a share of
-
-
-@dataclass(frozen=True)
-class Events:
-    """Events of one kind: how many had to be found and were, were found and are true.
-
-    n_sure_wrong : found, said to be certain, and not there
-    """
-
-    what: str
-    n_must: int
-    n_found: int
-    n_told: int
-    n_told_true: int
-    n_sure_wrong: int = 0
-
-
-def us(text: str) -> int:
-    """An ISO 8601 instant as UTC microseconds."""
-    return int(dt.datetime.fromisoformat(text).timestamp() * 1_000_000)
 
 
 def figures(truth: Fact, frames: Frames) -> list[Figure]:
-    """Runtimes, stage seconds and seconds above target."""
+    """Runtimes, stage seconds, seconds above target, steady rise and zone calls."""
     out = []
     runtime = frames["measure.runtime"].set_index("output")
     for output, true in truth["runtime_s"].items():
@@ -82,12 +49,7 @@ def figures(truth: Fact, frames: Frames) -> list[Figure]:
                 row = split.get(key)
                 told, bound = (0.0, None) if row is None else (row.s, row.plus_minus_s)
                 out.append(Figure("stage time", true, told, bound, true))
-    static = frames["measure.static_total"]
-    if len(static) and pd.notna(static.above_target_outside_visit_s.iloc[0]):
-        true = truth["static"]["above_target_s"]
-        fan_s = truth["static"]["fan_s"]
-        told = float(static.above_target_outside_visit_s.iloc[0])
-        out.append(Figure("seconds above target", true, told, None, max(true, 0.2 * fan_s)))
+    out += more.figures(truth, frames)
     return out
 
 
@@ -116,8 +78,10 @@ def starts(truth: Fact, frames: Frames, interval_s: float) -> Events:
                 and abs(hit.start_ts.iloc[0] - start) <= reach
                 and abs(hit.end_ts.iloc[0] - end) <= reach
             )
+        # a sampled output holds an interval past its last reading, where the truth has ended
+        mine = mine[mine.start_ts < us(truth["window"]["end"])]
         told += len(mine)
-        told_true += len(claimed)
+        told_true += len(claimed & set(mine.index))
     return Events("starts", must, found, told, told_true)
 
 
@@ -142,44 +106,18 @@ def start_counts(truth: Fact, frames: Frames) -> list[Events]:
     return out
 
 
-def _matched(
-    what: str,
-    must: list[int],
-    may: list[int],
-    told: Iterable[tuple[int, bool]],
-    near: Callable[[int, int], bool],
-) -> Events:
-    """Events matched by instant: `near(true, told)`; `told` with whether it is called certain."""
-    told = list(told)
-    found = sum(any(near(at, seen) for seen, _ in told) for at in must)
-    right = [any(near(at, seen) for at in (*must, *may)) for seen, _ in told]
-    sure_wrong = sum(sure and not ok for (_, sure), ok in zip(told, right, strict=True))
-    return Events(what, len(must), found, len(told), sum(right), sure_wrong)
-
-
 def trips(truth: Fact, frames: Frames, interval_s: float) -> Events:
     """Panel limit trips outside visits, by the instant of the drop."""
     frame = frames["measure.trip_context"]
     frame = frame[~frame.in_visit]
     reach = (2 * interval_s + 10) * 1e6
     true = [(us(t["drop"]), t["in_visit"]) for t in truth["trips"]]
-    return _matched(
+    return matched(
         "limit trips",
         [at for at, visit in true if not visit],
         [at for at, visit in true if visit],
         zip(frame.drop_ts, frame.is_certain, strict=True),
         lambda at, seen: abs(at - seen) <= reach,
-    )
-
-
-def quiet_before(truth: Fact, at: int, least_us: int, names: tuple[str, ...]) -> bool:
-    """Whether no state whose name begins so changed in the time before an instant."""
-    return not any(
-        at - least_us < us(edge) < at
-        for name, some in truth["states"].items()
-        if name.startswith(names)
-        for stretch in some
-        for edge in stretch
     )
 
 
@@ -205,7 +143,7 @@ def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
         (must if seen else may).append(at)
     frame = frames["interval.cut_out"]
     frame = frame[~frame.in_visit]
-    return _matched(
+    return matched(
         "equipment cut-outs",
         must,
         may,
@@ -237,7 +175,7 @@ def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | Non
             elif edge or start["in_visit"] or not steady:
                 may.append(at)
     flagged = frame[frame["result"].isin(["early", "too few zones"])]
-    return _matched(
+    return matched(
         "second stage out of order",
         must,
         may,
@@ -276,8 +214,12 @@ def stayed_in(truth: Fact, frames: Frames, interval_s: float) -> Events:
     return Events("second stage stayed in", must, found, len(told), right)
 
 
-def events(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None) -> list[Events]:
-    """Every kind of event; `delay_s`: the stage-up delay on the sheet, None where it has none."""
+def events(
+    truth: Fact, frames: Frames, interval_s: float, sheet: Mapping[str, Any]
+) -> list[Events]:
+    """Every kind of event; `sheet`: the settings as the site file gives them."""
+    delay = sheet.get("stage_up_delay_min")
+    delay_s = None if delay is None else float(delay) * 60
     return [
         starts(truth, frames, interval_s),
         *start_counts(truth, frames),
@@ -285,4 +227,5 @@ def events(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None
         cut_outs(truth, frames, interval_s),
         staging(truth, frames, interval_s, delay_s),
         stayed_in(truth, frames, interval_s),
+        *more.events(truth, frames, interval_s, sheet),
     ]
