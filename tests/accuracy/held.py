@@ -152,6 +152,15 @@ def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
     )
 
 
+def second_runs(truth: Fact) -> list[tuple[int, int]]:
+    """From and until of each time W2 or Y2 was on [us]."""
+    return [
+        (us(start), us(end))
+        for name in ("output_w2", "output_y2")
+        for start, end in truth["states"].get(name, [])
+    ]
+
+
 def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None) -> Events:
     """Second-stage starts out of order: early by more than the tolerance, or with too few zones."""
     frame = frames["measure.stage_up"]
@@ -170,7 +179,10 @@ def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | Non
             )
             wrong = (start["too_few_zones"] and steady) or (start["early"] and clearly)
             edge = start["too_few_zones"] or start["early"]
-            if wrong and not start["in_visit"]:
+            long = any(
+                abs(a - at) <= 3e6 and b - a >= 2 * interval_s * 1e6 for a, b in second_runs(truth)
+            )
+            if wrong and long and not start["in_visit"]:
                 must.append(at)
             elif edge or start["in_visit"] or not steady:
                 may.append(at)
@@ -187,7 +199,8 @@ def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | Non
 def stayed_in(truth: Fact, frames: Frames, interval_s: float) -> Events:
     """Second stage that stayed in after its condition had gone, by the run it belongs to.
 
-    Where it should not have come on at all, that is the event, and its staying in is part of it.
+    Where it should not have come on at all, that is the event, and its staying in is part of it;
+    one that only took over from the other fuel is not audited.
     """
     frame = frames["measure.stage_up"]
     told = frame[~frame.in_visit & (frame.stayed_in_s >= 120)]
@@ -197,15 +210,18 @@ def stayed_in(truth: Fact, frames: Frames, interval_s: float) -> Events:
         for e in truth["second_stage"][mode]["stayed_in"]
     ]
     margin = 2 * interval_s * 1e6
-    wrong = [
+    in_order = [
         us(start["at"])
         for mode in ("heating", "cooling")
         for start in truth["second_stage"][mode]["starts"]
-        if start["too_few_zones"] or start["early"]
+        if not start["too_few_zones"] and not start["early"]
     ]
+    audited = [run for run in second_runs(truth) if any(abs(run[0] - at) <= 3e6 for at in in_order)]
     hit = [bool(((told.start_ts < b) & (told.end_ts > a)).any()) for a, b, _ in true]
     long = [
-        b - a >= margin + 30e6 and not visit and not any(a - 150e6 <= at <= a for at in wrong)
+        b - a >= margin + 120e6
+        and not visit
+        and any(begin < a and b <= end + 3e6 for begin, end in audited)
         for a, b, visit in true
     ]
     right = sum(any(r.start_ts < b and r.end_ts > a for a, b, _ in true) for r in told.itertuples())
