@@ -125,7 +125,8 @@ def with_errors(figures: pd.DataFrame) -> pd.DataFrame:
     ]
     figures["in_bound"] = figures["off"] <= figures["bound"].fillna(0.0) + 1e-6
     by_share = figures["what"].isin(BY_SHARE) & (figures["interval_s"] <= 60)
-    figures["holds"] = (figures["share_off"] <= allowed) | (figures["in_bound"] & ~by_share)
+    by_rule = figures["off"] <= figures["scale"] * allowed
+    figures["holds"] = by_rule | (figures["in_bound"] & ~by_share)
     return figures
 
 

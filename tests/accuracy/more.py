@@ -75,6 +75,15 @@ def rise(truth: Fact, frames: Frames) -> list[Figure]:
     return out
 
 
+def open_at_start(truth: Fact, zone: int) -> bool:
+    """Whether one of a zone's calls stands as the log begins: its start is not seen."""
+    return any(
+        some and some[0][0] == truth["window"]["start"]
+        for name, some in truth["states"].items()
+        if name in (f"zone_call_w1.{zone}", f"zone_call_y1.{zone}")
+    )
+
+
 def zone_calls(truth: Fact, frames: Frames) -> list[Figure]:
     """Seconds and number of each zone's calls, visits included."""
     calls = frames["measure.zone_call"]
@@ -85,11 +94,12 @@ def zone_calls(truth: Fact, frames: Frames) -> list[Figure]:
         if mine.empty or true < 3600:
             continue
         # a bound of half an interval at each end of each call
-        bound = float((mine["n_call"] * mine["resolution_s"]).sum())
+        bound = float(((mine["n_call"] + 1) * mine["resolution_s"]).sum())
         told = float(mine["calling_s"].sum())
         out.append(Figure("zone calling", true, told, bound, true))
         told = float(mine["n_call"].sum())
-        out.append(Figure("zone calls", zone["calls"], told, None, max(zone["calls"], 50)))
+        begun = zone["calls"] - open_at_start(truth, zone["zone"])
+        out.append(Figure("zone calls", begun, told, None, max(begun, 50)))
     return out
 
 
@@ -103,6 +113,8 @@ def balance(truth: Fact, frames: Frames, interval_s: float, sheet: Mapping[str, 
             past = float(low) - start["outdoor_f"]
         if start["source"] == "burner" and high is not None and truth["kind"] == "dual_fuel":
             past = start["outdoor_f"] - float(high)
+        if truth["kind"] == "heat_pump" and high is not None and start["outdoor_f"] > float(high):
+            may.append(us(start["start"]))  # strips that start with the compressor
         if past is None or past < HARDLY_PAST_F:
             continue
         long = us(start["end"]) - us(start["start"]) >= 2 * interval_s * 1e6
@@ -114,13 +126,12 @@ def balance(truth: Fact, frames: Frames, interval_s: float, sheet: Mapping[str, 
         ~frame["in_visit"] & frame["result"].isin(["below the low point", "above the high point"])
     ]
     reach = (interval_s + 2) * 1e6
-    first = [any(abs(at - ts) <= reach for at in begun) for ts in frame["start_ts"]]
-    frame = frame[first]
+    told = [ts for ts in frame["start_ts"] if any(abs(at - ts) <= reach for at in begun)]
     return matched(
         "balance point",
         must,
         may,
-        ((ts, True) for ts in frame["start_ts"]),
+        ((ts, True) for ts in told),
         lambda at, seen: abs(at - seen) <= reach,
     )
 
