@@ -1725,7 +1725,7 @@ _TABLE = [
     Threshold(
         "static_steady_sigmas",
         2,
-        "-",
+        "times",
         "readings that noise alone can explain lie within so many standard errors",
         "static, while nothing but noise moves it",
         "ours: 95 % of normal noise",

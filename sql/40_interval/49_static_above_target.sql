@@ -18,6 +18,7 @@ n_relief = "BIGINT | - | relief dampers of zones that did not call, opened in it
 counts = "BOOLEAN | - | lasts long enough to count, began with dampers settled or outlasted their travel"
 in_visit = "BOOLEAN | - | touches a visit"
 */
+-- Told from the steadied level, as time above is; the peak is the highest reading.
 -- Starts where static crosses the target upwards; ends where it falls below the target less the
 -- hysteresis and stays there for its time, where the fan stops, or where the log has a gap.
 with
@@ -28,7 +29,7 @@ piece as (
         p.target_inwc - t.static_excursion_end_inwc as low_inwc,
         t.static_excursion_end_s,
         coalesce(lag(p.end_ts) over w = p.start_ts, false) as joins_before,
-        coalesce(lag(p.end_inwc > p.target_inwc) over w, false) as was_above,
+        coalesce(lag(p.end_steady_inwc > p.target_inwc) over w, false) as was_above,
     from interval.static_piece p
     join run.threshold t on t.site_id = p.site_id
     where p.fan_on and p.target_inwc is not null
@@ -41,15 +42,15 @@ low_part as (
         site_id,
         static_excursion_end_s,
         case
-            when start_inwc < low_inwc then start_ts
-            else start_ts + ((end_ts - start_ts) * (start_inwc - low_inwc) / (start_inwc - end_inwc))::bigint
+            when start_steady_inwc < low_inwc then start_ts
+            else start_ts + ((end_ts - start_ts) * (start_steady_inwc - low_inwc) / (start_steady_inwc - end_steady_inwc))::bigint
         end as start_ts,
         case
-            when end_inwc < low_inwc then end_ts
-            else start_ts + ((end_ts - start_ts) * (low_inwc - start_inwc) / (end_inwc - start_inwc))::bigint
+            when end_steady_inwc < low_inwc then end_ts
+            else start_ts + ((end_ts - start_ts) * (low_inwc - start_steady_inwc) / (end_steady_inwc - start_steady_inwc))::bigint
         end as end_ts,
     from piece
-    where least(start_inwc, end_inwc) < low_inwc
+    where least(start_steady_inwc, end_steady_inwc) < low_inwc
 ),
 
 -- those that touch, if together they last long enough to end an excursion
@@ -73,15 +74,15 @@ event as (
     select
         site_id,
         case
-            when start_inwc <= target_inwc
-                then start_ts + ((end_ts - start_ts) * (target_inwc - start_inwc) / (end_inwc - start_inwc))::bigint
+            when start_steady_inwc <= target_inwc
+                then start_ts + ((end_ts - start_ts) * (target_inwc - start_steady_inwc) / (end_steady_inwc - start_steady_inwc))::bigint
             else start_ts
         end as ts,
         'up' as what,
     from piece
     where
-        (start_inwc <= target_inwc and end_inwc > target_inwc)
-        or (start_inwc > target_inwc and not (joins_before and was_above))
+        (start_steady_inwc <= target_inwc and end_steady_inwc > target_inwc)
+        or (start_steady_inwc > target_inwc and not (joins_before and was_above))
     union all
     select site_id, start_ts, 'end' from low_run
     union all
