@@ -15,7 +15,9 @@ from pipeline.findings import rules
 from pipeline.findings._site import number
 from pipeline.result import Finding, SiteResult, Span
 from pipeline.review_measures import Measured
+from pipeline.review_sampling import held_to_sampling, sampling_block
 from pipeline.review_values import Block, iso, rounded
+from pipeline.sampling import standings
 
 SCHEMA_NAME = "zonetrail.review/1"
 
@@ -58,6 +60,7 @@ class _Document:
     def whole(self) -> Block:
         """The document."""
         result = self.result
+        fineness = standings(result.frames, result.thresholds)
         return {
             "schema": SCHEMA_NAME,
             "tool": result.tool_version,
@@ -70,7 +73,8 @@ class _Document:
             "clocks": self.clocks(),
             "judged": self.judged(),
             "findings": [self.finding(f) for f in result.findings],
-            **self.measured.blocks(),
+            "sampling": sampling_block(fineness),
+            **held_to_sampling(self.measured.blocks(), fineness),
         }
 
     def verdict(self) -> Block:

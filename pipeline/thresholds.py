@@ -123,6 +123,16 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "sampling_part_times",
+        6.0,
+        "times",
+        "read up to so many times as slowly as is certain, a figure is at least what is told",
+        "channels read more seldom than a measure declares",
+        "runs at six minutes instead of one: a run of twelve minutes still spans two readings; "
+        "static at a minute instead of ten seconds: two minutes over target do; no source",
+        "ours",
+    ),
+    Threshold(
         "visit_first_min",
         60,
         "min",

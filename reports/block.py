@@ -12,7 +12,8 @@ from markupsafe import Markup
 from pipeline import words
 from pipeline.channels import ROLES
 from pipeline.result import Judged, SiteResult, Span
-from reports.display import Clock, Display, number, text
+from pipeline.sampling import AT_LEAST, NOT_GIVEN, Standing, standings
+from reports.display import NONE, Clock, Display, number, text
 from reports.figure import Figure, TimeFigure
 
 
@@ -65,6 +66,20 @@ class Model:
         """The table's rows as dictionaries; none where it is missing."""
         frame = self.frame(name)
         return [] if frame is None else records(frame)
+
+    @cached_property
+    def fineness(self) -> dict[str, Standing]:
+        """How fine the log is for each measure that counts from something logged."""
+        return standings(self.result.frames, self.result.thresholds)
+
+    def held(self, measure: str, said: str) -> str:
+        """A figure of the measure as the log allows: '96', 'at least 96', 'not given'."""
+        short = self.fineness.get(measure)
+        if short is None or said == NONE:
+            return said
+        if short.result == NOT_GIVEN:
+            return NOT_GIVEN
+        return f"{AT_LEAST} {said}" if short.result == AT_LEAST else said
 
     @cached_property
     def zone_numbers(self) -> tuple[int, ...]:

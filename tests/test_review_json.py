@@ -131,6 +131,7 @@ def test_runtime_and_stages(result):
         "plus_minus_s": 5.0,
         "coverage": 0.95,
         "resolution_s": 1.0,
+        "at_least": False,
     }
     heating = document["stages"]["heating"]
     # burner 4000 s and compressor 500 s on first stage
@@ -213,6 +214,7 @@ def test_static_and_staging(result):
         },
         "coverage": 0.9,
         "resolution_s": 5.0,
+        "at_least": False,
     }
     staging = document["staging"]
     # visits are left out; stayed in counts from 120 s

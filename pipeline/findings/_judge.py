@@ -2,6 +2,7 @@
 
 - a rule whose tables or roles are missing, or whose figure has too little coverage, cannot tell
 - what rests on runs that were only inferred says so, is never `act` and never more than likely
+- where a log is too coarse for a measure it is at least what is told, and then not told at all
 - a rule that compares two clocks which disagree cannot say "not found", and what it finds is
   only possible
 - causes are ranked by their own tests; ruled out ones become "ruled out" sentences
@@ -28,7 +29,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames
-from pipeline.findings._standing import leans_on_inferred, missing
+from pipeline.findings._standing import as_sampled, leans_on_inferred, missing
 from pipeline.result import SEVERITIES, Finding, Judged, RankedCause
 
 
@@ -65,6 +66,7 @@ def tables_needed() -> frozenset[str]:
         "run.visit",
         "signal.coverage",
         "channel.channel",
+        "channel.rate",
         "measure.coverage",
         "measure.condition_time",
         "trust.clock_offset",
@@ -132,6 +134,7 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
         )
     if leans_on_inferred(site, d):
         outcome = _as_inferred(outcome)
+    outcome = as_sampled(site, d, outcome)
     covered = site.coverage(d.figure) if d.figure else None
     if covered and covered.coverage < site.threshold("coverage_warn_frac"):
         note = f"logged {words.share(covered.coverage)} of the time"

@@ -7,12 +7,14 @@ a limit trip" may only be said where limit trips could have been seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline import words
 from pipeline.channels import INFERRED_ROLES, OUTPUT_ROLES
-from pipeline.findings._base import Declaration
+from pipeline.findings._base import Declaration, Found, NotFound
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, role_words
+from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, RESULTS, Standing, intervals, standing
 
 
 def why_blind(site: SiteFrames, d: Declaration) -> str | None:
@@ -25,13 +27,16 @@ def why_blind(site: SiteFrames, d: Declaration) -> str | None:
 
 
 def missing(site: SiteFrames, d: Declaration) -> str | None:
-    """What the rule lacks of tables, roles or coverage, as a clause; None if nothing."""
+    """What the rule lacks of tables, roles, coverage or fineness, as a clause; None if nothing."""
     for name in d.needs_tables:
         if not site.has_table(name):
             return f"{name} was not made in this run"
     absent = [g for g in d.needs_roles if not any(r in site.logged_roles for r in g)]
     if absent:
         return _why_absent(site, absent)
+    sampled = sampling(site, d)
+    if sampled is not None and sampled.result == NOT_GIVEN:
+        return f"what it needs was {sampled.why}"
     if d.figure is None:
         return None
     covered = site.coverage(d.figure)
@@ -45,6 +50,39 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
             f"of the time{note}"
         )
     return None
+
+
+def sampling(site: SiteFrames, d: Declaration) -> Standing | None:
+    """The measure of the rule that suffers most from how seldom its channels were read.
+
+    Only channels that the rule needs count. None: none suffers, or the rule is about the log
+    itself, which its own coarseness is no reason not to judge.
+    """
+    if d.about == "log":
+        return None
+    needed = {role for group in d.needs_roles for role in group}
+    logged = intervals(
+        site.table("signal.coverage"),
+        site.table("channel.rate") if site.has_table("channel.rate") else None,
+        1.0 - site.threshold("coverage_warn_frac"),
+    )
+    own = {role: s for role, s in logged.items() if role in needed}
+    found = [standing(name, own, site.thresholds) for name in d.needs_tables]
+    short = [s for s in found if s is not None and s.result != CERTAIN]
+    return max(
+        short, key=lambda s: (RESULTS.index(s.result), s.interval_s / s.enough_s), default=None
+    )
+
+
+def as_sampled(site: SiteFrames, d: Declaration, outcome: Found | NotFound) -> Found | NotFound:
+    """The outcome with the words "at least" where the log is too coarse for all of it."""
+    short = sampling(site, d)
+    if short is None or short.result != AT_LEAST:
+        return outcome
+    if isinstance(outcome, NotFound):
+        return NotFound(f"{outcome.why.rstrip('.')} ({short.why})")
+    note = f"This is at least what happened: {short.why}"
+    return replace(outcome, summary=f"{outcome.summary} {words.sentence(note)}")
 
 
 def leans_on_inferred(site: SiteFrames, d: Declaration) -> bool:

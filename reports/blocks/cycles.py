@@ -6,6 +6,7 @@ from collections import Counter
 
 from markupsafe import Markup
 
+from pipeline.sampling import AT_LEAST, NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.blocks.runtime import SOURCE_WORDS, coverage_cell
 from reports.display import NONE, number, plural, text
@@ -35,12 +36,17 @@ def _name(row: dict[str, object]) -> str:
 
 
 def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
+    def held(said: str) -> str:
+        return model.held("measure.cycle", said)
+
     def short(row: dict[str, object]) -> Cell:
         n = number(row["n_short_run"]) or 0
-        at_least = "at least " if row["is_at_least"] else ""
         closed = number(row["n_closed_run"]) or 0
-        share = f" of {round(closed)}" if closed else ""
-        return Cell(f"{at_least}{round(n)}{share}", bar=n / closed if closed else 0.0)
+        count = f"{round(n)} of {round(closed)}" if closed else f"{round(n)}"
+        said = held(count)
+        if said == count and row["is_at_least"]:
+            said = f"{AT_LEAST} {count}"
+        return Cell(said, bar=None if said == NOT_GIVEN else n / closed if closed else 0.0)
 
     table = Table(
         "Starts, short runs and short rests, visits left out",
@@ -58,12 +64,12 @@ def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
         tuple(
             (
                 _name(r),
-                model.show.count(r["n_start"]),
-                model.show.duration(r["median_run_s"]),
+                held(model.show.count(r["n_start"])),
+                held(model.show.duration(r["median_run_s"])),
                 short(r),
-                model.show.count(r["n_short_run_by_limit"]),
+                held(model.show.count(r["n_short_run_by_limit"])),
                 model.show.duration(r["short_run_limit_s"]),
-                model.show.count(r["n_short_rest"])
+                held(model.show.count(r["n_short_rest"]))
                 if number(r["short_rest_limit_s"]) is not None
                 else NONE,
                 coverage_cell(model, r["coverage"]),

@@ -6,6 +6,7 @@ from markupsafe import Markup
 
 from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
+from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
 from reports.table import Cell, Column, Table, table_html
@@ -59,10 +60,10 @@ def _outputs(model: Model) -> Markup:
         tuple(
             (
                 model.role(r["output"]),
-                Cell(model.show.duration(r["on_s"]), bar=(number(r["on_s"]) or 0) / most),
+                _time(model, "measure.runtime", r["on_s"], (number(r["on_s"]) or 0) / most),
                 model.show.duration(r["plus_minus_s"]),
-                model.show.count(r["n_start"]),
-                model.show.count(r["n_open_run"]),
+                model.held("measure.runtime", model.show.count(r["n_start"])),
+                model.held("measure.runtime", model.show.count(r["n_open_run"])),
                 model.show.count(r["n_chatter"]),
                 coverage_cell(model, r["coverage"]),
                 model.show.duration(r["resolution_s"]),
@@ -120,6 +121,12 @@ def _inferred(model: Model) -> Markup:
     return table_html(table)
 
 
+def _time(model: Model, measure: str, seconds: object, bar: float | None = None) -> Cell:
+    """A time of the measure as far as the log is fine enough for it; no bar where it is not."""
+    said = model.held(measure, model.show.duration(seconds))
+    return Cell(said, bar=None if said == NOT_GIVEN else bar)
+
+
 def run_name(model: Model, role: object) -> str:
     """An output, or an inferred run: 'W1 out', 'Heat ran (inferred)'."""
     name = INFERRED_NAMES.get(text(role))
@@ -167,7 +174,7 @@ def _stages(model: Model) -> Markup:
                 + (", inferred" if r.get("is_inferred") is True else ""),
                 SOURCE_WORDS.get(text(r["source"]), text(r["source"]) or NONE),
                 STAGE_WORDS.get(text(r["stage"]), text(r["stage"]) or NONE),
-                model.show.duration(r["s"]),
+                _time(model, "measure.stage_time", r["s"]),
                 model.show.duration(r["plus_minus_s"]),
                 _share(model, r, totals),
                 coverage_cell(model, r["coverage"]),
@@ -219,7 +226,11 @@ def _by_day(model: Model) -> Markup:
             share = (number(r["valid_s"]) or 0) / (number(r["day_s"]) or 1)
             short = share < model.result.thresholds.get("coverage_warn_frac", 0.9)
             thin += short
-            said = model.show.hours(r["on_s"]) + (f" in {model.show.share(share)}" if short else "")
+            said = model.held("measure.runtime_day", model.show.hours(r["on_s"]))
+            if said == NOT_GIVEN:
+                cells.append(said)
+                continue
+            said += f" in {model.show.share(share)}" if short else ""
             cells.append(Cell(said, bar=(number(r["on_s"]) or 0) / most[o]))
         body.append(tuple(cells))
     note = "Bars: each output against its own longest day."

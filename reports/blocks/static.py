@@ -7,6 +7,7 @@ from collections import defaultdict
 import numpy as np
 from markupsafe import Markup
 
+from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
 from reports.markup import fill
@@ -49,13 +50,17 @@ def _sentence(model: Model) -> Markup:
     above = number(r["above_target_outside_visit_s"])
     basis = model.show.basis(r["coverage"], r["resolution_s"])
     goal = target(model)
-    if above is None:
+    short = model.fineness.get("measure.static_total")
+    if short is not None and short.result == NOT_GIVEN:
+        said = f"Time over target is not given: static was {short.why}."
+    elif above is None:
         said = "No target was given, so nothing is called too high."
     else:
         aim = f" ({model.show.value('pressure', goal)})" if goal is not None else ""
+        time = model.held("measure.static_total", model.show.duration(above))
         said = (
-            f"Over target{aim} for {model.show.duration(above)} of {model.show.hours(fan)} with "
-            f"the blower on ({model.show.share(above / fan if fan else None)}), in "
+            f"Over target{aim} for {time} of {model.show.hours(fan)} with the blower on "
+            f"({model.show.share(above / fan if fan else None)}), in "
             f"{plural(number(r['n_excursion']) or 0, 'stretch', 'stretches')} of a minute or more."
         )
     return fill(

@@ -6,6 +6,7 @@ from collections import Counter
 
 from markupsafe import Markup
 
+from pipeline.sampling import CERTAIN
 from pipeline.units import MICROSECONDS
 from reports.block import Block, Model, absent
 from reports.display import NONE, number, plural, text
@@ -36,8 +37,38 @@ def render(model: Model) -> Block:
         _gaps(model),
         _clocks(model),
         _conflicts(model),
+        _too_coarse(model),
     ]
     return Block("data", "Data quality", Markup("").join(parts), nav="Data")
+
+
+def _too_coarse(model: Model) -> Markup:
+    """Measures whose channels were read more seldom than their figures need."""
+    short = [s for s in model.fineness.values() if s.result != CERTAIN]
+    if not short:
+        return Markup()
+    table = Table(
+        "Figures for which this log is too coarse",
+        (
+            Column("Measure"),
+            Column("Read every", "number"),
+            Column("Every … would do", "number"),
+            Column("So it is"),
+        ),
+        tuple(
+            (
+                s.measure.removeprefix("measure.").replace("_", " "),
+                model.show.duration(s.interval_s),
+                model.show.duration(s.enough_s),
+                s.result,
+            )
+            for s in sorted(short, key=lambda s: (-s.interval_s / s.enough_s, s.measure))
+        ),
+        note="At least: what is shorter than two readings apart may be missed. Not given: too "
+        "much would be.",
+        fold_after=8,
+    )
+    return table_html(table)
 
 
 def _lead(model: Model) -> Markup:

@@ -89,11 +89,11 @@ def _calls(model: Model) -> Markup:
                 name,
                 text(r["mode"]),
                 Cell(
-                    model.show.duration(r["calling_s"]),
+                    model.held("measure.zone_call", model.show.duration(r["calling_s"])),
                     bar=(number(r["calling_s"]) or 0) / most,
                     hue="cool" if r["mode"] == "cooling" else "on",
                 ),
-                model.show.count(r["n_call"]),
+                model.held("measure.zone_call", model.show.count(r["n_call"])),
                 model.show.duration(r["median_call_s"]),
                 coverage_cell(model, r["coverage"]),
                 model.show.duration(r["resolution_s"]),
