@@ -62,10 +62,29 @@ class Model:
         frame = self.result.frames.get(name)
         return None if frame is None or frame.empty else frame
 
+    @cached_property
+    def _rows(self) -> dict[str, list[dict[str, object]]]:
+        return {}
+
     def rows(self, name: str) -> list[dict[str, object]]:
-        """The table's rows as dictionaries; none where it is missing."""
-        frame = self.frame(name)
-        return [] if frame is None else records(frame)
+        """The table's rows as dictionaries, made once; none where it is missing."""
+        if name not in self._rows:
+            frame = self.frame(name)
+            self._rows[name] = [] if frame is None else records(frame)
+        return self._rows[name]
+
+    @cached_property
+    def _windows(self) -> dict[tuple[str, object, object], pd.DataFrame]:
+        return {
+            (name, code, n): part
+            for name in ("view.window_reading", "view.window_state")
+            if (frame := self.frame(name)) is not None
+            for (code, n), part in frame.groupby(["code", "n"], sort=False)
+        }
+
+    def of_window(self, name: str, code: str, n: int) -> pd.DataFrame | None:
+        """Rows of a `view.window_*` table that belong to one evidence window; None without any."""
+        return self._windows.get((name, code, n))
 
     @cached_property
     def fineness(self) -> dict[str, Standing]:

@@ -33,8 +33,8 @@ Spans = tuple[tuple[int, int], ...]
 
 def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> TimeFigure:
     """One evidence window of a finding as a figure; empty (`is_empty`) where nothing was logged."""
-    readings = _own(model.frame("view.window_reading"), finding.code, window.n)
-    states = _own(model.frame("view.window_state"), finding.code, window.n)
+    readings = model.of_window("view.window_reading", finding.code, window.n)
+    states = model.of_window("view.window_state", finding.code, window.n)
     span = Span(window.start_ts, window.end_ts)
     tracks, notes = state_tracks(model, states, span)
     panels, more = reading_panels(model, readings, span, _calling_zones(states), window.lines)
@@ -125,7 +125,8 @@ def reading_panels(
     holds = _holds(model)
     panels, left_out, notes = [], set(), []
     known = {role for _, _, roles, _ in PANELS for role in roles}
-    extra = sorted({text(r) for r in readings["role"].unique()} - known)
+    by_role = _by_role(readings)
+    extra = sorted(set(by_role) - known)
     layout = [
         *PANELS,
         *((model.role(r), ROLES[r].dimension, (r,), 0.7) for r in extra if r in ROLES),
@@ -133,11 +134,12 @@ def reading_panels(
     for title, dimension, roles, weight in layout:
         lines, gaps = [], []
         for role in roles:
-            for zone, part in _by_zone(readings[readings["role"] == role]):
+            for zone, part in by_role.get(role, ()):
                 if role.endswith("setpoint") and calling is not None and zone not in calling:
                     left_out.add(model.zone(zone))
                     continue
                 hold = holds.get(int(part["channel_id"].iloc[0]))
+                part = part.sort_values("ts")
                 line, missing = _line(model, role, zone, dimension, part, span, hold)
                 lines.append(line)
                 gaps.append(missing)
@@ -198,17 +200,20 @@ def state_tracks(
         return (), ("No calls or outputs were recorded here.",)
     tracks: list[Track] = []
     off: dict[str, list[str]] = {"off": [], "closed": []}
-    for role, zone in sorted(
-        {(text(r), _zone(z)) for r, z in zip(states["role"], states["zone"], strict=True)},
-        key=lambda k: (_rank(k[0]), -1 if k[1] is None else k[1]),
+    # plain lists: there are few rows, in many small groups
+    names = ("role", "zone", "channel_id", "start_ts", "end_ts", "is_on")
+    grouped: dict[tuple[str, int | None], dict[object, list[tuple[int, int, bool]]]] = {}
+    for role, zone, channel, *stretch in zip(*(states[n].tolist() for n in names), strict=True):
+        channels = grouped.setdefault((text(role), _zone(zone)), {})
+        channels.setdefault(channel, []).append((stretch[0], stretch[1], bool(stretch[2])))
+    for (role, zone), channels in sorted(
+        grouped.items(), key=lambda g: (_rank(g[0][0]), -1 if g[0][1] is None else g[0][1])
     ):
-        part = states[(states["role"] == role) & _is_zone(states["zone"], zone)]
-        channels = part["channel_id"].unique()
-        for i, channel in enumerate(channels):
-            own = part[part["channel_id"] == channel].sort_values("start_ts")
+        for i, stretches in enumerate(channels.values()):
+            own = sorted(stretches)
             name = model.role(role, zone) + (f" {i + 1}" if len(channels) > 1 else "")
-            on = _spans(own[own["is_on"].astype(bool)])
-            unknown = uncovered(_spans(own), span)
+            on = _spans((a, b) for a, b, is_on in own if is_on)
+            unknown = uncovered(_spans((a, b) for a, b, _ in own), span)
             if on or unknown:
                 hue, group = track_hue(model, role, zone), _group(role)
                 tracks.append(Track(name, hue, group, on, unknown, words=state_words(role)))
@@ -244,13 +249,6 @@ def uncovered(spans: Spans, within: Span) -> Spans:
     return tuple(out)
 
 
-def _own(frame: pd.DataFrame | None, code: str, n: int) -> pd.DataFrame | None:
-    if frame is None:
-        return None
-    part = frame[(frame["code"] == code) & (frame["n"] == n)]
-    return None if part.empty else part
-
-
 def _meets(a: Span, b: Span) -> bool:
     return a.start_ts < b.end_ts and b.start_ts < a.end_ts
 
@@ -260,15 +258,14 @@ def _zone(value: object) -> int | None:
     return None if n is None else int(n)
 
 
-def _is_zone(column: pd.Series, zone: int | None) -> pd.Series:
-    return column.isna() if zone is None else column == zone
-
-
-def _by_zone(part: pd.DataFrame) -> list[tuple[int | None, pd.DataFrame]]:
-    if part.empty:
-        return []
-    zones = sorted({_zone(z) for z in part["zone"]}, key=lambda z: -1 if z is None else z)
-    return [(z, part[_is_zone(part["zone"], z)].sort_values("ts")) for z in zones]
+def _by_role(frame: pd.DataFrame) -> dict[str, list[tuple[int | None, pd.DataFrame]]]:
+    """Role -> (zone, its rows), zones ascending, the house's own first."""
+    out: dict[str, list[tuple[int | None, pd.DataFrame]]] = defaultdict(list)
+    for (role, zone), part in frame.groupby(["role", "zone"], dropna=False, sort=False):
+        out[text(role)].append((_zone(zone), part))
+    for parts in out.values():
+        parts.sort(key=lambda p: -1 if p[0] is None else p[0])
+    return out
 
 
 def _holds(model: Model) -> dict[int, int]:
@@ -347,9 +344,10 @@ def _common(gaps: list[Spans]) -> Spans:
     return tuple(out)
 
 
-def _spans(part: pd.DataFrame) -> Spans:
+def _spans(stretches: Iterable[tuple[int, int]]) -> Spans:
+    """Stretches, by start, as spans that do not touch."""
     out: list[tuple[int, int]] = []
-    for a, b in zip(part["start_ts"].tolist(), part["end_ts"].tolist(), strict=True):
+    for a, b in stretches:
         if out and a <= out[-1][1]:
             out[-1] = (out[-1][0], max(out[-1][1], int(b)))
         else:

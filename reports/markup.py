@@ -23,6 +23,8 @@ _HARMLESS = {"\n", "\t"}
 
 def clean(value: str, limit: int = MAX_TEXT) -> str:
     """The text with control, format and bidirectional characters shown as escapes, and cut."""
+    if value.isprintable():  # most are, and there are tens of thousands on a page
+        return value if len(value) <= limit else value[: limit - 1] + "…"
     shown = "".join(
         c if c in _HARMLESS or unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Zl", "Zp")
         else f"\\u{ord(c):04x}"

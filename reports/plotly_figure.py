@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 from markupsafe import escape
 
 from reports.figure import Panel, TimeFigure, Track
@@ -57,15 +56,14 @@ def height_px(figure: TimeFigure) -> int:
     return round(TOP_PX + panels + tracks + FOOT_PX)
 
 
-def time_plotly(figure: TimeFigure) -> go.Figure:
-    """The figure as go.Figure: one trace per line and level, one closed polygon per track.
+def time_plotly(figure: TimeFigure) -> dict[str, Any]:
+    """The figure as Plotly's data and layout: a trace per line and level, one polygon per track.
 
     x : milliseconds of the local wall clock since 1970, as numbers on a date axis
     Each trace's `meta` says what the values under the chart need: kind, name, unit, decimals.
     """
     total = height_px(figure) - FOOT_PX - TOP_PX
     layout: dict[str, Any] = {
-        "template": None,
         "height": height_px(figure),
         "margin": {"l": GUTTER_PX, "r": 8, "t": TOP_PX, "b": FOOT_PX},
         "paper_bgcolor": LIGHT["paper"],
@@ -89,7 +87,7 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
         "annotations": [],
         "shapes": [],
     }
-    traces: list[go.Scatter] = []
+    traces: list[dict[str, Any]] = []
     top = 0.0
     last = "y"
     for i, panel in enumerate(figure.panels):
@@ -139,7 +137,13 @@ def time_plotly(figure: TimeFigure) -> go.Figure:
         "tickformatstops": _tick_formats(figure.hours),
         "hoverformat": "",
     }
-    return go.Figure(data=traces, layout=layout)
+    return {"data": traces, "layout": layout}
+
+
+def _scatter(**properties: Any) -> dict[str, Any]:
+    # Plain, for Plotly's own classes check every property anew at a third of the page's cost; a
+    # test has them check every kind of figure.
+    return {"type": "scatter", **properties}
 
 
 def _ms(figure: TimeFigure, ts: Any) -> Any:
@@ -194,7 +198,7 @@ def _panel_head(panel: Panel, y: float) -> dict[str, Any]:
 
 def _panel_traces(
     figure: TimeFigure, panel: Panel, axis: str, low: float, high: float
-) -> list[go.Scatter]:
+) -> list[dict[str, Any]]:
     traces = []
     foot = low + (high - low) * 0.06
     for spans, roof in ((panel.gaps, high), (panel.partial, foot)):
@@ -203,7 +207,7 @@ def _panel_traces(
             traces.append(_hatched(x, y, axis))
     for level in panel.levels:
         traces.append(
-            go.Scatter(
+            _scatter(
                 x=np.array([_ms(figure, figure.start_ts), _ms(figure, figure.end_ts)]),
                 y=np.array([level.value, level.value]),
                 yaxis=axis,
@@ -215,7 +219,7 @@ def _panel_traces(
         )
     for line in panel.lines:
         traces.append(
-            go.Scatter(
+            _scatter(
                 x=_ms(figure, line.ts.astype("f8")),
                 y=line.values,
                 yaxis=axis,
@@ -237,12 +241,12 @@ def _panel_traces(
     return traces
 
 
-def _track_traces(figure: TimeFigure, track: Track, axis: str, top: float) -> list[go.Scatter]:
+def _track_traces(figure: TimeFigure, track: Track, axis: str, top: float) -> list[dict[str, Any]]:
     base, roof = top + TRACK_PX - 3, top + 1
     traces = []
     x, y = _teeth(figure, track.on, base, roof)
     traces.append(
-        go.Scatter(
+        _scatter(
             x=x,
             y=y,
             yaxis=axis,
@@ -296,8 +300,8 @@ def _boxes(
     return np.array(xs), np.array(ys)
 
 
-def _hatched(x: np.ndarray, y: np.ndarray, axis: str) -> go.Scatter:
-    return go.Scatter(
+def _hatched(x: np.ndarray, y: np.ndarray, axis: str) -> dict[str, Any]:
+    return _scatter(
         x=x,
         y=y,
         yaxis=axis,

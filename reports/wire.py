@@ -5,18 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-import plotly.graph_objects as go
 
 
-def wire(figure: go.Figure) -> dict[str, Any]:
-    """The figure as plain JSON values; number arrays as {"_": [steps, first, difference, ...]}.
+def wire(figure: dict[str, Any]) -> dict[str, Any]:
+    """Plotly's data and layout as plain JSON; arrays as {"_": [steps, first, difference, ...]}.
 
     A number is sent as round(value x steps); null stands for NaN. Differences of a regular clock
     are one number over and over, which the page's gzip then all but removes.
     """
-    plain = {"data": [t.to_plotly_json() for t in figure.data], "layout": None}
-    plain["layout"] = figure.layout.to_plotly_json()
-    return _packed(plain)
+    packed: dict[str, Any] = _packed(figure)
+    return packed
 
 
 def packed_array(values: np.ndarray, steps: int) -> dict[str, list[int | None]]:

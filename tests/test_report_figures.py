@@ -10,6 +10,7 @@ from types import ModuleType
 from typing import Any
 
 import pandas as pd
+import plotly.graph_objects as go
 import pytest
 
 from reports.block import Model
@@ -49,6 +50,20 @@ def made() -> dict[str, Any]:
 
 def line(name: str) -> dict[str, Any]:
     return next(t for t in made()["data"] if t["meta"].get("name") == name)
+
+
+@pytest.mark.parametrize("drawn", [figure(), whole_log(MODEL)], ids=["evidence", "whole log"])
+def test_plotly_itself_knows_every_property_that_is_sent(drawn: TimeFigure) -> None:
+    plain = time_plotly(drawn)
+    # raises ValueError on a property or a value that Plotly does not have
+    checked = go.Figure(plain)
+    assert len(checked.data) == len(plain["data"]) > 5
+    for name in ("traces", "layout"):
+        broken = time_plotly(drawn)
+        where = broken["layout"] if name == "layout" else broken["data"][0]
+        where["no_such_property"] = 1
+        with pytest.raises(ValueError, match="no_such_property"):
+            go.Figure(broken)
 
 
 def test_trace_carries_every_reading_of_the_record() -> None:
