@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import pairwise
 
+import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
@@ -15,6 +17,25 @@ from pipeline.result import Judged, SiteResult, Span
 from pipeline.sampling import AT_LEAST, NOT_GIVEN, Standing, standings
 from reports.display import NONE, Clock, Display, number, text
 from reports.figure import Figure, TimeFigure
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Readings of one channel in time order [µs, store units]; gap_after: no line to the next."""
+
+    channel_id: int
+    role: str
+    zone: int | None
+    ts: np.ndarray
+    values: np.ndarray
+    gap_after: np.ndarray
+
+    def within(self, span: Span) -> Readings:
+        """Those of [start, end); nothing is copied."""
+        a, b = np.searchsorted(self.ts, (span.start_ts, span.end_ts))
+        return replace(
+            self, ts=self.ts[a:b], values=self.values[a:b], gap_after=self.gap_after[a:b]
+        )
 
 
 @dataclass(frozen=True)
@@ -74,17 +95,44 @@ class Model:
         return self._rows[name]
 
     @cached_property
-    def _windows(self) -> dict[tuple[str, object, object], pd.DataFrame]:
-        return {
-            (name, code, n): part
-            for name in ("view.window_reading", "view.window_state")
-            if (frame := self.frame(name)) is not None
-            for (code, n), part in frame.groupby(["code", "n"], sort=False)
-        }
+    def _states(self) -> dict[tuple[object, ...], pd.DataFrame]:
+        frame = self.frame("view.window_state")
+        if frame is None:
+            return {}
+        return {tuple(key): part for key, part in frame.groupby(["code", "n"], sort=False)}
 
-    def of_window(self, name: str, code: str, n: int) -> pd.DataFrame | None:
-        """Rows of a `view.window_*` table that belong to one evidence window; None without any."""
-        return self._windows.get((name, code, n))
+    def states_of(self, code: str, n: int) -> pd.DataFrame | None:
+        """State stretches of one evidence window; None where none was logged."""
+        return self._states.get((code, n))
+
+    @cached_property
+    def log(self) -> tuple[Readings, ...]:
+        """Every trusted reading of the window, a channel at a time, the house's own first."""
+        frame = self.frame("view.log_reading")
+        if frame is None:
+            return ()
+        columns = [frame[c].to_numpy() for c in ("channel_id", "ts", "value", "gap_after")]
+        channel, ts, value, gap = columns
+        known = {number(c["channel_id"]): c for c in self.rows("channel.channel")}
+        edges = np.flatnonzero(np.diff(channel, prepend=-1, append=-1))
+        out = []
+        for a, b in pairwise(edges):
+            of = known.get(float(channel[a]))
+            if of is None:  # a page stands without any one table
+                continue
+            zone = number(of["zone"])
+            out.append(
+                Readings(
+                    int(channel[a]), text(of["role"]), None if zone is None else int(zone),
+                    ts[a:b].astype("i8"), value[a:b].astype("f8"), gap[a:b].astype(bool),
+                )
+            )  # fmt: skip
+        return tuple(sorted(out, key=lambda r: -1 if r.zone is None else r.zone))
+
+    def readings_of(self, span: Span) -> tuple[Readings, ...]:
+        """Trusted readings of [start, end), channels without any left out."""
+        cut = (r.within(span) for r in self.log)
+        return tuple(r for r in cut if r.ts.size)
 
     @cached_property
     def fineness(self) -> dict[str, Standing]:

@@ -19,8 +19,8 @@ from pipeline.units import MICROSECONDS, Unit
 
 NONE = "–"
 _DECIMALS = {"degF": 1, "degC": 1, "inwc": 2, "Pa": 0, "percent": 0, "V": 1, "A": 2}
-# What a packed line may be rounded to (1/scale of the display unit): finer than any logger.
-_WIRE_SCALE = {"degF": 100, "degC": 1000, "inwc": 10000, "Pa": 100}
+# What a packed line may be rounded to (1/scale of the display unit): finer than what is written.
+_WIRE_SCALE = {"degF": 20, "degC": 20, "inwc": 500, "Pa": 2}
 
 
 def number(value: Any) -> float | None:

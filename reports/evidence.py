@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,7 @@ from pipeline.channels import OUTPUT_ROLES, ROLES
 from pipeline.result import EvidenceWindow, Finding, Span
 from pipeline.units import MICROSECONDS
 from pipeline.words import joined
-from reports.block import Model
+from reports.block import Model, Readings
 from reports.display import number, text
 from reports.figure import Band, Level, Line, Mark, Panel, TimeFigure, Track
 from reports.markup import slug
@@ -33,11 +33,12 @@ Spans = tuple[tuple[int, int], ...]
 
 def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> TimeFigure:
     """One evidence window of a finding as a figure; empty (`is_empty`) where nothing was logged."""
-    readings = model.of_window("view.window_reading", finding.code, window.n)
-    states = model.of_window("view.window_state", finding.code, window.n)
+    states = model.states_of(finding.code, window.n)
     span = Span(window.start_ts, window.end_ts)
     tracks, notes = state_tracks(model, states, span)
-    panels, more = reading_panels(model, readings, span, _calling_zones(states), window.lines)
+    panels, more = reading_panels(
+        model, model.readings_of(span), span, _calling_zones(states), window.lines
+    )
     bands = [Band(s.start_ts, s.end_ts, s.label) for s in window.spans if _meets(s, span)]
     bands += [
         Band(v.start_ts, v.end_ts, "service visit", "visit")
@@ -110,22 +111,24 @@ def _change_note(model: Model, span: Span) -> tuple[str, ...]:
 
 def reading_panels(
     model: Model,
-    readings: pd.DataFrame | None,
+    readings: Sequence[Readings],
     span: Span,
     calling: set[int] | None = None,
     levels: Iterable[tuple[str, float, str]] = (),
 ) -> tuple[tuple[Panel, ...], tuple[str, ...]]:
-    """(panels, notes) of readings with role, zone, ts, value and, where known, gap_after.
+    """(panels, notes) of the readings of a stretch, one line per channel.
 
     calling : zones whose setpoints are drawn; None draws all
     levels : (role, value in store units, label), drawn in the panel that takes the role
     """
-    if readings is None:
+    if not readings:
         return (), ("No temperatures or pressures were recorded here.",)
     holds = _holds(model)
     panels, left_out, notes = [], set(), []
     known = {role for _, _, roles, _ in PANELS for role in roles}
-    by_role = _by_role(readings)
+    by_role: dict[str, list[Readings]] = defaultdict(list)
+    for part in readings:
+        by_role[part.role].append(part)
     extra = sorted(set(by_role) - known)
     layout = [
         *PANELS,
@@ -134,13 +137,12 @@ def reading_panels(
     for title, dimension, roles, weight in layout:
         lines, gaps = [], []
         for role in roles:
-            for zone, part in by_role.get(role, ()):
+            for part in by_role.get(role, ()):
+                zone = part.zone
                 if role.endswith("setpoint") and calling is not None and zone not in calling:
                     left_out.add(model.zone(zone))
                     continue
-                hold = holds.get(int(part["channel_id"].iloc[0]))
-                part = part.sort_values("ts")
-                line, missing = _line(model, role, zone, dimension, part, span, hold)
+                line, missing = _line(model, dimension, part, span, holds.get(part.channel_id))
                 lines.append(line)
                 gaps.append(missing)
         if not lines:
@@ -258,16 +260,6 @@ def _zone(value: object) -> int | None:
     return None if n is None else int(n)
 
 
-def _by_role(frame: pd.DataFrame) -> dict[str, list[tuple[int | None, pd.DataFrame]]]:
-    """Role -> (zone, its rows), zones ascending, the house's own first."""
-    out: dict[str, list[tuple[int | None, pd.DataFrame]]] = defaultdict(list)
-    for (role, zone), part in frame.groupby(["role", "zone"], dropna=False, sort=False):
-        out[text(role)].append((_zone(zone), part))
-    for parts in out.values():
-        parts.sort(key=lambda p: -1 if p[0] is None else p[0])
-    return out
-
-
 def _holds(model: Model) -> dict[int, int]:
     """Channel -> longest time between readings that is no gap [µs]."""
     factor = model.result.thresholds.get("hold_max_intervals", 2.5)
@@ -281,20 +273,11 @@ def _holds(model: Model) -> dict[int, int]:
 
 
 def _line(
-    model: Model,
-    role: str,
-    zone: int | None,
-    dimension: str,
-    part: pd.DataFrame,
-    span: Span,
-    hold_us: int | None,
+    model: Model, dimension: str, part: Readings, span: Span, hold_us: int | None
 ) -> tuple[Line, Spans]:
-    ts = part["ts"].to_numpy("i8")
-    values = model.show.shown(dimension, part["value"].to_numpy("f8"))
-    breaks = part["gap_after"].to_numpy(bool) if "gap_after" in part else np.zeros(len(ts), bool)
-    breaks = breaks.copy()
-    breaks[-1] = False
-    at = np.flatnonzero(breaks)
+    role, zone, ts = part.role, part.zone, part.ts
+    values = model.show.shown(dimension, part.values)
+    at = np.flatnonzero(part.gap_after[:-1])
     covered = []
     for a, b in zip([0, *(at + 1)], [*at, len(ts) - 1], strict=True):
         covered.append((int(ts[a]), int(ts[b])))
@@ -320,6 +303,7 @@ def _line(
             unit=model.show.unit(dimension).label,
             decimals=model.show.decimals(dimension),
             scale=model.show.wire_scale(dimension),
+            channel_id=part.channel_id,
         ),
         tuple(missing),
     )

@@ -21,7 +21,7 @@ class Line:
     """One channel drawn as a line; NaN breaks it.
 
     scale : steps per unit that the drawn line keeps (see display.Display.wire_scale)
-    is_envelope : the values are lowest and highest of stretches, not readings one by one
+    channel_id : figures of one page that draw the same channel share its readings
     """
 
     name: str
@@ -32,7 +32,7 @@ class Line:
     unit: str = ""
     decimals: int = 1
     scale: int = 1000
-    is_envelope: bool = False
+    channel_id: int | None = None
 
 
 @dataclass(frozen=True)

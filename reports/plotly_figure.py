@@ -234,7 +234,8 @@ def _panel_traces(
                     "unit": line.unit,
                     "decimals": line.decimals,
                     "steps": line.scale,
-                    "envelope": line.is_envelope,
+                    "channel": line.channel_id,
+                    "offset_ms": figure.offset_us / 1000,
                 },
             )
         )

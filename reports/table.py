@@ -18,7 +18,11 @@ from reports.theme import LIGHT
 
 _HEAD_CLASS = {"text": Markup(), "number": Markup(' class="n"'), "wide": Markup(' class="x"')}
 _TABLE_HEAD = re.compile(r'<table class="(k\w{7})[^"]*" [^>]*><thead><tr>(.*?)</tr>')
-_TITLE = re.compile(r"<th [^>]*>(.*?)</th>")
+_TITLE = re.compile(r'<th scope="col"(?: class="(\w)")?>(.*?)</th>')
+_COLUMN_RULE = {
+    "n": "text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap",
+    "x": "min-width:9rem",
+}
 SHORT_NUMBER = 16
 """A number with its unit of up to this length is not broken."""
 MANY_COLUMNS = 7
@@ -69,6 +73,13 @@ class Table:
     is_printed: bool = False
 
 
+# on a phone every row is a card, and numbers stand to the left; on paper columns share the width
+_COLUMN_MEDIA = {
+    "n": "print,screen and (min-width:601px)",
+    "x": "screen and (min-width:601px)",
+}
+
+
 def table_html(table: Table) -> Markup:
     """The table as HTML; long ones fold, and on a phone every row is a card of label and value."""
     if table.folded:
@@ -95,17 +106,28 @@ def label_class(columns: tuple[Column, ...]) -> str:
 
 
 def label_rules(html: str) -> str:
-    """CSS that gives the cells of every table in `html` their column's title, once per kind.
+    """CSS that gives the cells of every table in `html` their column's title and kind, once.
 
-    Written into each cell instead, the titles were a twelfth of a page.
+    Written into each cell instead, the titles were a twelfth of a page and the kinds a twentieth.
     """
-    rules = {}
-    for kind, head in _TABLE_HEAD.findall(html):
-        for n, title in enumerate(_TITLE.findall(head)[1:], start=2):
+    titles: dict[tuple[str, int], str] = {}
+    kinds: dict[str, dict[tuple[str, int], str]] = {"n": {}, "x": {}}
+    for table, head in _TABLE_HEAD.findall(html):
+        for n, (kind, title) in enumerate(_TITLE.findall(head), start=1):
             # whatever is not a plain word goes in as its code point
             told = re.sub(r"[^\w -]", lambda found: f"\\{ord(found[0]):x} ", unescape(title))
-            rules[kind, n] = f'.{kind} td:nth-child({n}){{--l:"{told}"}}'
-    return "".join(rules[key] for key in sorted(rules))
+            if n > 1:
+                titles[table, n] = f'.{table} td:nth-child({n}){{--l:"{told}"}}'
+            if kind:
+                narrow = ":not(.many)" if kind == "x" else ""
+                kinds[kind][table, n] = (
+                    f".{table}{narrow} tbody>tr>:nth-child({n}){{{_COLUMN_RULE[kind]}}}"
+                )
+    rules = [titles[key] for key in sorted(titles)]
+    for kind, where in _COLUMN_MEDIA.items():
+        placed = "".join(kinds[kind][key] for key in sorted(kinds[kind]))
+        rules += [f"@media {where}{{{placed}}}"] if placed else []
+    return "".join(rules)
 
 
 def _rows(n: int) -> str:
@@ -140,25 +162,16 @@ def _row(columns: tuple[Column, ...], row: tuple[Cell | str, ...]) -> Markup:
     out = []
     for i, (column, item) in enumerate(zip(columns, row, strict=True)):
         cell = item if isinstance(item, Cell) else Cell(item)
-        tag, scope = ("th", ' scope="row"') if i == 0 else ("td", "")
+        tag = "th" if i == 0 else "td"  # a first th heads its row without saying so
         drawing = _drawing(cell)
-        short = column.kind == "number" and len(cell.text) <= SHORT_NUMBER
-        kinds = [
-            k
-            for k, use in (
-                ("n", short),
-                ("r", column.kind == "number" and not short),
-                ("x", column.kind == "wide"),
-            )
-            if use
-        ]
-        kinds += [k for k in ("d" if drawing else "", cell.word) if k]
+        long = column.kind == "number" and len(cell.text) > SHORT_NUMBER
+        kinds = [k for k in ("r" if long else "", "d" if drawing else "", cell.word) if k]
         # plain strings, each part escaped where it enters: a page has tens of thousands of cells
         names = f' class="{escape(" ".join(kinds))}"' if kinds else ""
         inner = f"{cell.icon}{escape(kept_together(clean(cell.text)))}"
         if cell.href.startswith("#"):
             inner = f'<a href="{escape(cell.href)}">{inner}</a>'
-        out.append(f"<{tag}{scope}{names}>{inner}{drawing}</{tag}>")
+        out.append(f"<{tag}{names}>{inner}{drawing}</{tag}>")
     return Markup(f"<tr>{''.join(out)}</tr>")
 
 

@@ -1,10 +1,55 @@
-"""A Plotly figure on its way into the page: plain JSON, number arrays as whole differences."""
+"""Plotly figures on their way into the page: plain JSON, arrays as differences, readings once."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
+
+
+def wire_page(
+    figures: Mapping[str, dict[str, Any]],
+) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+    """(figures, shared) of one page: what several figures draw of one channel is sent once.
+
+    The longest line of each channel (`meta.channel`) goes whole into `shared`; every line that is
+    a stretch of it says only which: x and y are {"$": [channel, first, end, shift_ms]}, where
+    the shift takes the shared clock to the figure's own. A line that is none is sent whole.
+    """
+    longest: dict[str, dict[str, Any]] = {}
+    for line in _channel_lines(figures.values()):
+        key = str(line["meta"]["channel"])
+        if key not in longest or len(line["x"]) > len(longest[key]["x"]):
+            longest[key] = line
+    shared = {
+        key: {"x": packed_array(line["x"], 1), "y": packed_array(line["y"], line["meta"]["steps"])}
+        for key, line in longest.items()
+    }
+    out = {}
+    for name, figure in figures.items():
+        data = [_as_stretch(trace, longest) for trace in figure["data"]]
+        out[name] = wire(figure | {"data": data})
+    return out, shared
+
+
+def _channel_lines(figures: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    for figure in figures:
+        yield from (t for t in figure["data"] if t["meta"].get("channel") is not None)
+
+
+def _as_stretch(trace: dict[str, Any], longest: dict[str, dict[str, Any]]) -> dict[str, Any]:
+    whole = longest.get(str(trace["meta"].get("channel")))
+    if whole is None or not len(trace["x"]):
+        return trace
+    shift = trace["meta"]["offset_ms"] - whole["meta"]["offset_ms"]
+    first = int(np.searchsorted(whole["x"], trace["x"][0] - shift))
+    end = first + len(trace["x"])
+    x, y = whole["x"][first:end], whole["y"][first:end]
+    if not np.array_equal(x, trace["x"] - shift) or not np.array_equal(y, trace["y"], True):
+        return trace
+    stretch = {"$": [str(trace["meta"]["channel"]), first, end, shift]}
+    return trace | {"x": stretch, "y": stretch}
 
 
 def wire(figure: dict[str, Any]) -> dict[str, Any]:

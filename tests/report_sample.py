@@ -91,18 +91,11 @@ def _readings() -> list[dict[str, Any]]:
     static = [(at(13, 6) + i * 10 * SECOND, 0.5, False) for i in range(62)]
     room = [(at(13, 6) + i * 120 * SECOND, 68.0, False) for i in range(6)]
     rows = []
-    for channel, role, zone, values in (
-        (1, "supply_temp", None, supply),
-        (2, "static_pressure", None, static),
-        (3, "zone_temp", 1, room),
-    ):
+    for channel, values in ((1, supply), (2, static), (3, room)):
         rows += [
-            {
-                "code": CODE, "n": 1, "channel_id": channel, "role": role, "zone": zone,
-                "ts": ts, "value": value, "gap_after": gap,
-            }
+            {"channel_id": channel, "ts": ts, "value": value, "gap_after": gap}
             for ts, value, gap in values
-        ]  # fmt: skip
+        ]
     return rows
 
 
@@ -306,16 +299,8 @@ def _frames() -> dict[str, pd.DataFrame]:
                 "stayed_in_s": 0.0, "in_visit": False,
             }
         ],
-        "view.window_reading": _readings(),
+        "view.log_reading": _readings(),
         "view.window_state": _states(),
-        "view.overview": [
-            {
-                "channel_id": 1, "role": "supply_temp", "bucket_ts": START + i * HOUR,
-                "low": 70.0, "low_ts": START + i * HOUR, "high": 70.0 + i,
-                "high_ts": START + i * HOUR + 60 * SECOND,
-            }
-            for i in range(48)
-        ],
     }  # fmt: skip
     return {name: frame(name, given) for name, given in rows.items()}
 

@@ -21,7 +21,7 @@ from reports.evidence import evidence_figure
 from reports.figure import TimeFigure
 from reports.plotly_figure import time_plotly
 from reports.svg import time_still
-from reports.wire import unpacked_array, wire
+from reports.wire import unpacked_array, wire, wire_page
 
 
 def _sample() -> ModuleType:
@@ -45,7 +45,7 @@ def figure(model: Model = MODEL) -> TimeFigure:
 
 @cache
 def made() -> dict[str, Any]:
-    return wire(time_plotly(figure()))
+    return wire(time_plotly(figure()))  # by itself, so that nothing of it is sent elsewhere
 
 
 def line(name: str) -> dict[str, Any]:
@@ -127,9 +127,12 @@ def test_gap_of_one_line_is_named_and_hatched_along_the_foot_only() -> None:
     assert [tuple(g) for g in air.gaps] == [(sample.at(13, 6, 5), sample.at(13, 6, 10))]
     assert air.partial == () and static.gaps == ()
     frames = dict(MODEL.result.frames)
-    more = frames["view.window_reading"].query("role == 'static_pressure'")
-    both = pd.concat([frames["view.window_reading"], more.assign(role="return_temp", channel_id=9)])
-    two = Model(replace(MODEL.result, frames=frames | {"view.window_reading": both}))
+    readings, channels = frames["view.log_reading"], frames["channel.channel"]
+    more = readings.query("channel_id == 2").assign(channel_id=9)
+    like = channels.query("channel_id == 2").assign(role="return_temp", channel_id=9)
+    frames["view.log_reading"] = pd.concat([readings, more], ignore_index=True)
+    frames["channel.channel"] = pd.concat([channels, like], ignore_index=True)
+    two = Model(replace(MODEL.result, frames=frames))
     air = figure(two).panels[0]
     assert air.gaps == () and air.partial == ((sample.at(13, 6, 5), sample.at(13, 6, 10)),)
     said = "Not recorded Tue Jan 13, 6:05 am – 6:10 am: Supply air"
@@ -147,11 +150,32 @@ def test_state_that_was_off_throughout_is_a_sentence_not_a_row() -> None:
     assert "Y1 out" not in [t.name for t in figure(model).tracks]
 
 
-def test_whole_log_keeps_highest_and_lowest_of_every_bucket() -> None:
-    (panel,) = whole_log(MODEL).panels
-    values = panel.lines[0].values
-    # 48 buckets of 70 and 70+i; in the first both are 70, at two instants
-    assert len(values) == 96 and values.min() == 70.0 and values.max() == 117.0
+def test_whole_log_has_every_reading_and_the_page_sends_it_once() -> None:
+    drawn = {f.key: f for f in (figure(), whole_log(MODEL))}
+    assert [len(p.lines[0].values) for p in whole_log(MODEL).panels] == [34, 62, 6]  # a break in 34
+    figures, shared = wire_page({key: time_plotly(f) for key, f in drawn.items()})
+    assert set(shared) == {"1", "2", "3"}
+    assert unpacked_array(shared["1"]["y"])[:31].tolist() == [120.0 + i for i in range(31)]
+    for key, sent in figures.items():
+        lines = [t for t in sent["data"] if t["meta"]["kind"] == "line"]
+        assert [t["y"]["$"][0] for t in lines] == ["1", "2", "3"], key
+        assert [t["y"]["$"][1:3] for t in lines] == [[0, 34], [0, 62], [0, 6]], key
+
+
+def test_a_line_on_another_clock_is_the_same_stretch_shifted_and_another_line_is_sent_whole() -> (
+    None
+):
+    late = replace(figure(), key="late", offset_us=figure().offset_us + 3_600_000_000)
+    static = figure().panels[1]
+    bent = replace(static.lines[0], values=static.lines[0].values + 0.1, ts=static.lines[0].ts + 1)
+    other = replace(figure(), key="other", panels=(replace(static, lines=(bent,)),))
+    figures, _ = wire_page({f.key: time_plotly(f) for f in (figure(), late, other)})
+    assert [t["x"]["$"][3] for t in figures["late"]["data"] if "$" in t["x"]] == [3_600_000.0] * 3
+    (line,) = (t for t in figures["other"]["data"] if t["meta"]["kind"] == "line")
+    assert unpacked_array(line["y"])[0] == pytest.approx(0.6)
+
+
+def test_whole_log_has_runs_calls_and_trips() -> None:
     assert {t.name for t in whole_log(MODEL).tracks} == {
         "W1 out", "Main floor heat call", "Limit trips",
     }  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import gzip
 import hashlib
 import importlib.util
 import json
@@ -21,7 +20,7 @@ from pipeline.result import RankedCause, SiteInfo, SiteResult
 from pipeline.units import PA_PER_INWC
 from reports.block import Model
 from reports.blocks import trust
-from reports.page import LIBRARY
+from reports.page import LIBRARY, packed, unpacked
 from reports.site import BLOCKS, render_site
 
 
@@ -84,7 +83,7 @@ def script_text(page: str, key: str) -> str:
 
 
 def opened(page: str, key: str) -> str:
-    return gzip.decompress(base64.b64decode(script_text(page, key))).decode()
+    return unpacked(script_text(page, key))
 
 
 def policy(page: str) -> str:
@@ -99,6 +98,15 @@ def figures(page: str) -> dict:
 
 
 # ------------------------------------------------------------------ what the page says
+
+
+@pytest.mark.parametrize(
+    "text", ["", "a", "</script><!--", "°F " * 999, "".join(map(chr, range(9999)))]
+)
+def test_what_is_packed_into_the_page_comes_back_and_can_end_nothing(text: str) -> None:
+    signs = packed(text)
+    assert unpacked(signs) == text and packed(text) == signs
+    assert not set(signs) & set("<>&\"' \\")
 
 
 def test_page_names_every_finding_with_its_parts(page: str) -> None:

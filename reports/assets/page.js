@@ -14,6 +14,46 @@ const printed = [...document.querySelectorAll('details.rest, details.prints')];
 let wereOpen = [];
 window.addEventListener('beforeprint', () => { wereOpen = printed.map(d => d.open); for (const d of printed) d.open = true; });
 window.addEventListener('afterprint', () => printed.forEach((d, i) => { d.open = wereOpen[i]; }));
+// Every table can be taken away: as text with tabs, or as a file. A cell that a spreadsheet would run
+// as a formula gets an apostrophe in front; a plain number stays one.
+const rowsOf = table => [...table.rows].map(row => [...row.cells].map(cell => cell.innerText.trim().replace(/\s+/g, ' ')));
+const inert = text => /^[=+\-@\uFF1D\uFF0B\uFF0D\uFF20]/.test(text) && !/^[+-]?[\d.,]+$/.test(text) ? "'" + text : text;
+const quoted = text => /[",\n]/.test(text) ? '"' + text.replaceAll('"', '""') + '"' : text;
+function button(words, what, act) {
+  const made = document.createElement('button');
+  made.type = 'button';
+  made.textContent = words;
+  made.setAttribute('aria-label', words + ': ' + what);
+  made.addEventListener('click', () => act(made));
+  return made;
+}
+async function copied(table) {
+  try {
+    await navigator.clipboard.writeText(rowsOf(table).map(row => row.map(inert).join('\t')).join('\n'));
+  } catch {
+    getSelection().selectAllChildren(table);
+    if (!document.execCommand('copy')) return 'Select and copy by hand';
+    getSelection().removeAllRanges();
+  }
+  return 'Copied';
+}
+function saved(table, name) {
+  const text = rowsOf(table).map(row => row.map(cell => quoted(inert(cell))).join(',')).join('\r\n');
+  const link = document.createElement('a');
+  link.href = URL.createObjectURL(new Blob(['\ufeff' + text + '\r\n'], {type: 'text/csv'}));
+  link.download = name.toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-|-$/g, '').slice(0, 60) + '.csv';
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+}
+for (const table of document.querySelectorAll('.scroll>table')) {
+  const name = table.getAttribute('aria-label') || 'table', bar = document.createElement('p');
+  bar.className = 'take noprint';
+  bar.append(
+    button('Copy', name, async b => { b.textContent = await copied(table); setTimeout(() => { b.textContent = 'Copy'; }, 2000); }),
+    button('CSV', name, () => saved(table, name)),
+  );
+  table.parentElement.after(bar);
+}
 // Without these the still drawings stay; the page is complete without a script.
 if (!('DecompressionStream' in window) || !('IntersectionObserver' in window)) return;
 const LIGHT = JSON.parse(document.getElementById('hues').textContent);
@@ -23,9 +63,20 @@ const MONTHS = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', '
 const wide = () => window.innerWidth >= 700;
 const dark = matchMedia('(prefers-color-scheme: dark)');
 
+// Base 85: five signs are four bytes, the last group is filled up with the highest sign.
+const SIGNS = '0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%.()*+-;,=/?@^_`{|}~';
+function bytes(text) {
+  const worth = new Uint8Array(128), full = Math.ceil(text.length / 5), out = new DataView(new ArrayBuffer(full * 4));
+  for (let i = 0; i < 85; i++) worth[SIGNS.charCodeAt(i)] = i;
+  for (let g = 0; g < full; g++) {
+    let value = 0;
+    for (let i = 5 * g; i < 5 * g + 5; i++) value = value * 85 + (i < text.length ? worth[text.charCodeAt(i)] : 84);
+    out.setUint32(4 * g, value);
+  }
+  return new Uint8Array(out.buffer, 0, full * 4 - (5 * full - text.length));
+}
 async function opened(id) {
-  const packed = Uint8Array.from(atob(document.getElementById(id).textContent.trim()), c => c.charCodeAt(0));
-  const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream('gzip'));
+  const stream = new Blob([bytes(document.getElementById(id).textContent.trim())]).stream().pipeThrough(new DecompressionStream('gzip'));
   return new Response(stream).text();
 }
 let library, figures;
@@ -34,7 +85,13 @@ const getLibrary = () => library ??= opened('lib').then(source => {
   script.textContent = source;   // its hash stands in the page's policy
   document.head.append(script);
 });
-const getFigures = () => figures ??= opened('figures').then(JSON.parse);
+const getFigures = () => figures ??= opened('figures').then(text => {
+  const all = JSON.parse(text);
+  for (const k in all.shared) all.shared[k] = {x: numbers(all.shared[k].x._), y: numbers(all.shared[k].y._)};
+  shared = all.shared;
+  return all;
+});
+let shared;
 
 function numbers(packed) {
   const steps = packed[0], out = new Float64Array(packed.length - 1);
@@ -49,6 +106,10 @@ function restored(value, key) {
   if (Array.isArray(value)) return value.map(v => restored(v, key));
   if (value && typeof value === 'object') {
     if (value._) return numbers(value._);
+    if (value.$) {   // a stretch of a channel that several figures draw
+      const [channel, first, end, shift] = value.$, part = shared[channel][key].subarray(first, end);
+      return key === 'x' && shift ? part.map(v => v + shift) : part;
+    }
     const out = {};
     for (const k in value) out[k] = restored(value[k], k);
     return out;
@@ -80,16 +141,36 @@ function valueAt(trace, t) {
   return a + (b - a) * (t - trace.x[i]) / (trace.x[i + 1] - trace.x[i]);
 }
 const fixed = (v, decimals) => v.toFixed(decimals).replace(/^-(?=[0.]*$)/, '').replace('-', '\u2212');
-// Lowest and highest of the stretch around t, where the line joins only those.
-function around(trace, t, decimals) {
-  const i = before(trace.x, t), near = [i - 1, i, i + 1, i + 2].map(k => trace.y[k]).filter(isFinite);
-  const low = fixed(Math.min(...near), decimals), high = fixed(Math.max(...near), decimals);
-  return low === high ? low : low + ' to ' + high;
-}
 function stateAt(trace, t) {
   if (trace.meta.unknown.some(s => s[0] <= t && t < s[1])) return 'not recorded';
   const i = before(trace.exact || trace.x, t);
   return (trace.meta.words || ['on', 'off'])[i % 4 === 2 ? 0 : 1];
+}
+
+// Of a line denser than the drawing: lowest and highest of every column, in their order, so that no
+// peak is lost; where it is looked at closely, every reading. One point more on either side.
+const COLUMNS = 1200;
+function thinned(trace, a, b) {
+  const {x, y} = trace.full, from = Math.max(before(x, a), 0), to = Math.min(before(x, b) + 2, x.length);
+  if (to - from <= 3 * COLUMNS) { trace.x = x.subarray(from, to); trace.y = y.subarray(from, to); return; }
+  const outX = [], outY = [], wide = (b - a) / COLUMNS;
+  let column = null, low = -1, high = -1;
+  const flush = () => {
+    if (low < 0) return;
+    for (const i of low === high ? [low] : [Math.min(low, high), Math.max(low, high)]) { outX.push(x[i]); outY.push(y[i]); }
+    low = high = -1;
+  };
+  for (let i = from; i < to; i++) {
+    const at = Math.floor((x[i] - a) / wide);
+    if (at !== column) { flush(); column = at; }
+    if (Number.isNaN(y[i])) { flush(); outX.push(x[i]); outY.push(NaN); continue; }
+    if (low < 0) { low = high = i; continue; }
+    if (y[i] < y[low]) low = i;
+    if (y[i] > y[high]) high = i;
+  }
+  flush();
+  trace.x = Float64Array.from(outX);
+  trace.y = Float64Array.from(outY);
 }
 
 // Rare events keep a width that can be seen, taken anew at every zoom: a fixed one would lie.
@@ -107,10 +188,10 @@ function values(box, data, t) {
     const span = document.createElement('span'), b = document.createElement('b');
     let words;
     if (m.kind === 'line') {
-      const v = valueAt(trace, t), sample = document.createElement('i');
+      const v = valueAt(trace.full || trace, t), sample = document.createElement('i');
       sample.style.borderTop = '2px ' + (trace.line.dash === 'solid' ? 'solid ' : 'dashed ') + trace.line.color;
       span.append(sample);
-      words = !isFinite(v) ? 'not recorded' : (m.envelope ? around(trace, t, m.decimals) : fixed(v, m.decimals)) + ' ' + m.unit;
+      words = !isFinite(v) ? 'not recorded' : fixed(v, m.decimals) + ' ' + m.unit;
     } else {
       words = stateAt(trace, t);
       if (words === 'off' || words === 'closed') span.className = 'off';
@@ -122,8 +203,8 @@ function values(box, data, t) {
   box.replaceChildren(...parts);
 }
 
-async function draw(figure) {
-  if (figure.dataset.state) return;
+const draw = figure => figure.drawing ??= drawn(figure);
+async function drawn(figure) {
   figure.dataset.state = 'loading';
   const live = figure.querySelector('.live'), tools = figure.querySelector('.tools');
   const open = tools.querySelector('.open');
@@ -146,6 +227,8 @@ async function draw(figure) {
       for (const a of made.layout.annotations) if (a.yref === 'paper') a.text = a.text.split('   ')[0];
     }
     const range = made.layout.xaxis.range.slice();
+    const dense = made.data.filter(t => t.meta && t.meta.kind === 'line' && t.x.length > 3 * COLUMNS);
+    for (const t of dense) { t.full = {x: t.x, y: t.y}; thinned(t, ...range); }
     live.hidden = false;
     await window.Plotly.newPlot(live, made.data, made.layout, all.config);
     figure.querySelector('.poster').hidden = true;
@@ -175,8 +258,9 @@ async function draw(figure) {
     });
     const events = made.data.filter(t => t.meta && t.meta.event);
     const fit = () => {
-      if (!events.length) return;
+      if (!events.length && !dense.length) return;
       const [a, b] = shown();
+      for (const t of dense) thinned(t, a, b);
       for (const t of events) widened(t, 3 * (b - a) / (live.clientWidth - made.layout.margin.l));
       made.layout.datarevision = (made.layout.datarevision || 0) + 1;
       window.Plotly.react(live, made.data, made.layout, all.config);
@@ -190,6 +274,13 @@ async function draw(figure) {
     const first = made.layout.meta.first ?? (range[0] + range[1]) / 2;
     input.value = 1000 * (first - range[0]) / (range[1] - range[0]);
     read(first);
+    figure.look = async t => {
+      const half = Math.min(LOOK_MS, (range[1] - range[0]) / 2);
+      await window.Plotly.relayout(live, {'xaxis.range': [t - half, t + half]});
+      input.value = 500;
+      read(t);
+      input.focus({preventScroll: true});
+    };
     figure.dataset.state = 'drawn';
   } catch (error) {
     live.hidden = true;
@@ -198,6 +289,36 @@ async function draw(figure) {
     open.disabled = true;
     figure.dataset.state = 'failed';
     console.error(error);
+  }
+}
+
+// A time at the head of a row leads to that minute of the whole log. Times are the wall clock's, as
+// is the axis; they are written without a year, so it is the one in which they lie in the log.
+const LOOK_MS = 45 * 60000;
+const MOMENT = /^(?:Sun|Mon|Tue|Wed|Thu|Fri|Sat) ([A-Z][a-z]{2}) (\d+),? (\d+):(\d\d)(?::(\d\d))?(?:\s(am|pm))?$/;
+function instant(found, [first, last]) {
+  const [, month, day, hour, minute, second, half] = found;
+  const hours = half ? hour % 12 + (half === 'pm' ? 12 : 0) : +hour;
+  for (let year = new Date(first).getUTCFullYear(); year <= new Date(last).getUTCFullYear(); year++) {
+    const t = Date.UTC(year, MONTHS.indexOf(month), day, hours, minute, second || 0);
+    if (t >= first - 60000 && t <= last + 60000) return t;
+  }
+  return null;
+}
+const log = document.getElementById('fig-whole-log');
+if (log && log.dataset.live) {
+  for (const cell of document.querySelectorAll('.scroll tbody th')) {
+    const words = cell.textContent.replace(/\u00a0/g, ' '), found = words.match(MOMENT);
+    if (!found) continue;
+    const go = button(cell.textContent, 'show in the whole log', async () => {
+      const all = await getFigures(), t = instant(found, all[log.dataset.live].layout.xaxis.range);
+      if (t === null) return;
+      await draw(log);
+      log.scrollIntoView({block: 'start'});
+      if (log.look) await log.look(t);
+    });
+    go.className = 'go';
+    cell.replaceChildren(go);
   }
 }
 
@@ -213,6 +334,7 @@ dark.addEventListener('change', () => {
   for (const figure of document.querySelectorAll('figure[data-state=drawn]')) {
     window.Plotly.purge(figure.querySelector('.live'));
     delete figure.dataset.state;
+    figure.drawing = null;
     draw(figure);
   }
 });

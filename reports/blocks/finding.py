@@ -56,6 +56,10 @@ _HTML = """
 """
 
 
+MAX_EVENTS = 100
+"""Events listed under a finding; the sentence above the list counts all of them."""
+
+
 def render(model: Model) -> Block:
     """Every finding of the result, in its order."""
     parts, figures = [], []
@@ -106,7 +110,7 @@ def _events(model: Model, finding: Finding) -> Markup:
     """The events, folded: the caption says how many of how many are listed."""
     if finding.table:
         columns = [title for title, _ in finding.table]
-        rows = tuple(zip(*(values for _, values in finding.table), strict=True))
+        rows = tuple(zip(*(values for _, values in finding.table), strict=True))[:MAX_EVENTS]
         seen = len(finding.evidence)
         note = ""
         if seen > len(rows):

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import numpy as np
-import pandas as pd
-
 from pipeline.channels import OUTPUT_ROLES
 from reports.block import Block, Model, absent
 from reports.display import number, plural, text
 from reports.drawing import figure_html
 from reports.evidence import clock_note, reading_panels, track_hue
-from reports.figure import Band, Panel, TimeFigure, Track
+from reports.figure import Band, TimeFigure, Track
 
 
 def render(model: Model) -> Block:
@@ -27,12 +22,9 @@ def render(model: Model) -> Block:
 def whole_log(model: Model) -> TimeFigure:
     """The figure: no peak is lost, because each bucket keeps its lowest and highest reading."""
     window = model.window
-    overview = model.frame("view.overview")
-    panels: tuple[Panel, ...] = ()
+    panels, _ = reading_panels(model, model.log, window, calling=set())
     notes: tuple[str, ...] = ()
-    if overview is not None:
-        panels, _ = reading_panels(model, _both_ends(overview), window, calling=set())
-        panels = tuple(_enveloped(panel) for panel in panels)
+    if panels:
         notes = ("Hatched: not recorded; every gap is listed under Data quality.",)
     trips = model.rows("interval.trip")
     tracks = tuple(_outputs(model) + _calls(model) + _trips(trips))
@@ -62,8 +54,9 @@ def whole_log(model: Model) -> TimeFigure:
         ),
         notes=(
             *notes,
-            "Lines join the lowest and the highest reading of every few minutes, so no peak is "
-            "lost; reading by reading, the minutes of each finding are drawn under it.",
+            "Where readings are denser than the drawing, lines join the lowest and the highest "
+            "of every few, so no peak is lost; the zoomable chart draws reading by reading where "
+            "it is looked at.",
             *clock_note(model, window),
         ),
     )
@@ -71,28 +64,6 @@ def whole_log(model: Model) -> TimeFigure:
 
 def _capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
-
-
-def _enveloped(panel: Panel) -> Panel:
-    return replace(panel, lines=tuple(replace(line, is_envelope=True) for line in panel.lines))
-
-
-def _both_ends(overview: pd.DataFrame) -> pd.DataFrame:
-    """Two readings per bucket, in time order; a jump over more than a bucket is a break."""
-    ends = [
-        overview[["channel_id", "role", "zone", "bucket_ts", f"{side}_ts", side]].set_axis(
-            ["channel_id", "role", "zone", "bucket_ts", "ts", "value"], axis=1
-        )
-        for side in ("low", "high")
-    ]
-    both = pd.concat(ends, ignore_index=True).drop_duplicates(["channel_id", "ts"])
-    both = both.sort_values(["channel_id", "ts"], ignore_index=True)
-    same = both["channel_id"].eq(both["channel_id"].shift(-1))
-    step = both["bucket_ts"].shift(-1) - both["bucket_ts"]
-    grid = np.diff(np.sort(both["bucket_ts"].unique()))
-    width = int(np.median(grid)) if grid.size else 0
-    both["gap_after"] = same & (step > 2 * width)
-    return both
 
 
 def _runs(rows: list[dict[str, object]]) -> tuple[tuple[int, int], ...]:

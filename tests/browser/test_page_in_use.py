@@ -1,0 +1,194 @@
+"""The sample site's page, used as a reviewer would use it, in a real browser."""
+
+from __future__ import annotations
+
+import csv
+import io
+import random
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.review import review_site
+from reports.site import render_site
+from sample_data.unpack import unpack_site
+
+STAGING = "table[aria-label^='Starts of second stage']"
+MOST_BYTES = 1_600_000
+STATES = [
+    pytest.param(1280, False, "screen", id="desktop"),
+    pytest.param(1280, True, "screen", id="dark"),
+    pytest.param(390, False, "screen", id="phone"),
+    pytest.param(1000, False, "print", id="print"),
+]
+
+# What the whole log draws of its densest line between two instants, against all its readings there.
+PEAKS = """([a, b]) => {
+  const gd = document.querySelector('#fig-whole-log .live');
+  return gd.data.filter(t => t.full).map(t => {
+    const inside = (x, y) => { const out = [];
+      for (let i = 0; i < x.length; i++) {
+        if (x[i] >= a && x[i] <= b && !Number.isNaN(y[i])) out.push(y[i]);
+      }
+      return [out.length, Math.min(...out), Math.max(...out)]; };
+    return {name: t.meta.name, drawn: inside(t.x, t.y), all: inside(t.full.x, t.full.y)};
+  });
+}"""
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("page")
+    result = review_site(unpack_site("larch-14", folder), align=True).result
+    page = folder / "report.html"
+    page.write_text(render_site(result), encoding="utf-8")
+    return page
+
+
+def test_page_is_light(path: Path) -> None:
+    assert path.stat().st_size <= MOST_BYTES
+
+
+@pytest.mark.parametrize("width, dark, media", STATES)
+def test_no_barrier_and_no_fault(
+    path: Path, look: Callable[..., Any], width: int, dark: bool, media: str
+) -> None:
+    with look(path, width, dark=dark, media=media) as seen:
+        if media == "screen" and width >= 700:
+            seen.scrolled_to("whole-log")
+            seen.page.evaluate("scrollTo(0, 0)")
+        assert seen.barriers() == []
+        assert seen.faults() == []
+
+
+@pytest.mark.parametrize("width", [360, 768, 1280, 2560])
+def test_nothing_scrolls_sideways(path: Path, look: Callable[..., Any], width: int) -> None:
+    with look(path, width) as seen:
+        assert seen.faults() == []
+        seen.picture(f"site-{width}", whole=width < 2560)
+        seen.page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+        assert seen.faults() == []
+
+
+def test_page_stands_without_scripts(path: Path, look: Callable[..., Any]) -> None:
+    with look(path, scripts=False) as seen:
+        drawings = seen.page.locator("figure .poster")
+        assert drawings.count() > 10 and drawings.first.is_visible()
+        assert seen.page.locator("h1").inner_text()
+
+
+def test_a_row_leads_to_its_minute_and_the_values_there(
+    path: Path, look: Callable[..., Any]
+) -> None:
+    with look(path) as seen:
+        go = (
+            seen.page.locator("section", has_text="Starts of second stage")
+            .last.locator(".go")
+            .first
+        )
+        words = go.inner_text()
+        go.click()
+        seen.page.wait_for_selector("#fig-whole-log[data-state=drawn]", timeout=20_000)
+        output = seen.page.locator("#fig-whole-log output")
+        seen.page.wait_for_function(
+            "w => document.querySelector('#fig-whole-log output').textContent === w",
+            arg=words.replace("\u00a0", " "),
+            timeout=10_000,
+        )
+        low, high = seen.page.evaluate(
+            "document.querySelector('#fig-whole-log .live').layout.xaxis.range.map("
+            "v => typeof v === 'number' ? v : Date.parse(v.replace(' ', 'T') + 'Z'))"
+        )
+        assert high - low == pytest.approx(90 * 60_000, abs=2)
+        values = seen.page.locator("#fig-whole-log .values").inner_text()
+        # second stage came on at this very instant
+        assert "W2 out on" in values.replace("\n", " ") and output.is_visible()
+        focused = "document.activeElement === document.querySelector('#fig-whole-log input')"
+        assert seen.page.evaluate(focused)
+        assert seen.faults() == []
+        seen.picture("site-row-to-minute", whole=False)
+
+
+def test_no_peak_is_lost_at_any_zoom(path: Path, look: Callable[..., Any]) -> None:
+    rng = random.Random(7)
+    with look(path) as seen:
+        seen.scrolled_to("whole-log")
+        whole = seen.page.evaluate(
+            "document.querySelector('#fig-whole-log .live').layout.xaxis.range.map("
+            "v => typeof v === 'number' ? v : Date.parse(v.replace(' ', 'T') + 'Z'))"
+        )
+        for minutes in (10_000, 2_000, 300, 60, 10):
+            wide = min(minutes * 60_000, whole[1] - whole[0])
+            a = whole[0] + rng.random() * (whole[1] - whole[0] - wide)
+            seen.page.evaluate(
+                "([a, b]) => Plotly.relayout(document.querySelector('#fig-whole-log .live'), "
+                "{'xaxis.range': [a, b]})",
+                [a, a + wide],
+            )
+            found = seen.page.evaluate(PEAKS, [a, a + wide])
+            assert len(found) >= 3
+            for line in found:
+                assert line["drawn"][1:] == line["all"][1:], (minutes, line)
+                assert line["drawn"][0] <= 3 * 1200 + 2, line
+                if minutes <= 60:  # looked at closely: every reading
+                    assert line["drawn"][0] == line["all"][0], line
+        assert seen.faults() == []
+
+
+def test_a_table_can_be_taken_away(path: Path, look: Callable[..., Any]) -> None:
+    with look(path) as seen:
+        table = seen.page.locator(STAGING).first
+        name = table.get_attribute("aria-label")
+        with seen.page.expect_download() as download:
+            seen.page.get_by_role("button", name=f"CSV: {name}").click()
+        text = Path(download.value.path()).read_text(encoding="utf-8-sig")
+        rows = list(csv.reader(io.StringIO(text)))
+        assert (
+            rows[0][0] == "Second stage on" and len(rows) == 1 + table.locator("tbody tr").count()
+        )
+        assert download.value.suggested_filename.startswith("starts-of-second-stage")
+        assert seen.faults() == []
+
+
+def test_nothing_in_a_table_taken_away_runs_as_a_formula(
+    path: Path, look: Callable[..., Any]
+) -> None:
+    given = ["=1+1", "+A1", "-cmd|' /C calc'!A0", "@SUM(A1)", "\uff1dA1", "-5", "1,234", 'say "x"']
+    with look(path) as seen:
+        table = seen.page.locator(STAGING).first
+        name = table.get_attribute("aria-label")
+        table.evaluate(
+            "(t, given) => { t.tBodies[0].innerHTML = ''; for (const g of given) "
+            "t.tBodies[0].insertRow().insertCell().textContent = g; }",
+            given,
+        )
+        with seen.page.expect_download() as download:
+            seen.page.get_by_role("button", name=f"CSV: {name}").first.click()
+        text = Path(download.value.path()).read_text(encoding="utf-8-sig")
+        cells = [row[0] for row in list(csv.reader(io.StringIO(text)))[1:]]
+        assert cells == [
+            "'=1+1",
+            "'+A1",
+            "'-cmd|' /C calc'!A0",
+            "'@SUM(A1)",
+            "'\uff1dA1",
+            *given[5:],
+        ]
+
+
+def test_a_broken_page_is_seen_as_broken(
+    path: Path, look: Callable[..., Any], tmp_path: Path
+) -> None:
+    broken = tmp_path / "broken.html"
+    text = path.read_text(encoding="utf-8").replace(
+        "</main>",
+        '<p style="width:3000px">wide</p><img src="https://example.invalid/x.png">'
+        "<script>alert(1)</script><button></button></main>",
+    )
+    broken.write_text(text, encoding="utf-8")
+    with look(broken) as seen:
+        said = " ".join(seen.faults() + seen.barriers())
+    assert "wider than the screen" in said and "Content Security Policy" in said
+    assert "button-name" in said and "image-alt" in said
