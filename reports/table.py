@@ -83,8 +83,11 @@ _COLUMN_MEDIA = {
 def table_html(table: Table) -> Markup:
     """The table as HTML; long ones fold, and on a phone every row is a card of label and value."""
     if table.folded:
-        return Markup('<details class="more"><summary>{} ({})</summary>{}</details>').format(
-            clean(table.caption), _rows(len(table.rows)), _body(table, table.rows, "")
+        return Markup('<details class="more{}"><summary>{} ({})</summary>{}</details>').format(
+            " prints named" if table.is_printed else "",
+            clean(table.caption),
+            _rows(len(table.rows)),
+            _body(table, table.rows, ""),
         )
     if not table.fold_after or len(table.rows) <= table.fold_after + 3:
         return _body(table, table.rows, table.caption)

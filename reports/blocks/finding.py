@@ -27,9 +27,10 @@ KIND_WORDS = {
 
 _HTML = """
 <article class="finding rule-{{ hue }}" id="finding-{{ key }}" aria-labelledby="h-{{ key }}">
-<p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
+<div class="said"><p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b>
+<span>{{ means }}</span></p>
 <h3 id="h-{{ key }}">{{ f.title }}</h3>
-<p class="lead">{{ f.summary }}</p>
+<p class="lead">{{ f.summary }}</p></div>
 {% if folds %}<details class="rest" open><summary>Evidence, causes and checks</summary>{% endif %}
 <p class="basis"><b class="certainty">{{ f.certainty|capitalize }}.</b>
 {% if basis %}Behind it: {{ basis }}.{% endif %}

@@ -23,20 +23,6 @@ def render(model: Model) -> Block:
         return Block("rules", title, absent("No rule was run", "the log could not be measured"))
     counts = Counter(j.result for j in judged)
     said = joined([f"{counts[w]} {w}" for w in ORDER if counts[w]])
-    codes = {f.code for f in model.result.findings}
-    body = tuple(
-        (
-            Cell(j.title, href=f"#finding-{slug(j.code)}" if j.code in codes else ""),
-            j.question,
-            Cell(
-                j.result,
-                icon=result_shape(j.result) + " ",
-                word="strong" if j.result == "found" else "",
-            ),
-            j.why,
-        )
-        for j in sorted(judged, key=lambda j: ORDER.index(j.result) if j.result in ORDER else 9)
-    )
     lead = fill(
         "<p class=lead>{{ n }} rules: {{ said }}.</p><p class=basis>“Not found” means not seen in "
         "these hours. It is not a safety check: nothing here measures carbon monoxide, gas leaks, "
@@ -44,9 +30,28 @@ def render(model: Model) -> Block:
         n=len(judged),
         said=said,
     )
-    table = Table(
-        "What was asked of this log",
-        (Column("Rule"), Column("Question", "wide"), Column("Result"), Column("Why", "wide")),
-        body,
+    tables = [_table(model, w) for w in (*ORDER, *sorted(counts.keys() - set(ORDER))) if counts[w]]
+    return Block("rules", title, Markup("").join([lead, *tables]), nav="Rules")
+
+
+def _table(model: Model, result: str) -> Markup:
+    """The rules with one result; those that found nothing open on demand and are printed."""
+    codes = {f.code for f in model.result.findings}
+    body = tuple(
+        (
+            Cell(
+                j.title,
+                href=f"#finding-{slug(j.code)}" if j.code in codes else "",
+                icon=result_shape(j.result) + " ",
+            ),
+            j.question,
+            j.why,
+        )
+        for j in model.result.judged
+        if j.result == result
     )
-    return Block("rules", title, Markup("").join([lead, table_html(table)]), nav="Rules")
+    columns = (Column("Rule"), Column("Question", "wide"), Column("Why", "wide"))
+    folded = result != "found"
+    return table_html(
+        Table(f"Asked of this log: {result}", columns, body, folded=folded, is_printed=folded)
+    )

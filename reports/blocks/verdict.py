@@ -11,6 +11,9 @@ from reports.theme import CALL_MEANS, CALL_WORDS, call_hue, call_shape
 SHORT = 2
 """What was ruled out is named at the top for this many; the rest opens."""
 
+LISTED = 6
+"""So many of what was ruled out, or cannot be told, stand open before the findings."""
+
 _HTML = """
 <div class="verdict rule-{{ hue }}">
 <p class="call c-{{ hue }}">{{ shape }} <b>{{ word }}</b> <span>{{ means }}</span></p>
@@ -34,11 +37,12 @@ _FOUND = """
 under <a href="#rules">Every rule’s result</a>.</p>
 {% endif %}
 <div class="two">
-{% if v.ruled_out %}<div class="told"><p><b>Ruled out</b></p>
-<ul>{% for s in v.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
-{% if v.cannot_tell %}<div class="told"><p><b>What this log cannot tell</b></p>
-<ul>{% for s in v.cannot_tell %}<li>{{ s }}</li>{% endfor %}</ul></div>{% endif %}
-</div>
+{% for name, said in told if said %}<div class="told"><p><b>{{ name }}</b></p>
+<ul>{% for s in said[:listed] %}<li>{{ s }}</li>{% endfor %}</ul>
+{% if said|length > listed %}<details class="more"><summary>The other
+{{ said|length - listed }}</summary>
+<ul>{% for s in said[listed:] %}<li>{{ s }}</li>{% endfor %}</ul></details>{% endif %}</div>
+{% endfor %}</div>
 """
 
 
@@ -77,7 +81,19 @@ def render_found(model: Model) -> Block:
         }
         for f in model.result.findings
     ]
-    html = fill(_FOUND, v=model.result.verdict, findings=findings)
+    verdict = model.result.verdict
+    told = (
+        ("Ruled out", verdict.ruled_out),
+        ("What this log cannot tell", verdict.cannot_tell),
+    )
+    # one or two more are not worth a fold
+    most = max(len(said) for _, said in told)
+    html = fill(
+        _FOUND,
+        findings=findings,
+        told=told,
+        listed=LISTED if most > LISTED + 2 else most,
+    )
     return Block("found", "What was found", html, nav="Found")
 
 
