@@ -19,13 +19,14 @@ import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import partial
 from math import sqrt
 from pathlib import Path
 
 import click
 import numpy as np
+import pandas as pd
 
 from pipeline.findings._judge import judge_rules, rules
 from pipeline.findings._site import SiteFrames
@@ -37,6 +38,7 @@ from sample_data import world
 from sample_data.world.channels import Channel
 from sample_data.world.log_faults import LOG_FAULTS
 from sample_data.world.system import LogFault, System
+from tests.accuracy.made import wall
 from tests.accuracy.planted import Logged, Plant, fill, logged
 
 CODES = (
@@ -306,8 +308,7 @@ def judge_batch(batch: Sequence[Case], part: str) -> list[tuple[Case, dict[str, 
     by_name = {f.name: f for f in FAULTS}
     chosen = [r for r in rules() if r.code in CODES]
     with contextlib.ExitStack() as stack:
-        if part == "reporting":
-            stack.enter_context(world.reporting_run())
+        stack.enter_context(wall(part))
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         plants = []
         for case in batch:
@@ -410,19 +411,29 @@ def table(results: Sequence[tuple[Case, dict[str, str], float]], show: bool = Fa
 @click.option("--healthy", "n_healthy", default=HEALTHY, help="Healthy site-weeks.")
 @click.option("--jobs", default=1, help="Processes.")
 @click.option("--only", multiple=True, help="Faults whose name holds this.")
+@click.option("--rows", "path", type=click.Path(path_type=Path), help="Every result, as CSV.")
 @click.option("--show", is_flag=True, help="Name every site that was not as it should be.")
 def main(
-    part: str, seeds: int, n_healthy: int, jobs: int, only: tuple[str, ...], show: bool
+    part: str,
+    seeds: int,
+    n_healthy: int,
+    jobs: int,
+    only: tuple[str, ...],
+    path: Path | None,
+    show: bool,
 ) -> None:
     """Print recall by severity and false alarms of each check."""
     started = time.perf_counter()
-    todo = cases(part, seeds, n_healthy, only)
+    with wall(part):
+        todo = cases(part, seeds, n_healthy, only)
     batches = [todo[k : k + BATCH] for k in range(0, len(todo), BATCH)]
     results: list[tuple[Case, dict[str, str], float]] = []
     judge = partial(judge_batch, part=part)
     with ProcessPoolExecutor(jobs) as pool:
         for n, made in enumerate(pool.map(judge, batches), start=1):
             results += made
+            if path:  # after each batch, so that a run that is stopped leaves what it had
+                pd.DataFrame([{**asdict(c), **r} for c, r, _ in results]).to_csv(path, index=False)
             if sys.stderr.isatty():
                 click.echo(f"\r{n}/{len(batches)}", nl=False, err=True)
     click.echo("\n".join(table(results, show)))

@@ -1,8 +1,9 @@
 """How often clock offsets are found, left open or wrong, on systems whose clocks are known.
 
 Every system of the simulated world is logged several times over: once with the clocks as they are
-(set by hand to within 2 s), then with the loggers' clocks set wrong or drifting. Load and the
-stages up to trust.clock_offset run over all logs of a system as one batch of sites.
+(set by hand to within 2 s), then with the loggers' clocks set wrong or drifting. The stages that
+trust.clock_offset is made of run over batches of logs, put into the store's tables as a load of
+their text would (`planted`; a test holds the two against each other).
 
     python -m tests.accuracy.clocks --part tuning --systems 24
     python -m tests.accuracy.clocks --part reporting --jobs 2
@@ -17,10 +18,9 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
-import shutil
 import sys
-from collections.abc import Iterable, Sequence
+import tempfile
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -28,25 +28,21 @@ from math import sqrt
 from pathlib import Path
 
 import click
+import duckdb
 import numpy as np
 import pandas as pd
 
-from pipeline.ingest.load import load_site
 from pipeline.review import CLOCK_TABLE
-from pipeline.run_tables import prepare
-from pipeline.site_reader import read_site
 from pipeline.stages import discover, frame, run
-from pipeline.store import attach_sites, connect_working
-from sample_data.world import System, record, reporting_run
+from pipeline.store import connect_working
+from sample_data.world import System, reporting_run
 from sample_data.world.catalogue import healthy
-from sample_data.world.channels import Channel, channels
-from sample_data.world.export import Export, one_file
-from sample_data.world.kept import cache_folder, source_hash
+from sample_data.world.channels import Channel
 from sample_data.world.loop import Record
-from sample_data.world.site_file import site_toml
 from sample_data.world.system import LogFault
+from tests.accuracy.planted import Logged, Plant, clock_of, fill, logged, without
 
-HOUR_S, DAY_S = 3600.0, 86400.0
+DAY_S = 86400.0
 # what is planted: its name, a clock's offset in s, and its drift in s a day
 PLANTED: dict[str, tuple[float, float]] = {
     "aligned": (0, 0),
@@ -68,6 +64,7 @@ FORMS: dict[str, tuple[str, ...]] = {
     "equal, no damper": ("zone_damper",),
 }
 EQUAL_DELAY_S = 45.0
+BATCH = 4  # systems whose logs run through the stages at once
 CYCLES = 20  # starts of heating or cooling that a day of cycling has
 
 
@@ -113,26 +110,12 @@ def system_of(part: str, number: int, form: str) -> System:
     return system
 
 
-def with_clocks(system: System, log: Log) -> System:
-    """The system with the log's errors in its loggers' clocks."""
-    faults = []
-    for logger, name, sign in log.planted:
-        offset, drift = PLANTED[name]
-        if offset:
-            faults.append(LogFault("clock", ROLE_OF[logger], amount=sign * offset))
-        if drift:
-            faults.append(LogFault("drift", ROLE_OF[logger], amount=sign * drift))
-    return replace(system, logging=replace(system.logging, faults=tuple(faults)))
-
-
-def delayed(found: list[Channel], record: Record, form: str) -> list[Channel]:
-    """In the forms with equal delays, the fan's output as a board that waits would get it.
+def delayed(found: list[Channel], record: Record) -> list[Channel]:
+    """The fan's output as a board that waits at both ends would get it.
 
     The world's fan follows G at once; a panel whose G came 45 s before the fan came and went is the
     same log as a board's that holds the fan back at both ends by 45 s.
     """
-    if not form.startswith("equal"):
-        return found
     early = int(EQUAL_DELAY_S)
     out = []
     for channel in found:
@@ -143,129 +126,95 @@ def delayed(found: list[Channel], record: Record, form: str) -> list[Channel]:
     return out
 
 
-def write_log(system: System, record: Record, log: Log, folder: Path) -> list[Export]:
-    """site.toml and exports/ of one log into `folder`."""
-    left_out = FORMS[log.form]
-    found = [c for c in channels(system, record) if not c.role.startswith(left_out or ("-",))]
-    found = delayed(found, record, log.form)
-    names = list(dict.fromkeys(c.file for c in found))
-    files = [one_file(system, name, [c for c in found if c.file == name]) for name in names]
-    (folder / "exports").mkdir(parents=True)
-    for export in files:
-        (folder / "exports" / export.name).write_text(export.text, encoding="utf-8", newline="")
-    (folder / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
-    return files
+def base_of(part: str, number: int, form: str) -> Logged:
+    """The readings of the system of that number as it is logged in the form."""
+    system = system_of(part, number, form)
+    if form.startswith("equal"):
+        # the code decides what was made, so its hash is part of the name it is kept under
+        digest = hashlib.sha256(delayed.__code__.co_code + repr(EQUAL_DELAY_S).encode())
+        base = logged(system, delayed, f"-delayed-{digest.hexdigest()[:8]}")
+    else:
+        base = logged(system)
+    return without(base, *FORMS[form])
 
 
-def true_offset_s(export: Export) -> float:
-    """The clock's error in the middle of its log."""
-    days = float(export.seconds[-1] - export.seconds[0]) / DAY_S
-    return export.clock_offset_s + export.drift_s_per_day * days / 2
-
-
-def starts_of(record: Record) -> int:
-    """How often heating or cooling began."""
-    on = record.flag("w1") | record.flag("y1") | record.flag("aux")
-    return int((np.diff(on.astype(np.int8)) > 0).sum())
-
-
-def kept_logs(
-    part: str, number: int, forms: Sequence[str], logs: int
-) -> list[tuple[Path, pd.DataFrame]]:
-    """Folders with `logs` loaded logs of a system in each form, and what is true of each logger.
-
-    Kept from one call to the next under a name made of the description and the world's source.
-    """
+def plants_of(part: str, number: int, form: str, logs: int) -> list[tuple[Plant, pd.DataFrame]]:
+    """`logs` logs of a system in a form, and what is true of each logger."""
+    base = base_of(part, number, form)
     made = []
-    for form in forms:
-        base = system_of(part, number, form)
-        kept: Record | None = None
-        for turn, log in enumerate(logs_of(number, form)[:logs]):
-            system = with_clocks(base, log)
-            told = repr((system, log, FORMS[form])) + source_hash() + _own_hash()
-            key = f"{part}-{number}-{form.replace(' ', '-').replace(',', '')}-{turn}"
-            folder = cache_folder() / "clocks" / f"{key}-{_digest(told)}"
-            truth = folder / "truth.csv"
-            if not truth.exists():
-                kept = kept or record(base)
-                named = replace(system, name=key)
-                building = folder.with_name(f".{folder.name}.{os.getpid()}")
-                shutil.rmtree(building, ignore_errors=True)
-                files = write_log(named, kept, log, building)
-                _truth(named, kept, log, files).to_csv(building / "truth.csv", index=False)
-                load_site(building)
-                building.rename(folder)
-            made.append((folder, pd.read_csv(truth)))
+    for turn, log in enumerate(logs_of(number, form)[:logs]):
+        faults = []
+        for logger, name, sign in log.planted:
+            offset, drift = PLANTED[name]
+            if offset:
+                faults.append(LogFault("clock", ROLE_OF[logger], amount=sign * offset))
+            if drift:
+                faults.append(LogFault("drift", ROLE_OF[logger], amount=sign * drift))
+        site_id = f"{part}-{number}-{form.replace(' ', '-').replace(',', '')}-{turn}"
+        plant = Plant(site_id, base, tuple(faults))
+        made.append((plant, _truth(plant, log)))
     return made
 
 
-def _truth(system: System, kept: Record, log: Log, files: Sequence[Export]) -> pd.DataFrame:
-    of = {f.name.removesuffix(".csv"): f for f in files}
-    panel = of["panel"].interval_s or 1
+def _truth(plant: Plant, log: Log) -> pd.DataFrame:
+    base = plant.base
+    panel = base.interval_s["panel"] or 1
     rows = []
     for logger, name, sign in log.planted:
-        if logger not in of:
+        if logger not in base.seconds:
             continue
-        own = of[logger].interval_s or 1
+        offset, drift = clock_of(plant, logger)
+        days = float(base.seconds[logger][-1] - base.seconds[logger][0]) / DAY_S
         rows.append(
             {
-                "site_id": system.name,
+                "site_id": plant.name,
                 "logger": logger,
                 "form": log.form,
                 "planted": name,
                 "sign": sign,
-                "true_s": true_offset_s(of[logger]),
-                "interval_s": max(own, panel),
-                "kind": system.kind,
-                "starts": starts_of(kept),
+                "true_s": offset + drift * days / 2,  # in the middle of its log
+                "interval_s": max(base.interval_s[logger] or 1, panel),
+                "kind": base.system.kind,
+                "starts": base.starts,
             }
         )
     return pd.DataFrame(rows)
 
 
-def _digest(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
-def _own_hash() -> str:
-    """Of what writes logs here; a change in how they are judged needs no new ones."""
-    parts = (write_log, delayed, system_of, logs_of, with_clocks, _truth)
-    return _digest("".join(str(part.__code__.co_code) + str(part.__code__.co_consts[1:])
-                           for part in parts))  # fmt: skip
-
-
-def answers_of(part: str, forms: Sequence[str], logs: int, number: int) -> pd.DataFrame:
-    """Truth and answer of every logger of every log of a system, side by side."""
+def answers_of(part: str, logs: int, batch: Sequence[tuple[int, str]]) -> pd.DataFrame:
+    """Truth and answer of every logger of every log of systems in forms, side by side."""
     wall = reporting_run() if part == "reporting" else contextlib.nullcontext()
-    with wall:
-        made = kept_logs(part, number, forms, logs)
-    truths = pd.concat([truth for _, truth in made], ignore_index=True)
-    answer = clock_offsets([folder for folder, _ in made])
+    with (
+        wall,
+        tempfile.TemporaryDirectory() as folder,
+        contextlib.closing(connect_working()) as con,
+    ):
+        made = [m for number, form in batch for m in plants_of(part, number, form, logs)]
+        fill(con, [plant for plant, _ in made], Path(folder))
+        answer = clock_offsets(con)
     answer["logger"] = answer["logger"].str.extract(r"(panel|plenum|static|rooms)")[0]
+    truths = pd.concat([truth for _, truth in made], ignore_index=True)
     return truths.merge(answer, on=["site_id", "logger"], how="left", validate="one_to_one")
 
 
-def clock_offsets(folders: Iterable[Path]) -> pd.DataFrame:
-    """trust.clock_offset of a batch of loaded sites, with how often G came on: `fan_starts`."""
-    sites = []
-    for folder in folders:
-        load_site(folder)
-        sites.append(read_site(folder))
-    con = connect_working()
-    try:
-        attach_sites(con, {site.id: site.store_path for site in sites})
-        prepare(con, sites)
-        stages = discover(con)
-        last = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE)
-        run(con, stages[: last + 1])
-        made = frame(con, CLOCK_TABLE)
-        fans = con.execute(
-            "select site_id, count(*) as fan_starts from channel.state"
-            " where role = 'output_g' and is_on group by all"
-        ).df()
-        return made.merge(fans, on="site_id", how="left")
-    finally:
-        con.close()
+def clock_offsets(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """trust.clock_offset of the sites of a connection, with how often G came on: `fan_starts`.
+
+    Only the stages that the table is made of are run.
+    """
+    stages = {stage.table: stage for stage in discover(con)}
+    needed, todo = set(), [CLOCK_TABLE]
+    while todo:
+        table = todo.pop()
+        if table in stages and table not in needed:
+            needed.add(table)
+            todo += stages[table].reads
+    run(con, [stage for table, stage in stages.items() if table in needed])
+    fans = con.execute(
+        "select site_id, count(*) as fan_starts from channel.state"
+        " where role = 'output_g' and is_on group by all"
+    ).df()
+    return frame(con, CLOCK_TABLE).merge(fans, on="site_id", how="left")
 
 
 def judged(answers: pd.DataFrame) -> pd.DataFrame:
@@ -351,15 +300,26 @@ def goals(rows: pd.DataFrame) -> str:
 
 
 def measured(
-    part: str, numbers: Iterable[int], forms: Sequence[str], logs: int, jobs: int
+    part: str,
+    numbers: Iterable[int],
+    forms: Sequence[str],
+    logs: int,
+    jobs: int,
+    keep: Callable[[pd.DataFrame], None] | None = None,
 ) -> pd.DataFrame:
-    """Every clock of the systems of these numbers, judged."""
-    task = partial(answers_of, part, forms, logs)
-    if jobs > 1:
-        with ProcessPoolExecutor(jobs) as pool:
-            made = list(pool.map(task, numbers))
-    else:
-        made = [task(number) for number in numbers]
+    """Every clock of the systems of these numbers, judged.
+
+    keep : given what is judged so far after each batch, so that a run that is stopped leaves it
+    """
+    todo = [(number, form) for number in numbers for form in forms]
+    batches = [todo[k : k + BATCH] for k in range(0, len(todo), BATCH)]
+    task = partial(answers_of, part, logs)
+    made = []
+    with ProcessPoolExecutor(jobs) if jobs > 1 else contextlib.nullcontext() as pool:
+        for rows in pool.map(task, batches) if pool else map(task, batches):
+            made.append(rows)
+            if keep is not None:
+                keep(judged(pd.concat(made, ignore_index=True)))
     return judged(pd.concat(made, ignore_index=True))
 
 
@@ -372,13 +332,16 @@ def measured(
 @click.option("--rows", "path", type=click.Path(path_type=Path), help="Every clock, as CSV.")
 def main(part: str, systems: int, more: int, logs: int, jobs: int, path: Path | None) -> None:
     """Print how often clocks were found, left open or wrong."""
-    rows = measured(part, range(systems), ["as it is"], logs, jobs)
+    made: list[pd.DataFrame] = []
+
+    def keep(rows: pd.DataFrame) -> None:
+        if path:
+            pd.concat([*made, rows]).to_csv(path, index=False)
+
+    made.append(measured(part, range(systems), ["as it is"], logs, jobs, keep))
     if more:
-        rows = pd.concat(
-            [rows, measured(part, range(more), list(FORMS)[1:], logs, jobs)], ignore_index=True
-        )
-    if path:
-        rows.to_csv(path, index=False)
+        made.append(measured(part, range(more), list(FORMS)[1:], logs, jobs, keep))
+    rows = pd.concat(made, ignore_index=True)
     click.echo(table(rows))
     click.echo(goals(rows))
     sys.stdout.flush()

@@ -7,6 +7,7 @@ the unit it writes. `tests/test_channel_accuracy.py` holds one such site to its 
 
 from __future__ import annotations
 
+import os
 import pickle
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -26,6 +27,7 @@ from sample_data import world
 from sample_data.world import export as world_export
 from sample_data.world.channels import Channel, channels
 from sample_data.world.kept import cache_folder, source_hash
+from sample_data.world.loop import Record
 from sample_data.world.make import key
 from sample_data.world.site_file import site_toml
 from sample_data.world.system import WARM_UP_S, LogFault, System
@@ -41,6 +43,7 @@ class Logged:
         their value at each row
     seconds : per file, seconds of the record
     clock_s : per file, its clock minus the true one
+    starts : how often heating or cooling began
     """
 
     system: System
@@ -48,22 +51,47 @@ class Logged:
     seconds: Mapping[str, Ints]
     clock_s: Mapping[str, float]
     interval_s: Mapping[str, int | None]
+    starts: int = 0
 
 
-def logged(system: System) -> Logged:
-    """The system's readings, simulated or from the world's cache."""
+def logged(
+    system: System,
+    change: Callable[[list[Channel], Record], list[Channel]] | None = None,
+    changed: str = "",
+) -> Logged:
+    """The system's readings, simulated or from the world's cache.
+
+    change, changed : done to the channels at one second before they are sampled, and its name
+    """
     world.catalogue  # noqa: B018  (the package must be whole)
     folder = cache_folder() / "channels"
-    path = folder / f"{key(system)}-{source_hash()}.pickle"
+    path = folder / f"{key(system)}-{source_hash()}{changed}.pickle"
     if path.exists():
         kept: Logged = pickle.loads(path.read_bytes())
         return kept
-    made = _sampled(system, channels(system, world.record(system)))
+    record = world.record(system)
+    found = channels(system, record)
+    if change is not None:
+        found = change(found, record)
+    made = replace(_sampled(system, found), starts=_starts(record))
     folder.mkdir(parents=True, exist_ok=True)
-    building = path.with_suffix(f".{id(made)}")
+    building = path.with_suffix(f".{os.getpid()}")
     building.write_bytes(pickle.dumps(made, protocol=5))
     building.replace(path)
     return made
+
+
+def without(base: Logged, *beginnings: str) -> Logged:
+    """The log without channels whose roles begin like these, and without files left empty."""
+    left = tuple(c for c in base.channels if not c.role.startswith(beginnings or ("-",)))
+    files = {c.file for c in left}
+    seconds = {name: at for name, at in base.seconds.items() if name in files}
+    return replace(base, channels=left, seconds=seconds)
+
+
+def _starts(record: Record) -> int:
+    on = record.flag("w1") | record.flag("y1") | record.flag("aux")
+    return int((np.diff(on.astype(np.int8)) > 0).sum())
 
 
 def _sampled(system: System, found: list[Channel]) -> Logged:
@@ -123,6 +151,16 @@ class Plant:
     decimals: Mapping[str, float] = field(default_factory=dict)
     blank: Mapping[str, float] = field(default_factory=dict)
     told: Callable[[str], str] | None = None
+
+
+def clock_of(plant: Plant, file: str) -> tuple[float, float]:
+    """A file's clock as planted: offset at its first row [s], and what it gains [s a day]."""
+    offset, drift = plant.base.clock_s[file], 0.0
+    for fault in plant.faults:
+        if world_export.file_of(fault.role) == file:
+            offset += fault.amount if fault.kind == "clock" else 0.0
+            drift += fault.amount if fault.kind == "drift" else 0.0
+    return offset, drift
 
 
 def _with_faults(plant: Plant) -> tuple[System, list[Channel]]:
@@ -203,7 +241,9 @@ def _store(con: duckdb.DuckDBPyConnection, site: Site, plant: Plant, group: list
         name = str(told.file).removeprefix("exports/").removesuffix(".csv")
         channel = by_name[name, told.column]
         seconds = base.seconds[name]
-        ts = ((utc + seconds + round(base.clock_s[name])) * MICROSECONDS).astype(np.int64)
+        offset_s, drift_s_per_day = clock_of(plant, name)
+        wrong = np.rint(offset_s + drift_s_per_day * (seconds - seconds[0]) / 86400.0)
+        ts = ((utc + seconds + wrong) * MICROSECONDS).astype(np.int64)
         step = base.interval_s[name]
         if channel.is_state:
             on = np.asarray(channel.values, bool) ^ bool(getattr(told, "inverted", False))

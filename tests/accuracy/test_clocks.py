@@ -6,14 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.accuracy import clocks
+from tests.accuracy import clocks, planted
 
 
 @pytest.fixture(autouse=True)
 def kept_apart(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Made logs go to a folder of the session."""
+    """Sampled systems go to a folder of the session."""
     folder: Path = tmp_path_factory.getbasetemp() / "world"
-    monkeypatch.setattr(clocks, "cache_folder", lambda: folder)
+    monkeypatch.setattr(planted, "cache_folder", lambda: folder)
 
 
 def test_planted_offsets_are_found_and_none_is_wrong() -> None:
