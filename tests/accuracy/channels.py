@@ -31,14 +31,14 @@ import pandas as pd
 from pipeline.findings._judge import judge_rules, rules
 from pipeline.findings._site import SiteFrames
 from pipeline.result import SiteInfo, Span
-from pipeline.stages import discover, frame, run
+from pipeline.stages import frame, run
 from pipeline.store import connect_working
 from pipeline.thresholds import values_for
 from sample_data import world
 from sample_data.world.channels import Channel
 from sample_data.world.log_faults import LOG_FAULTS
 from sample_data.world.system import LogFault, System
-from tests.accuracy.made import wall
+from tests.accuracy.made import stages_of, wall
 from tests.accuracy.planted import Logged, Plant, fill, logged
 
 CODES = (
@@ -327,13 +327,12 @@ def judge_batch(batch: Sequence[Case], part: str) -> list[tuple[Case, dict[str, 
                 plants.append(Plant(case.name, base))
         con = connect_working()
         sites = fill(con, plants, folder)
-        stages = [s for s in discover(con) if s.table.startswith(("channel.", "trust."))]
-        stages = [s for s in stages if s.table not in ("trust.clock_offset", "trust.gap")]
+        names = {t for r in chosen for t in r.declaration.needs_tables}
+        stages = stages_of(*names)
         took = defaultdict(float)
         run(con, stages, lambda s, t: took.__setitem__(s.folder, took[s.folder] + t))
         out = []
         for case, site in zip(batch, sites, strict=True):
-            names = {t for r in chosen for t in r.declaration.needs_tables}
             frames = {n: frame(con, n, site.id) for n in names}
             window = frame(con, "run.window", site.id).iloc[0]
             info = SiteInfo(

@@ -33,13 +33,14 @@ import numpy as np
 import pandas as pd
 
 from pipeline.review import CLOCK_TABLE
-from pipeline.stages import discover, frame, run
+from pipeline.stages import frame, run
 from pipeline.store import connect_working
 from sample_data.world import System, reporting_run
 from sample_data.world.catalogue import healthy
 from sample_data.world.channels import Channel
 from sample_data.world.loop import Record
 from sample_data.world.system import LogFault
+from tests.accuracy.made import stages_of
 from tests.accuracy.planted import Logged, Plant, clock_of, fill, logged, without
 
 DAY_S = 86400.0
@@ -202,14 +203,7 @@ def clock_offsets(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
 
     Only the stages that the table is made of are run.
     """
-    stages = {stage.table: stage for stage in discover(con)}
-    needed, todo = set(), [CLOCK_TABLE]
-    while todo:
-        table = todo.pop()
-        if table in stages and table not in needed:
-            needed.add(table)
-            todo += stages[table].reads
-    run(con, [stage for table, stage in stages.items() if table in needed])
+    run(con, stages_of(CLOCK_TABLE))
     fans = con.execute(
         "select site_id, count(*) as fan_starts from channel.state"
         " where role = 'output_g' and is_on group by all"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +18,28 @@ import pandas as pd
 from pipeline.ingest.load import load_site
 from pipeline.review import measure_sites
 from pipeline.site_reader import read_site
-from pipeline.stages import frame
+from pipeline.stages import Stage, discover, frame
 from pipeline.store import attach_sites, connect_working
 from sample_data import world
 from sample_data.world.export import exports
 from sample_data.world.site_file import site_toml
 from sample_data.world.system import System
 from sample_data.world.truth import truth_of
+
+
+@cache
+def stages_of(*tables: str) -> tuple[Stage, ...]:
+    """The stages that these tables are made of, in running order; looked for once a process."""
+    with connect_working() as con:
+        stages = {stage.table: stage for stage in discover(con)}
+    needed: set[str] = set()
+    todo = list(tables)
+    while todo:
+        table = todo.pop()
+        if table in stages and table not in needed:
+            needed.add(table)
+            todo += stages[table].reads
+    return tuple(stage for table, stage in stages.items() if table in needed)
 
 
 @dataclass(frozen=True)

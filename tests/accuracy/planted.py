@@ -2,7 +2,7 @@
 
 Records are simulated once per system and kept as sampled readings; a fault of the log is planted
 on these, as the export would have carried it: rounded to the decimals that the logger writes, in
-the unit it writes. `tests/test_channel_accuracy.py` holds one such site to its loaded text.
+the unit it writes. `tests/accuracy/test_planted.py` holds one such site to its loaded text.
 """
 
 from __future__ import annotations
