@@ -394,6 +394,28 @@ def test_a_shift_is_dated_and_offered_in_the_channels_unit() -> None:
     assert problem.correction == 'zero_shift = 24.91\nzero_shift_from = "2026-01-13T18:00:00"'
 
 
+def test_what_the_outputs_clock_dates_is_told_by_the_channels_own() -> None:
+    """As above, static's clock half an hour ahead: Tuesday 18:00 is stamped 18:30.
+
+    Flat: the run before the silent ones ends at 8:20 (runs are hourly, 20 min long): 8:50.
+    """
+    ahead = [{"channel_id": 1, "left_us": HOUR // 2}]
+    site = made(
+        STATIC,
+        trust_look=TUBE,
+        trust_rest=rests([0.0] * 5 + [0.1] * 5),
+        trust_clock_left=ahead,
+    )
+    (problem,) = check_static.problems(site)
+    assert problem.start_ts == START + 42 * HOUR + HOUR // 2
+    assert str(problem.correction).endswith('zero_shift_from = "2026-01-13T18:30:00"')
+    silent = answers([0.3] * 9 + [0.0] * 5)
+    site = made(STATIC, trust_look=TUBE, trust_run=silent, trust_clock_left=ahead)
+    (problem,) = check_static.problems(site)
+    assert problem.start_ts == START + 8 * HOUR + 50 * MINUTE
+    assert problem.end_ts == site.end_ts
+
+
 def test_two_shifts_fit_into_no_block_and_neither_does_one_beside_one_that_is_told() -> None:
     site = made(STATIC, trust_look=TUBE, trust_rest=rests([0.05] * 5 + [0.15] * 5))
     assert [p.correction for p in check_static.problems(site)] == [None, None]

@@ -39,6 +39,7 @@ READS = [
     "channel.channel",
     "channel.state",
     "store.channel",
+    "trust.clock_left",
     "trust.look",
     "trust.constant",
     "trust.outlier",

@@ -96,8 +96,8 @@ def _flat(site: SiteChannels, channel: Channel) -> Iterator[Problem]:
     for a, b in edges.reshape(-1, 2).tolist():
         if b - a < limits["flat_min_starts"]:
             continue
-        since = site.start_ts if a == 0 else int(end[a - 1])
-        until = site.end_ts if b == len(silent) else int(start[b])
+        since = site.start_ts if a == 0 else site.own_clock(int(end[a - 1]), channel)
+        until = site.end_ts if b == len(silent) else site.own_clock(int(start[b]), channel)
         yield Problem(
             channel.channel_id,
             "static-flat",
@@ -117,7 +117,7 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
     rests = rests[
         (rests["spread_inwc"] <= limits["zero_steady_inwc"])
         & (60 * rests["n_minute"] >= limits["zero_rest_min_s"])
-        & (rests["end_ts"] <= until)
+        & (rests["end_ts"] + site.left_us(channel) <= until)
     ].sort_values("start_ts")
     if len(rests) < limits["zero_min_rests"]:
         return
@@ -138,8 +138,8 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
         part = level[a:b]
         zero = _zero_of(part)
         # it began between the last rest at another level and the first at this one
-        since = None if a == 0 else int(end[a - 1])
-        to = None if b == len(level) else int(start[b])
+        since = None if a == 0 else site.own_clock(int(end[a - 1]), channel)
+        to = None if b == len(level) else site.own_clock(int(start[b]), channel)
         lines = [f"zero_shift = {site.in_channel_unit(zero, channel):.4g}"]
         if since is not None:
             lines.append(f'zero_shift_from = "{site.written_local(since)}"')

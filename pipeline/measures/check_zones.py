@@ -83,7 +83,8 @@ def _answers(
     """How clearly the room answers each zone's calls: slope over its standard error."""
     rows = site.table("trust.bin")
     rows = rows[rows["channel_id"] == room.channel_id].sort_values("start_ts")
-    ts, value = rows["start_ts"].to_numpy(), rows["mean_value"].to_numpy()
+    ts = rows["start_ts"].to_numpy() - site.left_us(room)
+    value = rows["mean_value"].to_numpy()
     if len(ts) < 2:
         return np.zeros(len(calls))
     hours = np.diff(ts) / 3.6e9

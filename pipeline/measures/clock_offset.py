@@ -34,7 +34,7 @@ from pipeline.measures.edge_match import Match
 from pipeline.measures.edges import Edges
 
 TABLE = "trust.clock_offset"
-STAGE = "30_trust/32"
+STAGE = "30_trust/31"
 DECLARED = """
 [columns]
 logger = "VARCHAR | - | store.file.logger"

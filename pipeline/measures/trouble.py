@@ -120,6 +120,15 @@ class SiteChannels:
         """A difference in the store unit as the channel's logger writes it."""
         return difference / UNITS[channel.unit].scale
 
+    def left_us(self, channel: Channel) -> int:
+        """How far its clock is seen to be ahead of the outputs' in this run; 0: not seen to be."""
+        rows = self.rows_of("trust.clock_left", channel)
+        return int(rows[0].left_us) if rows else 0
+
+    def own_clock(self, ts: int, channel: Channel) -> int:
+        """An instant by the outputs' clock as the channel's logger stamps it, within the window."""
+        return min(max(ts + self.left_us(channel), self.start_ts), self.end_ts)
+
     def written_local(self, ts: int) -> str:
         """A local time as site.toml takes it, to the second."""
         at = datetime.fromtimestamp(ts / MICROSECONDS, ZoneInfo(self.timezone))

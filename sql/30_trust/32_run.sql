@@ -106,6 +106,13 @@ around as (
     where t.length_s > 14_400
 ),
 
+-- where the outputs' clock would have put them
+minute as (
+    select m.site_id, m.role, m.start_ts - coalesce(k.left_us, 0) as start_ts, m.mean_value
+    from trust.minute m
+    left join trust.clock_left k on k.site_id = m.site_id and k.channel_id = m.channel_id
+),
+
 seen as (
     select
         a.site_id,
@@ -131,7 +138,7 @@ seen as (
             minute >= first_minute and minute < first_minute + 20 as in_start,
         from around
     ) a
-    join trust.minute m
+    join minute m
         on m.site_id = a.site_id
         and m.start_ts = a.minute * 60_000_000
     where m.role in ('supply_temp', 'return_temp', 'zone_temp', 'outdoor_temp', 'static_pressure')

@@ -2,7 +2,7 @@
 /*
 [columns]
 channel_id = "INTEGER | - | channel.channel"
-start_ts = "BIGINT | us | first minute of it"
+start_ts = "BIGINT | us | first minute of it, by the outputs' clock"
 end_ts = "BIGINT | us | until"
 static_inwc = "DOUBLE | in. w.c. | median"
 spread_inwc = "DOUBLE | in. w.c. | between 5 % and 95 % of its minutes"
@@ -41,6 +41,18 @@ rest as (
     where s.start_ts - s.reached_ts >= t.rest_min_s * 1e6
 ),
 
+-- where the outputs' clock would have put them
+minute as (
+    select
+        m.site_id,
+        m.channel_id,
+        m.start_ts - coalesce(k.left_us, 0) as start_ts,
+        m.mean_value,
+    from trust.minute m
+    left join trust.clock_left k on k.site_id = m.site_id and k.channel_id = m.channel_id
+    where m.role = 'static_pressure'
+),
+
 piece as (
     select
         m.site_id,
@@ -49,9 +61,9 @@ piece as (
         (m.start_ts - r.start_ts) // 7_200_000_000 as part,
         m.start_ts,
         m.mean_value,
-    from trust.minute m
+    from minute m
     asof join rest r on r.site_id = m.site_id and m.start_ts >= r.start_ts
-    where m.role = 'static_pressure' and m.start_ts + 60_000_000 <= r.end_ts
+    where m.start_ts + 60_000_000 <= r.end_ts
 )
 
 select
