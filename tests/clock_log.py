@@ -42,8 +42,9 @@ def house(
     fan_on_delay_s: int = 0,
     fan_off_delay_s: int = 0,
     period_s: int | None = None,
+    length_s: int | None = None,
 ) -> House:
-    """The house for some days; with `period_s` the runs repeat exactly."""
+    """The house for some days; with `period_s` runs repeat exactly, with `length_s` in length."""
     rng = np.random.default_rng(seed)
     n = int(days * DAY)
     on, off, at = [], [], 600
@@ -51,6 +52,7 @@ def house(
         rest, length = int(rng.integers(360, 1500)), int(rng.integers(300, 900))
         if period_s is not None:
             rest, length = period_s - 300, 300
+        length = length_s or length
         if at + rest + length + 600 > n:
             break
         on.append(at + rest)

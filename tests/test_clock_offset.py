@@ -224,6 +224,22 @@ def test_furnace_with_its_own_fan_timer_claims_nothing_under_two_minutes() -> No
             assert cannot_tell(row)
 
 
+@pytest.mark.parametrize("like", [False, True])
+def test_heat_told_the_other_way_round_shows_no_clock(two_days: House, like: bool) -> None:
+    """W on while the burner is off. Of runs of like length, 300 s, each answers just as late."""
+    h = house(2, length_s=300) if like else two_days
+    log = Log()
+    log.state(PANEL, "output_w1", h.off[:-1], h.on[1:], len(h.supply_f))
+    log.analog(PLENUM, "supply_temp", h.supply_f, 10, 0)
+    row = judged(log, has_burner=True)[PLENUM]
+    assert cannot_tell(row)
+    if like:
+        assert "the other way round" in row["why"]
+    sound = Log().panel(h, ("output_w1",))
+    sound.analog(PLENUM, "supply_temp", h.supply_f, 10, 420)
+    assert abs(judged(sound, has_burner=True)[PLENUM]["offset_s"] - 420) <= 15
+
+
 def test_fan_held_back_by_its_board_stays_within_the_doubt() -> None:
     """G on, fan 30 s later; G off, fan 60 s later: unlike, so the 30 s may be the board's."""
     h = house(fan_on_delay_s=30, fan_off_delay_s=60)

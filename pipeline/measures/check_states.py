@@ -98,7 +98,8 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
     elif channel.role in PROOF:
         beside = _channels(site, *PROOF[channel.role])
     elif channel.role in SOURCES:
-        return _call_against(site, channel, _channels(site, *CALLS))
+        found = _call_against(site, channel, _channels(site, *CALLS))
+        return found or _never_wanted(site, channel)
     elif channel.role in CALLS:
         return _call_against(site, channel, _channels(site, *SOURCES))
     else:
@@ -132,13 +133,47 @@ def _call_against(
         return None
     in_rests, in_runs = states.share(on, rests), states.share(on, runs)
     enough = states.edges[channel.channel_id] >= limits["dead_min_starts"]
+    # a zone that seldom calls breaks seldom, but where it does the equipment runs
+    breaks_in_runs = states.share(runs, (rests | runs) & ~on)
     if (
         enough
         and in_rests >= limits["state_mostly_frac"]
-        and in_runs < in_rests - limits["call_breaks_min_frac"]
+        and (
+            in_runs < in_rests - limits["call_breaks_min_frac"]
+            or breaks_in_runs >= limits["state_mostly_frac"]
+        )
     ):
         return in_rests, states.edges[channel.channel_id], states.edges[channel.channel_id]
     return None
+
+
+def _never_wanted(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | None:
+    """An output that stands all the time, that no zone ever called for and no air ever showed.
+
+    A compressor that may heat or cool is left alone: air tells too little of it.
+    """
+    heats = channel.role != "output_y1"
+    calls = _channels(site, *(HEAT_CALLS if heats else COLD_CALLS))
+    supply = site.of_role("supply_temp")
+    look = look_of(site, supply) if supply is not None else None
+    if not calls or look is None or look.n_reading == 0:
+        return None
+    if not heats and site.site.get("has_heat_pump"):
+        return None
+    states, limits = site.states, site.limits
+    on, known = states.on[channel.channel_id], states.known[channel.channel_id]
+    called, called_known = states.any_on(calls)
+    where = known & called_known
+    stands = states.share(on, where)
+    if states.hours(where & on) < limits["state_known_min_h"]:
+        return None
+    if stands < limits["state_mostly_frac"] or states.share(called, where & on) > 0:
+        return None
+    if heats and look.high_value > limits["supply_warm_f"]:
+        return None
+    if not heats and look.low_value < limits["supply_cold_f"]:
+        return None
+    return stands, 1, 1
 
 
 def _fan_against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | None:

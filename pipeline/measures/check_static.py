@@ -25,7 +25,8 @@ def problems(site: SiteChannels) -> Iterator[Problem]:
         return  # its numbers mean nothing yet
     flat = list(_flat(site, channel))
     yield from flat
-    yield from _zero(site, channel, until=min((p.start_ts for p in flat), default=site.end_ts))
+    silent = site.by_outputs_clock(np.array([p.start_ts for p in flat] or [site.end_ts]), channel)
+    yield from _zero(site, channel, until=int(silent.min()))
 
 
 def _answers(site: SiteChannels) -> pd.DataFrame:
@@ -117,7 +118,7 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
     rests = rests[
         (rests["spread_inwc"] <= limits["zero_steady_inwc"])
         & (60 * rests["n_minute"] >= limits["zero_rest_min_s"])
-        & (rests["end_ts"] + site.left_us(channel) <= until)
+        & (rests["end_ts"] <= until)
     ].sort_values("start_ts")
     if len(rests) < limits["zero_min_rests"]:
         return

@@ -83,7 +83,7 @@ def _answers(
     """How clearly the room answers each zone's calls: slope over its standard error."""
     rows = site.table("trust.bin")
     rows = rows[rows["channel_id"] == room.channel_id].sort_values("start_ts")
-    ts = rows["start_ts"].to_numpy() - site.left_us(room)
+    ts = site.by_outputs_clock(rows["start_ts"].to_numpy(), room)
     value = rows["mean_value"].to_numpy()
     if len(ts) < 2:
         return np.zeros(len(calls))

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pipeline.measures.clock_dampers import damper_answers
-from pipeline.measures.clock_links import Candidate
+from pipeline.measures.clock_links import Candidate, heat_told_backwards
 from pipeline.measures.clock_logger import Logger
 from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_left, search
 
@@ -106,6 +106,27 @@ def search_with_drift(
         if peak.n >= enough or drift.span_s < limits["clock_drift_min_days"] * DAY_S:
             break
     return best or (drift, first)
+
+
+def is_backwards(
+    reference: Logger, other: Logger, has_burner: bool, peak: Peak, limits: Mapping[str, float]
+) -> bool:
+    """Whether supply air answers heat with its on and off exchanged.
+
+    So it is where it does so far more often, or about as often and with clocks that agree, while as
+    told they do not: runs of like length make it so. The state is then told the other way round (a
+    check of channels says so), and what its edges seemed to show of the clock is chance.
+    """
+    turned = heat_told_backwards(reference, other, has_burner, limits)
+    if not turned:
+        return False
+    found = search([c.link for c in turned], limits["clock_search_h"] * HOUR_S, GUARD_S)
+    if found is None:
+        return False
+    share = limits["clock_max_runner_up_share"]
+    agree = found.low_s - MINUTE_S <= 0 <= found.high_s + MINUTE_S
+    agree_as_told = peak.low_s - MINUTE_S <= 0 <= peak.high_s + MINUTE_S
+    return found.n > peak.n / share or (found.n > peak.n * share and agree and not agree_as_told)
 
 
 def is_clear(peak: Peak, drift: Drift, limits: Mapping[str, float]) -> bool:

@@ -115,6 +115,22 @@ def candidates(
     return [c for c in found if len(c.link.cause) and len(c.link.effect)]
 
 
+def nothing_sharp(logger: Logger, reference: Logger) -> str:
+    """Why two loggers cannot be compared at all."""
+    if not logger.roles:
+        return "None of its channels is used, so nothing of it can be compared."
+    named = ", ".join(sorted(logger.roles)).replace("_", " ")
+    if logger.roles & set(ANALOG):
+        return (
+            f"Logged here ({named}): no fan start or stop and no turn of supply air to set beside "
+            f"what {reference.name} shows."
+        )
+    return (
+        f"Logged here ({named}): nothing that changes sharply when {reference.name} shows an "
+        "output go on or off. Static pressure, supply air or a run contact would show it."
+    )
+
+
 def _fan(
     reference: Logger, other: Logger, has_burner: bool, limits: Mapping[str, float]
 ) -> list[Candidate]:
@@ -173,10 +189,26 @@ def _fan(
     return found
 
 
-def _supply(
+def heat_told_backwards(
     reference: Logger, other: Logger, has_burner: bool, limits: Mapping[str, float]
 ) -> list[Candidate]:
-    """Supply air's turn after heat or cooling goes off."""
+    """Supply air's turn down as heat goes on: answered only where on and off are exchanged.
+
+    A compressor is left out: its going on in cooling turns supply down.
+    """
+    found = _supply(reference, other, has_burner, limits, after_on=True)
+    return [c for c in found if len(c.link.cause) and len(c.link.effect)]
+
+
+def _supply(
+    reference: Logger,
+    other: Logger,
+    has_burner: bool,
+    limits: Mapping[str, float],
+    *,
+    after_on: bool = False,
+) -> list[Candidate]:
+    """Supply air's turn after heat or cooling goes off; `after_on`: after heat goes on."""
     series = other.series("supply_temp")
     if series is None:
         return []
@@ -190,6 +222,8 @@ def _supply(
     ]
     if not reference.roles & {*SOURCES, "gas_valve", "flame"}:
         causes = [(list(CALLS), "the last call", limits["clock_delay_call_off_s"] + gas_s)]
+    if after_on:
+        causes = [c for c in causes if c[0][0] not in ("output_y1", CALLS[0])]
     down, up = turns(series, limits["clock_turn_min_f"])
     seen = stretches(series, limits["hold_max_intervals"])
     others_s = _all_edges(reference, bridge_s)
@@ -198,7 +232,7 @@ def _supply(
         switching = reference.switching(roles, bridge_s)
         if switching is None:
             continue
-        off = _undisturbed(switching.off, others_s)
+        off = _undisturbed(switching.on if after_on else switching.off, others_s)
         # Y off ends heating or cooling; which of the two, the air shows
         for downwards in (True, False) if "output_y1" in roles else (True,):
             does = f"supply air turns {'down' if downwards else 'up'}"

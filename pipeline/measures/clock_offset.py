@@ -26,12 +26,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.measures.clock_answers import Answer, Drift, is_clear, measured, search_with_drift
-from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, candidates
+from pipeline.measures.clock_answers import (
+    Answer,
+    Drift,
+    is_backwards,
+    is_clear,
+    measured,
+    search_with_drift,
+)
+from pipeline.measures.clock_links import ANALOG, CALLS, OUTPUTS, candidates, nothing_sharp
 from pipeline.measures.clock_logger import Logger
 from pipeline.measures.clock_rooms import rooms_answer
 from pipeline.measures.edge_match import Match
-from pipeline.measures.edges import Edges
+from pipeline.measures.edges import n_instants
 
 TABLE = "trust.clock_offset"
 STAGE = "30_trust/31"
@@ -185,8 +192,8 @@ def _compare(
     if not links:
         return {**row, **_by_rooms(logger, reference, limits, taken_out_s)}
     enough = limits["clock_min_edges"]
-    n_cause = _n_instants([c.link.cause for c in links])
-    n_effect = _n_instants([c.link.effect for c in links])
+    n_cause = n_instants([c.link.cause for c in links])
+    n_effect = n_instants([c.link.effect for c in links])
     if min(n_cause, n_effect) < enough:
         why = (
             f"Too few edges to compare: {n_cause} in {reference.name} and {n_effect} here; "
@@ -206,6 +213,9 @@ def _compare(
             "More than one offset fits about as well: the runs repeat too regularly, or too few "
             "are answered here."
         )
+        return {**row, "n_edge": int(peak.n), "why": why}
+    if is_backwards(reference, logger, has_burner, peak, limits):
+        why = f"{reference.name} tells heat the other way round: put that right first."
         return {**row, "n_edge": int(peak.n), "why": why}
     drift, answers = measured(reference, logger, links, drift, peak, limits)
     if sum(a.match.n for a in answers) < enough:
@@ -286,7 +296,7 @@ def _by_rooms(
     """What the room temperatures of a logger without edges say: hours, or nothing."""
     rooms = rooms_answer(reference, logger, limits)
     if rooms is None:
-        return {"why": _nothing_sharp(logger, reference)}
+        return {"why": nothing_sharp(logger, reference)}
     row: dict[str, Any] = {"n_edge": rooms.n_call, "edge": "a call: the room's slope follows"}
     zones = f"{rooms.n_zone} zone{'' if rooms.n_zone == 1 else 's'}"
     if (
@@ -373,27 +383,6 @@ def _length(seconds: float) -> str:
         return f"{size:.0f} s"
     more = f"{size / 60:.0f} min" if size < 2 * HOUR_S else f"{size / HOUR_S:.1f} h"
     return f"{size:.0f} s ({more})"
-
-
-def _nothing_sharp(logger: Logger, reference: Logger) -> str:
-    """Why two loggers cannot be compared at all."""
-    if not logger.roles:
-        return "None of its channels is used, so nothing of it can be compared."
-    named = ", ".join(sorted(logger.roles)).replace("_", " ")
-    if logger.roles & set(ANALOG):
-        return (
-            f"Logged here ({named}): no fan start or stop and no turn of supply air to set beside "
-            f"what {reference.name} shows."
-        )
-    return (
-        f"Logged here ({named}): nothing that changes sharply when {reference.name} shows an "
-        "output go on or off. Static pressure, supply air or a run contact would show it."
-    )
-
-
-def _n_instants(edges: Sequence[Edges]) -> int:
-    """How many different instants there are in several trains of edges."""
-    return len(np.unique(np.concatenate([e.at_s for e in edges]))) if edges else 0
 
 
 def _capital(text: str) -> str:

@@ -6,6 +6,7 @@ is evidence. Times are seconds from a zero of the caller's choice.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,6 +38,11 @@ class Edges:
 
     def __len__(self) -> int:
         return len(self.at_s)
+
+
+def n_instants(edges: Sequence[Edges]) -> int:
+    """How many different instants there are in several trains of edges."""
+    return len(np.unique(np.concatenate([e.at_s for e in edges]))) if edges else 0
 
 
 def stretches(series: Series, hold_intervals: float) -> tuple[Floats, Floats]:

@@ -120,14 +120,21 @@ class SiteChannels:
         """A difference in the store unit as the channel's logger writes it."""
         return difference / UNITS[channel.unit].scale
 
-    def left_us(self, channel: Channel) -> int:
-        """How far its clock is seen to be ahead of the outputs' in this run; 0: not seen to be."""
+    def by_outputs_clock(self, ts: np.ndarray, channel: Channel) -> np.ndarray:
+        """Instants as the channel's logger stamps them by the outputs' clock.
+
+        The same where its clock is not seen to be off in this run.
+        """
         rows = self.rows_of("trust.clock_left", channel)
-        return int(rows[0].left_us) if rows else 0
+        if not rows:
+            return ts
+        left = rows[0].left_us + rows[0].gains * (ts - rows[0].middle_ts)
+        return ts - np.rint(left).astype(np.int64)
 
     def own_clock(self, ts: int, channel: Channel) -> int:
         """An instant by the outputs' clock as the channel's logger stamps it, within the window."""
-        return min(max(ts + self.left_us(channel), self.start_ts), self.end_ts)
+        there = 2 * ts - int(self.by_outputs_clock(np.array([ts]), channel)[0])
+        return min(max(there, self.start_ts), self.end_ts)
 
     def written_local(self, ts: int) -> str:
         """A local time as site.toml takes it, to the second."""

@@ -46,7 +46,9 @@ minute as (
     select
         m.site_id,
         m.channel_id,
-        m.start_ts - coalesce(k.left_us, 0) as start_ts,
+        m.start_ts - coalesce(
+            round((k.left_us + k.gains * (m.start_ts - k.middle_ts)) / 6e7)::bigint * 60_000_000, 0
+        ) as start_ts,
         m.mean_value,
     from trust.minute m
     left join trust.clock_left k on k.site_id = m.site_id and k.channel_id = m.channel_id

@@ -76,13 +76,15 @@ class Fault:
     plant: object  # (name, base, severity 1..3, seed) -> Plant
     fits: object = None  # (System) -> bool
     role: str = ""  # the state channel it needs, on at some time
+    graded: bool = True  # False: it is there or not; planted once per seed, as the strongest
 
 
 def _of_world(trouble: object) -> Fault:
     def plant(name: str, base: Logged, severity: int, seed: int) -> Plant:
         return Plant(name, base, trouble.faults[severity - 1])  # type: ignore[attr-defined]
 
-    return Fault(trouble.name, trouble.code, plant)  # type: ignore[attr-defined]
+    graded = len(set(trouble.faults)) > 1  # type: ignore[attr-defined]
+    return Fault(trouble.name, trouble.code, plant, graded=graded)  # type: ignore[attr-defined]
 
 
 def _fault(kind: str, role: str, zone: int = -1) -> object:
@@ -219,38 +221,42 @@ FAULTS: list[Fault] = [
     *(_of_world(t) for t in LOG_FAULTS if t.code in CODES),
     Fault("cells left empty", "missing-readings", _blank),
     Fault("steps too coarse", "log-too-coarse", _coarse),
-    Fault("valve's sense told wrong", "reversing-valve-sense", _turned_valve, _has_valve),
+    Fault(
+        "valve's sense told wrong", "reversing-valve-sense", _turned_valve, _has_valve, graded=False
+    ),
     Fault("slow supply probe", "sensor-lag", _slow_probe),
     Fault("vent beside the outdoor sensor", "sun-on-outdoor-sensor", _warm_spot),
-    Fault("static's sign", "unit-mismatch", _turned_sign),
+    Fault("static's sign", "unit-mismatch", _turned_sign, graded=False),
     Fault("°F for °C", "unit-mismatch", _wrong_degrees),
-    Fault("kPa told for Pa", "unit-mismatch", _kilopascal),
-    Fault(
-        "W1 inverted", "state-inverted", _fault("inverted", "output_w1"), _has_burner, "output_w1"
+    Fault("kPa told for Pa", "unit-mismatch", _kilopascal, graded=False),
+    *(
+        Fault(
+            f"{words} inverted",
+            "state-inverted",
+            _fault("inverted", role, zone),
+            fits,
+            role,
+            graded=False,
+        )
+        for words, role, zone, fits in (
+            ("W1", "output_w1", -1, _has_burner),
+            ("Y1", "output_y1", -1, _has_cold_calls),
+            ("a call", "zone_call_w1", 0, _has_burner),
+        )
     ),
-    Fault(
-        "Y1 inverted",
-        "state-inverted",
-        _fault("inverted", "output_y1"),
-        _has_cold_calls,
-        "output_y1",
-    ),
-    Fault(
-        "a call inverted",
-        "state-inverted",
-        _fault("inverted", "zone_call_w1", 0),
-        _has_burner,
-        "zone_call_w1",
-    ),
-    Fault(
-        "flame never changes", "state-never-changes", _fault("dead", "flame"), _has_proof, "flame"
-    ),
-    Fault(
-        "W1 never changes",
-        "state-never-changes",
-        _fault("dead", "output_w1"),
-        _has_burner,
-        "output_w1",
+    *(
+        Fault(
+            f"{words} never changes",
+            "state-never-changes",
+            _fault("dead", role),
+            fits,
+            role,
+            graded=False,
+        )
+        for words, role, fits in (
+            ("flame", "flame", _has_proof),
+            ("W1", "output_w1", _has_burner),
+        )
     ),
     *(_of_world(t) for t in LOG_FAULTS if t.code == CLOCK),
 ]
@@ -286,7 +292,8 @@ def cases(part: str, seeds: int, n_healthy: int, names: Sequence[str] = ()) -> l
         for seed in range(seeds):
             while not _fits(fault, world.healthy(part, number % HEALTHY)):
                 number += 1
-            found += [Case(number % HEALTHY, fault.name, s, seed) for s in (1, 2, 3)]
+            severities = (1, 2, 3) if fault.graded else (3,)
+            found += [Case(number % HEALTHY, fault.name, s, seed) for s in severities]
             number += 11
     return sorted(found, key=lambda c: (c.number, c.fault, c.severity))
 
