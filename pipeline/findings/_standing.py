@@ -15,6 +15,7 @@ from pipeline.findings._base import Declaration, Found, NotFound
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, role_words
 from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, RESULTS, Standing, intervals, standing
+from pipeline.units import MICROSECONDS
 
 
 def why_blind(site: SiteFrames, d: Declaration) -> str | None:
@@ -45,6 +46,9 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
     if covered.coverage < site.threshold("coverage_min_frac"):
         lacking = words.joined(role_words(r) for r in covered.missing)
         note = f", {lacking} not logged" if lacking else ""
+        untrusted = _left_out(site, d)
+        if untrusted:
+            note += f"; logged and not to be trusted: {words.joined(untrusted)}"
         return (
             f"the channels it needs were logged together only {words.share(covered.coverage)} "
             f"of the time{note}"
@@ -83,6 +87,21 @@ def as_sampled(site: SiteFrames, d: Declaration, outcome: Found | NotFound) -> F
         return NotFound(f"{outcome.why.rstrip('.')} ({short.why})")
     note = f"This is at least what happened: {short.why}"
     return replace(outcome, summary=f"{outcome.summary} {words.sentence(note)}")
+
+
+def _left_out(site: SiteFrames, d: Declaration) -> list[str]:
+    """What it may lack its coverage by: states, and roles it needs, cut out for long enough."""
+    if not site.has_table("trust.problem") or not site.has_table("channel.channel"):
+        return []
+    problems, channels = site.table("trust.problem"), site.table("channel.channel")
+    states = set(channels.loc[channels["kind"] == "state", "role"])
+    wanted = states | {role for group in d.needs_roles for role in group}
+    cut = problems[problems["is_cut"].astype(bool) & problems["role"].isin(wanted)]
+    cut = cut.assign(cut_us=cut["end_ts"] - cut["start_ts"])
+    least_us = (1 - site.threshold("coverage_min_frac")) * site.window_s * MICROSECONDS
+    by_channel = cut.groupby(["role", "channel_id"], sort=True)["cut_us"].sum()
+    long = by_channel[by_channel > least_us]
+    return list(dict.fromkeys(role_words(role) for role, _ in long.index))
 
 
 def leans_on_inferred(site: SiteFrames, d: Declaration) -> bool:

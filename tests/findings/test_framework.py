@@ -110,6 +110,28 @@ def test_coverage_names_what_is_missing(build):
     )
 
 
+@pytest.mark.parametrize(("hours", "is_named"), [(83.9, False), (84.1, True)])
+def test_coverage_names_what_is_logged_and_not_trusted(build, hours, is_named):
+    """Of a week (168 h) more than half is cut out of G: that alone brings the rule under half."""
+    lost = {"figure": "staging", "window_s": 604800.0, "valid_s": 0.0, "coverage": 0.4}
+    start = build().window.start_ts
+    cut = {
+        "channel_id": 7, "role": "output_g", "code": "state-inverted", "is_cut": True,
+        "start_ts": start, "end_ts": start + round(hours * 3.6e9), "reason": "told otherwise",
+    }  # fmt: skip
+    site = build(
+        {
+            "measure.coverage": [lost | {"resolution_s": None, "missing": ""}],
+            "trust.problem": [cut, {**cut, "channel_id": 8, "role": "zone_temp", "zone": 1}],
+            "channel.channel": [{"channel_id": 7, "role": "output_g", "kind": "state"}],
+        }
+    )
+    assert site.window_s == 604800.0
+    _, judged = judge_rules(site, [rule("made-up", found(), figure="staging")])
+    assert ("logged and not to be trusted: G out" in judged[0].why) is is_named
+    assert "temperature" not in judged[0].why
+
+
 def test_causes_are_ranked_and_ruled_out_ones_leave_the_list(build):
     causes = (
         cause("open", Weight.OPEN),
