@@ -13,7 +13,7 @@ import numpy as np
 from markupsafe import escape
 
 from reports.figure import Panel, TimeFigure, Track
-from reports.markup import plotly_text, shortened
+from reports.markup import drawn, plotly_text, shortened
 from reports.svg import PANEL_PX, TRACK_PX, track_rows
 from reports.theme import LIGHT
 
@@ -230,7 +230,7 @@ def _panel_traces(
                 name=plotly_text(line.name),
                 meta={
                     "kind": "line",
-                    "name": line.name,
+                    "name": drawn(line.name),
                     "unit": line.unit,
                     "decimals": line.decimals,
                     "steps": line.scale,
@@ -259,7 +259,7 @@ def _track_traces(figure: TimeFigure, track: Track, axis: str, top: float) -> li
             name=plotly_text(track.name),
             meta={
                 "kind": "track",
-                "name": track.name,
+                "name": drawn(track.name),
                 "steps": 10,
                 "unknown": [[_ms(figure, a), _ms(figure, b)] for a, b in track.unknown],
                 "event": track.is_event,

@@ -82,10 +82,8 @@ def test_hostile_names_run_nothing_and_move_nothing(
         with look(path, width) as seen:
             asked: list[str] = []
             seen.page.on("dialog", lambda d, asked=asked: (asked.append(d.message), d.dismiss()))
-            for figure in seen.page.locator("figure[data-live] .open").all():
-                if figure.is_visible():
-                    figure.click()
-            seen.page.wait_for_timeout(300)
+            seen.page.evaluate("document.querySelectorAll('.open').forEach(b => b.click())")
+            seen.page.wait_for_selector("figure[data-state=drawn]", timeout=20_000)
             assert seen.faults() == [] and asked == [], name
             # nothing of theirs became a link, a picture or a script
             for foreign in ("img[src=x]", "a[href^='http']", "a[href^='javascript']"):
