@@ -1,0 +1,98 @@
+"""How long a page takes to build, to paint, and to open a chart, in headless Chromium.
+
+    python tests/benchmarks/page.py [PAGE.html ...]
+
+Without arguments the sample site is reviewed and its page built. Medians of five openings, each in
+a fresh context; seconds only mean something beside others of the same run, so a page with one
+paragraph is opened in turn as the reference.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+from pipeline.review import review_site
+from reports.site import render_site
+from sample_data.unpack import unpack_site
+
+TIMES = 5
+WIDTHS = (1280, 390)
+
+
+def built(folder: Path) -> Path:
+    """The sample site's page, with what making it took."""
+    start = time.perf_counter()
+    result = review_site(unpack_site("larch-14", folder), align=True).result
+    reviewed = time.perf_counter()
+    page = folder / "report.html"
+    page.write_text(render_site(result), encoding="utf-8")
+    print(f"review {reviewed - start:.1f} s, page {time.perf_counter() - reviewed:.1f} s")
+    return page
+
+
+def opened(browser: Any, page: Path, width: int) -> dict[str, float]:
+    """Milliseconds: first paint, all laid out, the zoomable whole log once it is scrolled to."""
+    context = browser.new_context(viewport={"width": width, "height": 900})
+    view = context.new_page()
+    view.goto(page.as_uri(), wait_until="load")
+    told = view.evaluate(
+        "[performance.getEntriesByType('paint').find(e => e.name === 'first-contentful-paint')"
+        "?.startTime ?? NaN, performance.getEntriesByType('navigation')[0].loadEventEnd]"
+    )
+    out = {"first paint": told[0], "loaded": told[1]}
+    figure = view.locator("#fig-whole-log")
+    if figure.count():
+        start = time.perf_counter()
+        figure.scroll_into_view_if_needed()
+        if width < 700:
+            figure.locator(".open").click()
+        view.wait_for_selector("#fig-whole-log[data-state=drawn]", timeout=60_000)
+        out["chart"] = (time.perf_counter() - start) * 1000
+        start = time.perf_counter()
+        view.evaluate(
+            "async () => { const g = document.querySelector('#fig-whole-log .live');"
+            "const [a, b] = g.layout.xaxis.range.map(v => +new Date(v));"
+            "await window.Plotly.relayout("
+            "g, {'xaxis.range': [a + (b - a) * .4, a + (b - a) * .5]}); }"
+        )
+        out["zoom"] = (time.perf_counter() - start) * 1000
+    context.close()
+    return out
+
+
+def main(pages: list[Path]) -> None:
+    """A line per page and width."""
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as p:
+        folder = Path(name)
+        bare = folder / "bare.html"
+        bare.write_text("<!doctype html><title>bare</title><p>One paragraph.", encoding="utf-8")
+        shown = [*(pages or [built(folder)]), bare]
+        browser = p.chromium.launch(
+            executable_path=shutil.which("chromium") or shutil.which("chromium-browser"),
+            args=["--no-sandbox"] if os.geteuid() == 0 else [],
+        )
+        for width in WIDTHS:
+            taken: dict[Path, list[dict[str, float]]] = {page: [] for page in shown}
+            for _ in range(TIMES):
+                for page in shown:
+                    taken[page].append(opened(browser, page, width))
+            for page, times in taken.items():
+                said = ", ".join(
+                    f"{what} {statistics.median(t[what] for t in times):.0f} ms"
+                    for what in times[0]
+                )
+                print(f"{width} px  {page.name} ({page.stat().st_size:,} bytes): {said}")
+        browser.close()
+
+
+if __name__ == "__main__":
+    main([Path(a) for a in sys.argv[1:]])
