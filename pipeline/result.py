@@ -54,10 +54,14 @@ class EvidenceWindow:
 
 @dataclass(frozen=True)
 class RankedCause:
-    """A possible cause and the reason from this log that puts it where it stands."""
+    """A possible cause and the reason from this log that puts it where it stands.
+
+    replay : the command that tries other settings on this log to test it; '' where none does
+    """
 
     cause: str
     because: str
+    replay: str = ""
 
 
 @dataclass(frozen=True)

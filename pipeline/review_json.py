@@ -215,7 +215,10 @@ class _Document:
                 for w in f.windows
             ],
             "ruled_out": list(f.ruled_out),
-            "causes": [{"cause": c.cause, "because": c.because} for c in f.causes],
+            "causes": [
+                {"cause": c.cause, "because": c.because, "replay": c.replay or None}
+                for c in f.causes
+            ],
             "checks": list(f.checks),
             "cautions": list(f.cautions),
             "source": f.source,

@@ -205,6 +205,7 @@ def _site_row(site: Site) -> dict[str, object]:
         "bypass": e.bypass,
         "design_heating_f": site.design_heating_f,
         "design_cooling_f": site.design_cooling_f,
+        "max_external_static_inwc": e.max_external_static_inwc,
     }
 
 

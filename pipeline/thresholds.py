@@ -1325,6 +1325,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "replay_agrees_share",
+        0.9,
+        "share",
+        "a replay at the settings as found gives what was logged if this much of the time agrees",
+        "zonetrail replay",
+        "edges of calls and stages stand an interval apart at most",
+        "ours",
+    ),
+    Threshold(
         "compressor_min_off_unknown_s",
         180,
         "s",

@@ -61,6 +61,7 @@ class Cause:
 
     text : pattern or condition, never a part to replace
     not_it : how it is named where it is ruled out, behind "Not "; for causes whose test may do so
+    replays : the setting whose other values `zonetrail replay` can try on this log, to test it
     when : the rule in words: what in a log raises it, what lowers it or rules it out
     test : the rule itself; takes the facts that `judge` put into its outcome; gives None where
         the cause does not apply to what is installed
@@ -70,6 +71,7 @@ class Cause:
     when: str
     test: Callable[[Any], Weighed | None]
     not_it: str = ""
+    replays: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ cooling away, runs the fan and opens every damper. Told apart by the dampers tha
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,14 +43,21 @@ class Held:
 
 def periods(site: SiteFrames) -> list[Held]:
     """Every such stretch of cooling outside visits, in order of time."""
+    if "held" not in site.made_once:
+        site.made_once["held"] = _periods(site)
+    return list(site.made_once["held"])
+
+
+def _periods(site: SiteFrames) -> list[Held]:
     rows = site.table("interval.call_unanswered")
     keep = flags(rows["is_unanswered"]) & ~flags(rows["in_visit"]) & (rows["mode"] == "cooling")
     condition = site.table("interval.condition")
     cooling = records(condition[condition["class"] == "cooling"])
+    starts = sorted(int(c.start_ts) for c in cooling)
     groups: list[list[Any]] = []
     for row in records(rows[keep].sort_values("call_ts")):
         last = groups[-1][-1] if groups else None
-        if last is None or any(last.until_ts <= c.start_ts < row.call_ts for c in cooling):
+        if last is None or bisect_left(starts, last.until_ts) < bisect_left(starts, row.call_ts):
             groups.append([row])
         else:
             groups[-1].append(row)

@@ -18,6 +18,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline import words
+from pipeline.findings import _replays
 from pipeline.findings._base import (
     WALK,
     CannotTell,
@@ -218,7 +219,12 @@ def _finding(site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozense
         ruled_out=tuple(words.stopped(text) for text in outcome.ruled_out)
         + tuple(f"Not {c.not_it or c.text}: {words.stopped(w.because)}" for c, w in dropped),
         causes=tuple(
-            RankedCause(words.sentence(c.text), words.sentence(w.because)) for c, w in kept
+            RankedCause(
+                words.sentence(c.text),
+                words.sentence(w.because),
+                _replays.command(site, c.replays) if c.replays else "",
+            )
+            for c, w in kept
         ),
         checks=tuple(words.in_units(check.text(outcome.fill), site.units) for check in checks),
         cautions=d.cautions,

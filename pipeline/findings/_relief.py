@@ -8,7 +8,7 @@ from typing import Any
 from pipeline import words
 from pipeline.findings._rooms import columns
 from pipeline.findings._site import SiteFrames, flags, number, records
-from pipeline.findings._static import answer_s, opened_words
+from pipeline.findings._static import answer_s, opened_words, openings
 from pipeline.findings._windows import Event, lines
 
 DAY_S = 86400
@@ -97,19 +97,22 @@ def load(site: SiteFrames, *outcomes: str) -> Relief:
         site,
         all_rows,
         mine,
-        [_opened(site, r) for r in mine],
+        _opened(site, mine),
         site.setting("static_target_inwc"),
     )
 
 
-def _opened(site: SiteFrames, r: Any) -> tuple[frozenset[int], frozenset[int]]:
+def _opened(site: SiteFrames, mine: list[Any]) -> list[tuple[frozenset[int], frozenset[int]]]:
+    """For each stretch the relief zones that were free, and those of them that opened."""
     zones = site.table("run.zone")
     relief = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
-    calling = set(words.zone_numbers(r.over.zones)) if r.over is not None else set()
-    opened = site.table("interval.relief")
-    there = opened[(opened["start_ts"] < r.end_ts) & (opened["end_ts"] > r.start_ts)]
-    free = frozenset(relief - calling)
-    return free, frozenset(int(z) for z in there["zone"]) & free
+    opened = openings(site)
+    made = []
+    for r in mine:
+        calling = set(words.zone_numbers(r.over.zones)) if r.over is not None else set()
+        free = frozenset(relief - calling)
+        made.append((free, opened(int(r.start_ts), int(r.end_ts)) & free))
+    return made
 
 
 def events(f: Relief) -> list[Event]:

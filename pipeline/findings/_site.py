@@ -94,6 +94,11 @@ class SiteFrames:
         rows = self.table("run.site")
         return vars(records(rows.head(1))[0])
 
+    @cached_property
+    def made_once(self) -> dict[str, Any]:
+        """What several findings read of this site and is costly to make, by name."""
+        return {}
+
     # ------------------------------------------------------------------ settings
 
     def setting(self, name: str, ts: int | None = None) -> float | None:
@@ -236,9 +241,17 @@ def number(value: Any) -> float | None:
 def records(rows: pd.DataFrame) -> list[Any]:
     """The rows as plain records whose attributes are the columns; nulls are None."""
     columns = [str(c) for c in rows.columns]
+    lists = []
+    for n in range(len(columns)):
+        column = rows.iloc[:, n]
+        values = list(column)
+        null = column.isna().to_numpy()
+        if null.any():
+            values = [None if gone else v for v, gone in zip(values, null, strict=True)]
+        lists.append(values)
     return [
-        SimpleNamespace(**dict(zip(columns, map(none_if_null, values), strict=True)))
-        for values in rows.itertuples(index=False, name=None)
+        SimpleNamespace(**dict(zip(columns, values, strict=True)))
+        for values in zip(*lists, strict=True)
     ]
 
 

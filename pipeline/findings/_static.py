@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -136,21 +137,33 @@ def _stretches(site: SiteFrames, rows: pd.DataFrame) -> tuple[Stretch, ...]:
     """Relief in each excursion that lasted as long as the panel may take to answer."""
     zones = site.table("run.zone")
     may = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
-    relief = site.table("interval.relief")
+    opened = openings(site)
     long = rows[(rows["length_s"] >= answer_s(site)) & rows["class"].isin(MODES)]
     made = []
     for r in records(long):
-        there = relief[(relief["start_ts"] < r.end_ts) & (relief["end_ts"] > r.start_ts)]
         free = frozenset(may - set(words.zone_numbers(r.zones)))
         made.append(
             Stretch(
                 str(r.zones or ""),
                 float(r.length_s),
                 free,
-                frozenset(int(z) for z in there["zone"]) & free,
+                opened(int(r.start_ts), int(r.end_ts)) & free,
             )
         )
     return tuple(made)
+
+
+def openings(site: SiteFrames) -> Callable[[int, int], frozenset[int]]:
+    """Which zones' dampers opened as relief between two instants."""
+    rows = site.table("interval.relief")
+    starts = rows["start_ts"].to_numpy(dtype="int64")
+    ends = rows["end_ts"].to_numpy(dtype="int64")
+    zones = rows["zone"].to_numpy()
+
+    def between(start_ts: int, end_ts: int) -> frozenset[int]:
+        return frozenset(int(z) for z in zones[(starts < end_ts) & (ends > start_ts)])
+
+    return between
 
 
 def answer_s(site: SiteFrames) -> float:

@@ -97,6 +97,7 @@ FINDING = Declaration(
             "sensor reads cold",
             "Raised whenever it comes on above the point.",
             _no_lockout,
+            replays="high_balance_f",
         ),
         Cause(
             "the backup delay is too short, or a thermostat asks for it at once",

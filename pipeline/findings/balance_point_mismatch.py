@@ -124,6 +124,7 @@ FINDING = Declaration(
             "Raised when one outdoor temperature parts the starts of the two fuels. The log cannot "
             "tell a wrong setting from a sensor that is off by as much.",
             _other_temperature,
+            replays="low_balance_f high_balance_f",
         ),
         Cause(
             "one fuel is locked out or switched off, whatever the weather",

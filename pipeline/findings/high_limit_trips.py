@@ -191,6 +191,7 @@ FINDING = Declaration(
             "came on second stage.",
             _too_much_heat,
             not_it="second stage",
+            replays="stage2_min_zones",
         ),
         Cause(
             "too little air reaches the zone that calls: damper not fully open, registers shut, "

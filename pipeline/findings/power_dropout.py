@@ -21,6 +21,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline import words
@@ -180,20 +181,23 @@ def _dropouts(site: SiteFrames, slowest_s: float) -> list[Any]:
     fan = on[on["role"] == "output_g"]
     quiet = int(site.threshold("dropout_quiet_s") * MICROSECONDS)
     purges = _purges(site, outputs, fan, together)
+    starts, ends = _edges(on)
+    all_ends = np.sort(ends)
+    call_ends, fan_ends = _edges(calls)[1], _edges(fan)[1]
+    call_zones = calls["zone"].to_numpy()
     found = []
     for ts in sorted({int(t) for t in outputs["end_ts"]}):
-        if (on["end_ts"].between(ts + together + 1, ts + quiet)).any():
+        after, until = np.searchsorted(all_ends, [ts + together + 1, ts + quiet + 1])
+        if until > after or _any_on(starts, ends, ts + together):
             continue
-        if ((on["start_ts"] <= ts + together) & (on["end_ts"] > ts + together)).any():
-            continue
-        zones = set(calls.loc[(calls["end_ts"] - ts).abs() <= together, "zone"])
-        fan_off = bool(((fan["end_ts"] - ts).abs() <= together).any())
+        zones = set(call_zones[np.abs(call_ends - ts) <= together])
+        fan_off = bool((np.abs(fan_ends - ts) <= together).any())
         sure = len(zones) >= site.threshold("dropout_sure_calls")
         no_purge = purges and fan_off and len(zones) >= site.threshold("dropout_min_calls")
         if not (sure or no_purge) or _is_known_until(state, ts, together) is False:
             continue
-        later = on.loc[on["start_ts"] > ts + together, "start_ts"]
-        back = int(later.iloc[0]) if len(later) else site.window.end_ts
+        later = int(np.searchsorted(starts, ts + together, side="right"))
+        back = int(starts[later]) if later < len(starts) else site.window.end_ts
         if back - ts >= quiet and not site.overlaps_visit(ts - quiet, back):
             found.append(SimpleNamespace(start_ts=ts, end_ts=back, n_calls=len(zones)))
     return found
@@ -202,15 +206,26 @@ def _dropouts(site: SiteFrames, slowest_s: float) -> list[Any]:
 def _purges(site: SiteFrames, outputs: pd.DataFrame, fan: pd.DataFrame, together: int) -> bool:
     """Whether the fan's output usually runs on after the last output: then its absence tells."""
     purge = int(site.threshold("dropout_purge_s") * MICROSECONDS)
+    starts, ends = _edges(outputs)
+    fan_starts, fan_ends = _edges(fan)
     n = n_on = 0
     for ts in sorted({int(t) for t in outputs["end_ts"]}):
-        if ((outputs["start_ts"] <= ts + together) & (outputs["end_ts"] > ts + together)).any():
-            continue
-        if not ((fan["start_ts"] < ts) & (fan["end_ts"] >= ts - together)).any():
+        ran = fan_ends[fan_starts < ts]
+        if _any_on(starts, ends, ts + together) or not (ran >= ts - together).any():
             continue
         n += 1
-        n_on += bool(((fan["start_ts"] < ts) & (fan["end_ts"] >= ts + purge + together)).any())
+        n_on += bool((ran >= ts + purge + together).any())
     return n > 0 and n_on >= site.threshold("dropout_purge_share") * n
+
+
+def _edges(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Starts and ends, in the order of the rows."""
+    return rows["start_ts"].to_numpy(dtype="int64"), rows["end_ts"].to_numpy(dtype="int64")
+
+
+def _any_on(starts: np.ndarray, ends: np.ndarray, ts: int) -> bool:
+    """Whether any of these stretches holds the instant."""
+    return bool(((starts <= ts) & (ends > ts)).any())
 
 
 def _is_known_until(state: pd.DataFrame, ts: int, together: int) -> bool:

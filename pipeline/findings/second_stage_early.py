@@ -88,6 +88,7 @@ FINDING = Declaration(
             "Raised when most early starts lie at one time on the clock, as a timer's do; lowered "
             "when they scatter.",
             _other_delay,
+            replays="stage_up_delay_min",
         ),
         Cause(
             "W1 and W2 (Y1 and Y2) are joined, or second stage is wired as the only stage",

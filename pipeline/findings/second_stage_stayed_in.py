@@ -99,6 +99,7 @@ FINDING = Declaration(
             "the minimum number of zones is not in force, so that one zone is enough to keep it",
             "Raised when second stage also comes on with too few zones; lowered when it does not.",
             _minimum_not_in_force,
+            replays="stage2_min_zones",
         ),
         Cause(
             "second stage is set to hold until the zones are satisfied, not to follow the calls",

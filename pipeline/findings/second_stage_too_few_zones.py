@@ -81,6 +81,7 @@ FINDING = Declaration(
             "Raised when a quarter or more of the second-stage starts come with too few zones, "
             "most when they come at the stage-up delay, as the panel's own timer would.",
             _minimum_not_in_force,
+            replays="stage2_min_zones",
         ),
         Cause(
             "a thermostat asks for second stage itself and the panel lets it through",

@@ -188,6 +188,7 @@ FINDING = Declaration(
             "the compressor's minimum-off timer is short, off or passed by",
             "Raised by compressor rests under the minimum-off, most where one was given.",
             _rest_timer,
+            replays="compressor_min_off_min",
         ),
         Cause(
             "limit trips: the call is still there, so heat comes back for what little is left",

@@ -86,6 +86,7 @@ FINDING = Declaration(
             "second stage makes more than the ducts of so few zones can carry",
             "Raised when the drops come with one zone calling alone.",
             _too_much_for_few,
+            replays="stage2_min_zones",
         ),
         Cause(
             "too little air altogether: filter, coil, return side, blower",

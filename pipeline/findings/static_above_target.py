@@ -95,6 +95,7 @@ FINDING = Declaration(
             "does.",
             _static_causes.second_stage,
             not_it="second stage",
+            replays="stage2_min_zones",
         ),
         Cause(
             "the target is lower than these ducts need, or the blower is set too high for them",
@@ -102,6 +103,7 @@ FINDING = Declaration(
             "when it then hardly ever is.",
             _static_causes.target,
             not_it="a target lower than the ducts need",
+            replays="static_target_inwc",
         ),
         Cause(
             "the pressure tap or the transducer's zero",
