@@ -261,7 +261,7 @@ def test_finding_and_judged(result):
     document = review_document(result)
     finding = document["findings"][0]
     assert finding["causes"] == [
-        {"cause": "Too much heat.", "because": "All trips came with one zone."}
+        {"cause": "Too much heat.", "because": "All trips came with one zone.", "replay": None}
     ]
     assert finding["evidence"] == [
         {"start": "2026-01-12T07:00:00Z", "end": "2026-01-12T07:01:00Z", "label": "high limit"}

@@ -192,8 +192,5 @@ Outcome = Found | NotFound | CannotTell
 MAX_TABLE_ROWS = 200
 """Rows of a finding's table; all events are in the measures' own tables."""
 
-NOT_LOOKED_AT = (
-    "comfort: zones that overheat or overcool when not calling",
-    "recovery after a setback",
-)
+NOT_LOOKED_AT = ("recovery after a setback",)
 """What no rule of this version looks at: nothing in a result speaks for or against it."""

@@ -130,6 +130,11 @@ _ABOUT: dict[str, tuple[str, str, str, tuple[str, ...], str]] = {
     ),
     "bypass-recirculation": ("air", EITHER, "any", ("zone_damper",), "whether there is a bypass"),
     "static-low": ("static", EITHER, "fan", ("supply_temp", "return_temp"), ""),
+    "damper-did-not-open": ("comfort", EITHER, "any", ("zone_damper", "static_pressure"), ""),
+    "damper-did-not-close": ("comfort", EITHER, "any", ("zone_damper",), "which zones may relieve"),
+    "thermostat-in-air-stream": ("comfort", EITHER, "any", ("supply_temp",), ""),
+    "zone-overheats": ("comfort", HEAT, "any", ("zone_damper", "static_pressure"), ""),
+    "zone-overcools": ("comfort", COOL, "any", ("zone_damper", "static_pressure"), ""),
     "zone-sensor-off": ("comfort", EITHER, "any", ("supply_temp",), ""),
     "zone-not-keeping-up": (
         "comfort", EITHER, "any",

@@ -42,11 +42,7 @@ DEFINITIONS = (
      "know. “Clear” means not seen in these hours, and is not a safety check."),
 )  # fmt: skip
 
-NOT_LOOKED_AT = (
-    "Comfort: whether zones keep their setpoints.",
-    "Recovery from setback: how long each zone takes.",
-    "Temperature rise against the band on the rating plate.",
-)
+NOT_LOOKED_AT = ("Recovery from setback: how long each zone takes.",)
 """Measures that no rule of this version judges; nothing on the page speaks for or against them."""
 
 _HTML = """

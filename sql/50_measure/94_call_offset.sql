@@ -1,0 +1,87 @@
+-- one row per zone and mode it called for: the room off its setpoint as calls begin and end; visits left out
+/*
+definition = "Room less setpoint, towards comfort (over it in heating, under it in cooling), in the first whole minute from the edge of a call: medians over calls that begin after a rest of offset_rest_s or more, and over calls that end with the zone calling offset_busy_share of the hour before. A steady error of thermostat or logger is in both alike; one that comes with the air is in the second alone."
+needs = ["the zone's temperature", "its setpoint", "its call"]
+resolution = "whole minutes; one interval of the room's logger"
+interval_max_s = 300
+source = "ours"
+
+[columns]
+zone = "INTEGER | - | zone"
+mode = "VARCHAR | - | heating or cooling"
+n_rested = "BIGINT | - | calls that begin after a rest"
+rested_start_f = "DOUBLE | °F | median of the room less its setpoint at these, negative short of it; null without any"
+n_busy = "BIGINT | - | calls that end busy"
+busy_end_f = "DOUBLE | °F | median at these ends"
+*/
+with
+
+call as (
+    select
+        site_id,
+        zone,
+        mode,
+        start_ts,
+        end_ts,
+        has_start,
+        has_end,
+        lag(end_ts) over (partition by site_id, zone, mode order by start_ts) as before_ts,
+    from interval.call
+    where mode in ('heating', 'cooling')
+),
+
+ended as (
+    select
+        c.site_id,
+        c.zone,
+        c.mode,
+        c.end_ts as ts,
+        sum(least(o.end_ts, c.end_ts) - greatest(o.start_ts, c.end_ts - 3600000000)) as on_us,
+    from call c
+    join call o
+        on o.site_id = c.site_id
+        and o.zone = c.zone
+        and o.mode = c.mode
+        and o.start_ts < c.end_ts
+        and o.end_ts > c.end_ts - 3600000000
+    where c.has_end
+    group by c.site_id, c.zone, c.mode, c.end_ts
+),
+
+edge as (
+    select c.site_id, c.zone, c.mode, c.start_ts as ts, 'start' as kind
+    from call c
+    join run.threshold t on t.site_id = c.site_id
+    where c.has_start and c.start_ts - c.before_ts >= t.offset_rest_s * 1e6
+    union all
+    select e.site_id, e.zone, e.mode, e.ts, 'end'
+    from ended e
+    join run.threshold t on t.site_id = e.site_id
+    where e.on_us >= t.offset_busy_share * 3600e6
+),
+
+known as (
+    select
+        e.*,
+        if(
+            e.mode = 'heating',
+            m.temp_f - m.heat_setpoint_f,
+            m.cool_setpoint_f - m.temp_f
+        ) as off_f,
+    from edge e
+    asof join interval.zone_minute m
+        on m.site_id = e.site_id and m.zone = e.zone and e.ts <= m.ts
+    where m.ts < e.ts + 60000000 and not m.in_visit
+)
+
+select
+    site_id,
+    zone,
+    mode,
+    count(off_f) filter (kind = 'start') as n_rested,
+    median(off_f) filter (kind = 'start') as rested_start_f,
+    count(off_f) filter (kind = 'end') as n_busy,
+    median(off_f) filter (kind = 'end') as busy_end_f,
+from known
+group by site_id, zone, mode
+order by site_id, zone, mode
