@@ -62,6 +62,7 @@ COUNTED_FROM: Mapping[str, tuple[str, ...]] = {
     "measure.zone_response": ("zone_temp",),
     "measure.zone_comfort": ("zone_temp",),
     "measure.recovery": ("zone_temp",),
+    "measure.call_offset": ("zone_temp",),
     "measure.rise": _AIR,
     "measure.airflow": _AIR,
     "measure.airflow_index": _AIR,
