@@ -68,7 +68,7 @@ def relief(x: Over) -> Weighed:
         return Weighed(Weight.OPEN, "dampers were not logged")
     said = (
         f"with its damper open for {words.hours(x.open_s)} while only others called the room gains "
-        f"{_rooms.rate(x.site, x.open_gain)} over its own drift"
+        f"{_rooms.rate(x.site, x.open_gain)} more than it would drift by itself"
     )
     if x.open_gain < x.site.threshold("over_gain_f_per_h"):
         return Weighed(Weight.AGAINST, said)
@@ -81,8 +81,8 @@ def leak(x: Over) -> Weighed:
     if x.shut_gain is None:
         return Weighed(Weight.OPEN, "too few stretches with its damper shut and others calling")
     said = (
-        f"with its damper shut the room gains {_rooms.rate(x.site, x.shut_gain)} over its own "
-        "drift when others call"
+        f"with its damper shut the room gains {_rooms.rate(x.site, x.shut_gain)} more than it "
+        "would drift by itself when others call"
     )
     strong = x.shut_gain >= x.site.threshold("over_gain_f_per_h")
     return Weighed(Weight.FITS if strong else Weight.AGAINST, said)
@@ -133,7 +133,8 @@ def judge_mode(site: SiteFrames, mode: str) -> Outcome:
         summary=words.sentences(
             head,
             "" if gain is None
-            else f"it gains {_rooms.rate(site, gain)} over its own drift when only others call",
+            else f"it gains {_rooms.rate(site, gain)} more than it would drift by itself when only "
+            "others call",
             f"past it too: {words.joined(others)}" if others else "",
         ),
         headline=head,

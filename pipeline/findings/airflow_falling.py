@@ -136,6 +136,7 @@ FINDING = Declaration(
         _cautions.ICE,
         _cautions.LIMIT,
         _cautions.GAS,
+        _cautions.REFRIGERANT,
         _cautions.SYMPTOMS,
     ),
     confused_with=(

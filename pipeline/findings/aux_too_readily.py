@@ -55,7 +55,7 @@ def _soon(e: Episodes) -> Weighed:
     n = sum(w <= soon_s for w in waits)
     said = (
         f"{words.of_all(n, len(waits))} came within {words.duration(soon_s)} of the compressor, "
-        f"{words.duration(median(waits))} in the middle"
+        f"{words.duration(median(waits))} as a rule"
     )
     share = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.STRONG if n >= share * len(waits) else Weight.AGAINST, said)

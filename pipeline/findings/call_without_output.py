@@ -139,7 +139,12 @@ FINDING = Declaration(
             "follow what it names",
         ),
     ),
-    cautions=(_cautions.ELECTRICITY, _cautions.OWN_LIMIT, _cautions.CODES_FIRST),
+    cautions=(
+        _cautions.ELECTRICITY,
+        _cautions.OWN_LIMIT,
+        _cautions.CODES_FIRST,
+        _cautions.SETTINGS,
+    ),
     confused_with=(
         "Float switch: cooling only, drops in the middle of a run, fan stays on.",
         "No heat: there W is on and supply air stays cold.",

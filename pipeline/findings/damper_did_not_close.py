@@ -85,7 +85,7 @@ def _house(x: Leak) -> Weighed:
     night = number(x.answer.closed.beyond_night_f_per_h) if x.answer.closed is not None else None
     if night is None:
         return Weighed(Weight.OPEN, "too few such stretches at night to tell it from the sun")
-    said = f"at night the room gains {_rooms.rate(x.site, night)} over its own drift"
+    said = f"at night too the room gains {_rooms.rate(x.site, night)} by it"
     least = number(x.answer.closed.beyond_drift_f_per_h) or 0.0
     return Weighed(Weight.AGAINST if night >= least / 2 else Weight.FITS, said)
 
@@ -151,7 +151,7 @@ FINDING = Declaration(
             "another branch feeds the room past the damper",
         ),
     ),
-    cautions=(_cautions.RELIEF, _cautions.ELECTRICITY, _cautions.SYMPTOMS),
+    cautions=(_cautions.RELIEF, _cautions.ELECTRICITY, _cautions.SETTINGS, _cautions.SYMPTOMS),
     confused_with=(
         "Relief that conditions a room: there its damper is shown open.",
         "Zones exchanged: there the room answers another zone's call and not its own.",
@@ -187,7 +187,8 @@ def judge(site: SiteFrames) -> Outcome:
     drawn = _dampers.events(site, rows, a.who, "others calling")
     part = None if share is None else share[0]
     return Found(
-        severity="plan" if is_shown or (part or 0.0) >= 2 * least else "watch",
+        # what a room alone says is worth a look on the next visit, not a visit
+        severity="plan" if is_shown else "watch",
         certainty="shown" if is_shown else "likely",
         summary=words.sentences(_headline(a, part, is_shown), _gain(a)),
         headline=_headline(a, part, is_shown),
@@ -206,7 +207,8 @@ def _share(a: Answer) -> tuple[float, float] | None:
     Both are counted from the room's own drift, with nothing heating or cooling it.
     """
     c = a.closed
-    if c is None or a.n_pick_up < a.site.threshold("damper_min_runs"):
+    least = a.site.threshold("damper_min_runs")
+    if c is None or min(a.n_pick_up, int(c.n_drift or 0)) < least:
         return None
     gain, low = number(c.beyond_drift_f_per_h), number(c.beyond_low_f_per_h)
     slope = number(c.slope_f_per_h)
@@ -243,6 +245,6 @@ def _gain(a: Answer) -> str:
     if gain is None:
         return ""
     return (
-        f"it gains {_rooms.rate(a.site, gain)} over its own drift in "
+        f"it gains {_rooms.rate(a.site, gain)} more than it would drift by itself in "
         f"{words.count(int(c.n_drift), 'stretch', 'stretches')} in which only others called"
     )

@@ -164,6 +164,7 @@ FINDING = Declaration(
         _cautions.LIMIT,
         _cautions.REPRODUCE,
         _cautions.ELECTRICITY,
+        _cautions.SETTINGS,
         _cautions.SYMPTOMS,
     ),
     confused_with=(

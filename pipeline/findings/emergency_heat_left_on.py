@@ -102,7 +102,12 @@ FINDING = Declaration(
             "repair the heat pump before emergency heat is switched off",
         ),
     ),
-    cautions=(_cautions.CODES_FIRST, _cautions.ELECTRICITY, _cautions.OWN_LIMIT),
+    cautions=(
+        _cautions.CODES_FIRST,
+        _cautions.ELECTRICITY,
+        _cautions.OWN_LIMIT,
+        _cautions.SETTINGS,
+    ),
     confused_with=(
         "Wrong balance point: there the compressor still heats in milder weather.",
         "Compressor dead with Y on: there Y out is on and supply stays cold.",

@@ -109,7 +109,12 @@ FINDING = Declaration(
             "into, never bridged",
         ),
     ),
-    cautions=(_cautions.OWN_LIMIT, _cautions.ELECTRICITY, _cautions.CODES_FIRST),
+    cautions=(
+        _cautions.OWN_LIMIT,
+        _cautions.ELECTRICITY,
+        _cautions.CODES_FIRST,
+        _cautions.SETTINGS,
+    ),
     confused_with=("Fan ON at a thermostat: there G is on.",),
     source="Common practice, no source.",
 )

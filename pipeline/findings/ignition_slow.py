@@ -54,7 +54,7 @@ def _cold(e: Episodes) -> Weighed:
         return Weighed(Weight.OPEN, "outdoor air was not logged")
     apart = median(all_f) - median(mine)
     said = (
-        f"outdoor air at these starts was {e.site.temperature(median(mine))} in the middle, at all "
+        f"outdoor air at these starts was typically {e.site.temperature(median(mine))}, at all "
         f"starts {e.site.temperature(median(all_f))}"
     )
     return Weighed(

@@ -187,7 +187,7 @@ FINDING = Declaration(
             "the equipment drops out too: wire, relay or supply",
         ),
     ),
-    cautions=(_cautions.ELECTRICITY, _cautions.OWN_LIMIT),
+    cautions=(_cautions.ELECTRICITY, _cautions.OWN_LIMIT, _cautions.SETTINGS),
     confused_with=("Short cycling: off for minutes.",),
     source="Common practice, no source.",
 )

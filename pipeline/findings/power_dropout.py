@@ -106,7 +106,12 @@ FINDING = Declaration(
             "repair what is loose",
         ),
     ),
-    cautions=(_cautions.ELECTRICITY, _cautions.OWN_LIMIT, _cautions.CODES_FIRST),
+    cautions=(
+        _cautions.ELECTRICITY,
+        _cautions.OWN_LIMIT,
+        _cautions.CODES_FIRST,
+        _cautions.SETTINGS,
+    ),
     confused_with=(
         "Output chatter: off for seconds.",
         "A gap in the log: the logger had no power.",

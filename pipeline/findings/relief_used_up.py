@@ -61,7 +61,10 @@ def _target(f: Relief) -> Weighed:
     if not n_hour:
         return Weighed(Weight.OPEN, "all zones never called together for long enough")
     n = int(row.n_hour_above or 0)
-    said = f"with all zones calling static was over target most of {n} in {n_hour} hours"
+    said = (
+        f"of {words.count(n_hour, 'hour')} with all zones calling, static was over target for most "
+        f"of {n if n else 'none'}"
+    )
     if n > n_hour / 2:
         return Weighed(Weight.STRONG, said)
     return Weighed(Weight.AGAINST if n else Weight.RULED_OUT, said)

@@ -136,7 +136,13 @@ FINDING = Declaration(
             "weak blower: find why before any speed is changed",
         ),
     ),
-    cautions=(_cautions.ELECTRICITY, _cautions.ICE, _cautions.LIMIT, _cautions.SYMPTOMS),
+    cautions=(
+        _cautions.ELECTRICITY,
+        _cautions.ICE,
+        _cautions.LIMIT,
+        _cautions.SETTINGS,
+        _cautions.SYMPTOMS,
+    ),
     confused_with=(
         "A tube that has come off: static does not move at the blower's starts.",
         "A zero that has moved: it reads off nothing at rest too.",

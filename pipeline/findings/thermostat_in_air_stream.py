@@ -85,8 +85,8 @@ def _setting(x: Stream) -> Weighed:
     middle = lengths[len(lengths) // 2]
     return Weighed(
         Weight.AGAINST,
-        f"its calls are {words.duration(middle)} in the middle: fast cycling alone leaves the room "
-        "at its setpoint as calls end",
+        f"half its calls are {words.duration(middle)} or shorter; fast cycling alone would leave "
+        "the room at its setpoint as calls end",
     )
 
 
@@ -194,7 +194,8 @@ def judge(site: SiteFrames) -> Outcome:
         severity="watch",
         certainty="likely",
         summary=words.sentences(
-            f"{head}: half of {int(x.row.n_busy)} busy {MODE_WORDS[x.row.mode]} calls or more",
+            f"{head}: so at half or more of {int(x.row.n_busy)} busy "
+            f"{MODE_WORDS[x.row.mode]} calls",
             f"after a rest its calls begin with the room {_rooms.apart(site, abs(starts))} "
             f"{'short' if starts <= 0 else 'past it'}",
         ),

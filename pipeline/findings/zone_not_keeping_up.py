@@ -185,13 +185,21 @@ FINDING = Declaration(
             "see the findings on rise, airflow and trips first",
         ),
     ),
-    cautions=(_cautions.SYMPTOMS, _cautions.ELECTRICITY, _cautions.LIMIT, _cautions.CLEAN_LOG),
+    cautions=(
+        _cautions.SETTINGS,
+        _cautions.SYMPTOMS,
+        _cautions.ELECTRICITY,
+        _cautions.LIMIT,
+        _cautions.CLEAN_LOG,
+    ),
     confused_with=(
         "Coming back after a setback: ends within hours and follows a step of the setpoint.",
         "A thermostat apart from the room's logger: the zone is off and does not call.",
         "Design weather: every zone falls behind in the coldest or hottest hours only.",
     ),
     symptom_of=(
+        "damper-did-not-open",
+        "zones-exchanged",
         "high-limit-trips",
         "low-limit-trips",
         "equipment-cut-outs",

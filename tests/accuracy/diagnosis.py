@@ -39,7 +39,7 @@ from tests.accuracy.causes import FIRST_CAUSE
 from tests.accuracy.made import wall
 
 OUT = Path("out/diagnosis")
-BATCH = 8
+BATCH = 16
 PAIRS = 20
 WORTH_A_VISIT = ("act", "plan")
 

@@ -115,6 +115,25 @@ def test_cautions_stand_where_something_can_hurt(code):
             assert given & set(one_of), f"{code} says {words} and has none of {one_of}"
 
 
+def test_an_installation_finding_defers_to_codes_instructions_and_licensed_practice(code):
+    d = RULES[code].declaration
+    if d.about == "log":
+        return
+    said = " ".join(d.cautions)
+    assert re.search(r"instructions|local code|licensed|certified|qualified", said), code
+
+
+def test_what_touches_gas_or_refrigerant_names_who_may_do_it(code):
+    """Gas, combustion and refrigerant are licensed or certified work, and the caution says so."""
+    d = RULES[code].declaration
+    said = " ".join(t for t in own_texts(code) if t not in d.cautions)
+    cautions = " ".join(d.cautions)
+    if re.search(r"\brefrigerant\b|\bcharge\b", said):
+        assert "certified technician" in cautions, code
+    if re.search(r"\bgas (input|valve|supply|pressure)\b|\bcombustion\b", said):
+        assert re.search(r"licensed|qualified technician", cautions), code
+
+
 def suggests(text):
     """Sentences that put a defeating word near a safety without a 'do not' before it."""
     hits = []
