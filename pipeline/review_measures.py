@@ -16,6 +16,7 @@ from pipeline.findings._context import with_condition
 from pipeline.findings._site import flags, number, records
 from pipeline.result import SiteResult
 from pipeline.review_audits import balance, never_came_on
+from pipeline.review_inferred import calls_by_damper, second_stages
 from pipeline.review_static import hunting_block, relief_block, zero_block
 from pipeline.review_values import Block, iso, rounded
 from pipeline.units import MICROSECONDS
@@ -112,7 +113,11 @@ class Measured:
                 **{f"{stage}_s": total(mode, stage) for stage in stages},
                 "by_source": by_source,
                 **(
-                    {"inferred": True, "any_s": float(sum(float(r.s) for r in inferred[mode]))}
+                    {
+                        "inferred": True,
+                        "any_s": float(sum(float(r.s) for r in inferred[mode])),
+                        "second_inferred": second_stages(self.rows, mode),
+                    }
                     if inferred[mode]
                     else {}
                 ),
@@ -326,6 +331,8 @@ class Measured:
                 "coverage": rounded(min(number(r.coverage) or 0.0 for r in own)) if own else 0.0,
                 "resolution_s": max((number(r.resolution_s) or 0.0 for r in own), default=None),
             }
+            if not own:
+                block |= calls_by_damper(self.rows, zone)
             if not held:
                 block["not_measured"] = {"not_keeping_up_s": NO_COMFORT}
             made.append(block)

@@ -257,6 +257,26 @@ def test_zones_add_both_modes(result):
     ]
 
 
+def test_calls_read_off_a_damper_are_marked_where_none_were_logged(result):
+    columns = [c.name for c in tables()["run_state.damper_call"].columns]
+    rows = [
+        (zone, mode, sample.T0 + start * sample.S, sample.T0 + end * sample.S, 10.0)
+        for zone, mode, start, end in (
+            (1, "heating", 0, 600),
+            (1, "cooling", 3600, 3900),
+            (3, "heating", 0, 60),  # its calls were logged: they stand
+        )
+    ]
+    result.frames["run_state.damper_call"] = pd.DataFrame(rows, columns=columns)
+    document = review_document(result)
+    jsonschema.validate(document, review_schema())
+    one, three = document["zones"]
+    assert (one["calling_s"], one["calls"], one["inferred"]) == (900.0, 2, True)
+    # the worse of the two modes' errors
+    assert (one["expected_error_frac"], one["starts_expected_error_frac"]) == (0.06, 0.08)
+    assert (three["calling_s"], "inferred" in three) == (2000.0, False)
+
+
 def test_finding_and_judged(result):
     document = review_document(result)
     finding = document["findings"][0]

@@ -12,13 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.mixture import GaussianMixture
 
-from pipeline.measures.run_edges import bounds, headed_for, over_return
+from pipeline.measures.run_edges import Trace, bounds, headed_for, over_return
 from pipeline.measures.supply_shape import (
     COOL,
     COOL_START,
+    HEADS_FOR,
     HEAT,
     HEAT_START,
     OFF,
+    WEAKENS_TO,
     Flags,
     Ints,
     Shape,
@@ -29,7 +31,7 @@ from pipeline.measures.supply_shape import (
     spans,
 )
 
-RISE_OF_KIND_F = {"heat_pump": 20.0}
+RISE_PUMP_F = 20.0
 RISE_USUAL_F = 30.0
 WEAK_SHARE = {False: 0.2, True: 0.05}
 """Share of heating runs that may stand lower than what counts as heat: a heat pump's rise sinks
@@ -40,9 +42,13 @@ LEAST_STRETCH_S = 900.0
 REVERSED_F = 3.0
 DEFROST_EVERY_S = 1800.0
 """Defrost controls allow one after 30 to 120 min of compressor heat: common practice, no source."""
-DEFROST_RESTS = 1.5
-"""A dip of so many minimum rests with the fan on throughout is a defrost: after a stop the fan
-stands before the compressor may start again."""
+TEMPERED_SHARE = 0.15
+"""With strip heat on in a defrost supply heads for at least twice this share of the run's level at
+first, for once at last, and comes down by once in between."""
+SOON_S = (60.0, 130.0)
+"""So long after its end: a blower runs on for a minute or two after a stop."""
+REST_SHARE = 0.85
+"""A compressor cannot have rested for less than this share of its minimum rest."""
 SOURCE_RATIO = 1.6
 """Burner runs stand at least so many times as high over return as compressor runs."""
 BURNER_FROM_F, COMPRESSOR_TO_F = 34.0, 26.0
@@ -103,7 +109,8 @@ class Stretch:
 
 def runs_of(readings: Readings, equipment: Equipment, hold_intervals: float) -> list[Stretch]:
     """The stretches of the log with their runs, in order; empty where there is too little."""
-    usual = RISE_OF_KIND_F["heat_pump"] if not equipment.has_burner else RISE_USUAL_F
+    # of two sources the weaker: the fit follows runs that were found, and climbs more easily
+    usual = RISE_PUMP_F if equipment.has_heat_pump or not equipment.has_burner else RISE_USUAL_F
     parts = []
     grids: list[Steps] = []
     for part in _without_gaps(readings, hold_intervals):
@@ -126,7 +133,11 @@ def runs_of(readings: Readings, equipment: Equipment, hold_intervals: float) -> 
         return []
     shape, paths = settled(
         grids,
-        Shape(rise_f=usual, weak_share=WEAK_SHARE[equipment.has_heat_pump]),
+        Shape(
+            rise_f=usual,
+            weak_share=WEAK_SHARE[equipment.has_heat_pump],
+            heat_weakens_to=WEAKENS_TO if equipment.has_heat_pump else HEADS_FOR,
+        ),
         equipment.heats,
         equipment.cools,
     )
@@ -195,7 +206,9 @@ def _stretch(
             runs.append(Run(mode, start_s, end_s, level_f))
     runs.sort(key=lambda run: run.start_s)
     if equipment.has_heat_pump:
-        runs = _through_defrost(runs, part, grid, states, equipment)
+        headed = headed_for(part.at_s, over_f, 1.0, part.interval_s, shape.tau_s)
+        over = over_return(part.at_s, over_f, 1.0)
+        runs = _through_defrost(runs, part, grid, equipment, over, headed)
     first, last = float(part.at_s[0]), float(part.at_s[-1])
     runs = _apart(runs, first, last)
     told = [
@@ -224,13 +237,17 @@ def _apart(runs: list[Run], first_s: float, last_s: float) -> list[Run]:
 
 
 def _through_defrost(
-    runs: list[Run], part: Readings, grid: Steps, states: Ints, equipment: Equipment
+    runs: list[Run],
+    part: Readings,
+    grid: Steps,
+    equipment: Equipment,
+    over: Trace,
+    headed: Trace,
 ) -> list[Run]:
     """A defrost does not end a run: the compressor runs on, only supply dips.
 
-    A rest of compressor heat about as short as the compressor may rest at all, with the fan on
-    throughout, is one, and so is a longer one, up to a defrost's longest, in which supply went
-    below return.
+    A dip shorter than the compressor may rest is none of its stops. In a longer one a reversed
+    valve takes heat out of the air, so that supply goes below return, or strip heat holds it above.
     """
     merged: list[Run] = []
     since_s = 0.0  # compressor heat since the last defrost: a defrost control's clock adds it up
@@ -253,20 +270,35 @@ def _through_defrost(
         )
         between = (grid.at_s >= before.end_s) & (grid.at_s <= run.start_s)
         went_below = bool(between.any()) and float(grid.over_f[between].min()) < -REVERSED_F
-        stood = bool((states[between[:-1]] == OFF).any()) if between.any() else False
         is_high = equipment.has_burner and max(before.level_f, run.level_f) >= BURNER_FROM_F
-        if (
-            may_be
-            and not is_high
-            and since_s >= DEFROST_EVERY_S
-            and (went_below or (rest_s < DEFROST_RESTS * equipment.min_off_s and not stood))
-        ):
+        is_dip = rest_s < REST_SHARE * equipment.min_off_s or (
+            not equipment.has_burner and _tempered(over, headed, before, run.start_s)
+        )
+        if may_be and not is_high and since_s >= DEFROST_EVERY_S and (went_below or is_dip):
             merged[-1] = replace(before, end_s=run.end_s, level_f=max(before.level_f, run.level_f))
             since_s = 0.0
         else:
             merged.append(run)
         since_s += run.end_s - run.start_s
     return merged
+
+
+def _tempered(over: Trace, headed: Trace, before: Run, until_s: float) -> bool:
+    """Whether supply went down to a level over return and was held there, until `until_s`.
+
+    Strip heat holds it there. At rest it heads for return while the fan runs on, and hardly moves
+    after that.
+    """
+    soon = headed.value_f[headed.part(before.end_s + SOON_S[0], before.end_s + SOON_S[1])]
+    late = headed.value_f[headed.part((before.end_s + until_s) / 2.0, until_s)]
+    then_f = float(over.value_f[over.part(before.end_s + SOON_S[1], until_s)][0])
+    low_f = float(over.value_f[over.part(before.end_s, until_s)].min())
+    share = TEMPERED_SHARE * before.level_f
+    return (
+        float(np.median(soon)) > 2.0 * share
+        and float(np.median(late)) > max(REVERSED_F, share)
+        and then_f - low_f > share
+    )
 
 
 def _outdoor(part: Readings, at_s: float) -> float:

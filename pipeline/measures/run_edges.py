@@ -19,6 +19,8 @@ from pipeline.measures.supply_shape import Values
 SHARE = 0.28
 """Share of the change that is done at the instant taken."""
 SOAKED_SHARE = 0.3
+FAN_STEP_SHARE = 0.15
+"""Where the plenum kept its cold (heat), the fan's own start is a small step before the coil's."""
 BURNER_LAG_S = 46.0
 """From flame to that share at the probe, and as long after it: fan delay, exchanger and probe.
 Median of simulated furnaces of the tuning part: 40 to 56 s."""
@@ -81,7 +83,9 @@ def bounds(
     )
     lowest = before.start + int(np.argmin(v[before]))
     from_f = max(float(v[lowest]), 0.0)
-    level = from_f + SHARE * (reached - from_f)
+    is_soaked = not is_burner and from_f > SOAKED_SHARE * reached
+    shows_step = is_soaked and interval_s <= FAN_SHOWS_S
+    level = from_f + (FAN_STEP_SHARE if shows_step else SHARE) * (reached - from_f)
     began = trace.crosses(lowest, level, start_s + 200.0, rising=True)
     began = start_s if began is None else began
     # the level right before the end
@@ -98,7 +102,6 @@ def bounds(
     if is_burner:
         began, ended = began - BURNER_LAG_S, ended - BURNER_LAG_S
     else:
-        is_soaked = from_f > SOAKED_SHARE * reached
         began -= 0.0 if is_soaked else min(FAN_SHOWS_S, interval_s / 3.0)
         ended -= COMPRESSOR_LAG_S
     return began, max(ended, began + 1.0)

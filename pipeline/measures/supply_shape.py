@@ -37,6 +37,12 @@ NOISE_F = 0.2
 """A reading's own scatter, and its last digit."""
 CREEP_S = 600.0
 """With the fan off supply nears what is around the unit with no smaller time constant."""
+HEADS_FOR = 0.65
+WEAKENS_TO = 0.85
+"""A run heads for no less than this share of what the site's weaker runs reach; a compressor's that
+weakens for no less than the second: its stages are nearer to one another than a burner's."""
+DRIFT_WIDE = 2.0
+"""A step is told from the one before it no better than this many times a reading's scatter."""
 PLACE_F = 8.0
 ATTIC_OVER_OUTDOOR_F = 35.0
 PLACE_LOW_F, PLACE_HIGH_F = 45.0, 60.0
@@ -54,6 +60,7 @@ class Shape:
     rise_f, split_f : supply over (under) return some minutes into a run: of the weaker runs
     rise_max_f, split_max_f : the most that a step may head for
     weak_share : the share of heating runs that may be weaker than `rise_f`
+    heat_weakens_to : the least share of `rise_f` that heat which weakens heads for
     """
 
     tau_s: float = 70.0
@@ -61,6 +68,7 @@ class Shape:
     split_f: float = 15.0
     rise_max_f: float = 90.0
     weak_share: float = 0.2
+    heat_weakens_to: float = HEADS_FOR
     split_max_f: float = 35.0
 
 
@@ -145,6 +153,19 @@ def weights(steps: Steps, shape: Shape, heats: bool, cools: bool) -> Values:
     creeps = -0.5 * beyond * beyond - np.log(scatter + high - low) - 0.7
     out[:, OFF] = np.maximum(np.maximum(still, creeps), OFF_SMALL)
 
+    # what one step did, the next goes on with: slowly with the fan off, with the coil's time
+    # constant where supply nears another level of the same run
+    before = np.concatenate([[0.0], moved[:-1]])
+    goes_back = moved * x1 < 0.0
+    wide = DRIFT_WIDE * scatter
+
+    def goes_on(kept: float) -> Values:
+        return np.asarray(-0.5 * ((moved - kept * before) / wide) ** 2 - log(wide))
+
+    slowly = np.where((low <= moved) & (moved <= high) & goes_back, goes_on(exp(-pace)), NEVER)
+    out[:, OFF] = np.maximum(out[:, OFF], slowly)
+    nearing = goes_on(left)
+
     # fan alone: toward return; part of that where heat or cooling ended within the step
     width = 0.4 + 0.12 * np.abs(x0) * gain
     wanted = -gain * x0
@@ -152,18 +173,19 @@ def weights(steps: Steps, shape: Shape, heats: bool, cools: bool) -> Values:
     is_part = (moved * wanted > 0.0) & (np.abs(moved) < np.abs(wanted))
     out[:, FAN] = np.where(is_part, np.maximum(fan, -np.log(np.abs(wanted) + 1.0) - 0.7), fan)
 
-    for start, run, size, most, sign, is_there in (
-        (HEAT_START, HEAT, shape.rise_f, shape.rise_max_f, 1.0, heats),
-        (COOL_START, COOL, shape.split_f, shape.split_max_f, -1.0, cools),
+    for start, run, size, most, sign, weakest, is_there in (
+        (HEAT_START, HEAT, shape.rise_f, shape.rise_max_f, 1.0, shape.heat_weakens_to, heats),
+        (COOL_START, COOL, shape.split_f, shape.split_max_f, -1.0, WEAKENS_TO, cools),
     ):
         if not is_there:
             continue
         a, x, d = sign * aim, sign * x1, sign * moved
         span = -log((most - 0.4 * size) * gain)
         # while it runs every step heads for a rise: a stage, a damper or a limit may change which
-        heads = (a > 0.65 * size) & (a < most)
+        heads = (a > np.where(d < -1.5 * scatter, weakest, HEADS_FOR) * size) & (a < most)
         level = np.where(x > 0.55 * size, 0.0, -8.0 * (0.55 - x / size))
         steady = np.maximum(np.maximum(loose, still) + 0.03, np.where(d < 0.0, span - 1.5, span))
+        steady = np.maximum(steady, np.where(goes_back, nearing, NEVER))
         out[:, run] = np.where(heads, steady, np.maximum(still, SMALL)) + level
         is_edge = (a > 0.4 * size) & (a < most) & (d > 0.05 * size * min(1.0, dt / 20.0))
         out[:, start] = np.where(is_edge, span, SMALL)

@@ -85,8 +85,9 @@ def _inferred(model: Model) -> Markup:
     note = (
         "Read off how supply air moves when the equipment starts and stops, not off its level: "
         "with the fan off the probe shows the attic or the soak. The errors were measured on "
-        "simulated systems whose outputs were logged and hidden. Stages, strip heat beside a "
-        "compressor, limits and what the panel asked for cannot be told this way."
+        "simulated systems whose outputs were logged and hidden. Strip heat beside a compressor, "
+        "limits and what the panel asked for cannot be told this way; second stage only where "
+        "supply stands at two levels clear of one another."
     )
     if asked:
         note += (
@@ -115,7 +116,8 @@ def _inferred(model: Model) -> Markup:
                 model.show.duration(r["resolution_s"]),
             )
             for r in rows
-        ),
+        )
+        + tuple(_second(model, r) for r in model.rows("run_state.inferred_stage")),
         note=note,
     )
     return table_html(table)
@@ -125,6 +127,18 @@ def _time(model: Model, measure: str, seconds: object, bar: float | None = None)
     """A time of the measure as far as the log is fine enough for it; no bar where it is not."""
     said = model.held(measure, model.show.duration(seconds))
     return Cell(said, bar=None if said == NOT_GIVEN else bar)
+
+
+def _second(model: Model, row: dict[str, object]) -> tuple[str, ...]:
+    """Second stage of one source, by the levels of supply over return."""
+    error = number(row["second_error_frac"])
+    source = SOURCE_WORDS.get(text(row["source"]), text(row["source"]))
+    return (
+        f"Second stage of the {source}, {text(row['mode'])} (inferred)",
+        "cannot tell" if error is None else model.show.duration(row["second_s"]),
+        NONE if error is None else f"about ±{model.show.share(error)} of its time",
+        *(NONE,) * 4,
+    )
 
 
 def run_name(model: Model, role: object) -> str:

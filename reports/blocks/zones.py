@@ -6,8 +6,10 @@ from collections import defaultdict
 
 from markupsafe import Markup
 
+from pipeline.expected_error import damper_call_error
+from pipeline.units import MICROSECONDS
 from reports.block import Block, Model, absent
-from reports.blocks.runtime import coverage_cell
+from reports.blocks.runtime import coverage_cell, error_words
 from reports.display import number, plural, text
 from reports.markup import fill
 from reports.table import Cell, Column, Table, table_html
@@ -15,7 +17,7 @@ from reports.table import Cell, Column, Table, table_html
 
 def render(model: Model) -> Block:
     """Two tables with bars, or a sentence where calls were not logged."""
-    parts = [_at_once(model), _calls(model)]
+    parts = [_at_once(model), _calls(model), _by_damper(model)]
     return Block("zones", "Zones’ calls", Markup("").join(parts), nav="Zones")
 
 
@@ -112,5 +114,41 @@ def _calls(model: Model) -> Markup:
                 Column("To the nearest", "number"),
             ),
             tuple(body),
+        )
+    )
+
+
+def _by_damper(model: Model) -> Markup:
+    """Calls that were not logged, read off dampers, with their expected error."""
+    by: dict[tuple[int, str], list[float]] = defaultdict(list)
+    for r in model.rows("run_state.damper_call"):
+        seconds = ((number(r["end_ts"]) or 0) - (number(r["start_ts"]) or 0)) / MICROSECONDS
+        by[(int(number(r["zone"]) or 0), text(r["mode"]))].append(seconds)
+    if not by:
+        return Markup()
+    return table_html(
+        Table(
+            "Calls inferred from dampers, visits included",
+            (
+                Column("Zone"),
+                Column("Mode"),
+                Column("Calling", "number"),
+                Column("Expected error", "number"),
+                Column("Calls", "number"),
+                Column("Expected error", "number"),
+            ),
+            tuple(
+                (
+                    f"{model.zone(zone)} (inferred)",
+                    mode,
+                    model.show.duration(sum(lengths)),
+                    error_words(model, damper_call_error(mode).time_frac),
+                    model.show.count(len(lengths)),
+                    error_words(model, damper_call_error(mode).starts_frac),
+                )
+                for (zone, mode), lengths in sorted(by.items())
+            ),
+            note="No call was logged: the damper stood open while something heated or cooled. "
+            "Only of zones that are not used for relief; no audit of stages or limits rests on it.",
         )
     )

@@ -90,7 +90,7 @@ def inferred(folder: Path) -> pd.DataFrame:
         prepare(con, [site])
         stages = discover(con)
         last = next(n for n, s in enumerate(stages) if s.table == "interval.source_run")
-        run(con, [s for s in stages[: last + 1] if not s.table.startswith("trust.clock")])
+        run(con, stages[: last + 1])
         return con.execute("select * from interval.source_run order by start_ts").df()
     finally:
         con.close()
