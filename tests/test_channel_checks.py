@@ -532,6 +532,17 @@ def test_cooling_told_on_all_week_that_nobody_asked_for(
     assert found_ == (["state-inverted"] if is_found else [])
 
 
+@pytest.mark.parametrize(("n", "is_found"), [(9, False), (10, True), (11, True)])
+def test_a_second_stage_without_its_first(n: int, is_found: bool) -> None:
+    """The furnace of a dual fuel: Y1 ran too, so warm air alone would not tell."""
+    site = made(
+        [("output_w1", None, "state"), ("output_w2", None, "state"), ("output_y1", None, "state")],
+        channel_state=[*on_off(1, [(168.0, False)]), *on_off(2, cycles(n)), *on_off(3, cycles(20))],
+    )
+    found_ = [p.code for p in check_states.problems(site) if p.channel_id == 1]
+    assert found_ == (["state-never-changes"] if is_found else [])
+
+
 # ---------------------------------------------------------------------- zones
 
 

@@ -229,7 +229,7 @@ def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
             answered = answered[answered[by].astype(bool)]
         return len(answered)
     if channel.role in SOURCES:
-        return _output_dead(site, channel)
+        return max(_output_dead(site, channel), _second_alone(site, channel))
     if channel.role in CALLS and bool(states.on[channel.channel_id].any()):
         run, known = states.any_on(_channels(site, *SOURCES))
         if (
@@ -239,6 +239,15 @@ def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
                 (states.edges[c.channel_id] // 2 for c in _channels(site, *SOURCES)), default=0
             )
     return 0
+
+
+def _second_alone(site: SiteChannels, channel: Channel) -> int:
+    """Starts of the second stage of an output that was never on: no panel sends it alone."""
+    if bool(site.states.on[channel.channel_id].any()):
+        return 0
+    second = _channels(site, channel.role.replace("1", "2"))
+    second = [c for c in second if c.role != channel.role]
+    return max((site.states.edges[c.channel_id] // 2 for c in second), default=0)
 
 
 def _output_dead(site: SiteChannels, channel: Channel) -> int:
