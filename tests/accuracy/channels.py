@@ -63,6 +63,7 @@ CODES = (
 CLOCK = "clock-offset"
 """Planted and counted like the checks, for what it does to them; `clocks` measures it."""
 SEEDS = 5
+LEAST_CALLS = 5
 HEALTHY = 150
 BATCH = 8
 
@@ -76,6 +77,7 @@ class Fault:
     plant: object  # (name, base, severity 1..3, seed) -> Plant
     fits: object = None  # (System) -> bool
     role: str = ""  # the state channel it needs, on at some time
+    all_call: bool = False  # every zone must have called, or nothing could show it
     graded: bool = True  # False: it is there or not; planted once per seed, as the strongest
 
 
@@ -84,7 +86,14 @@ def _of_world(trouble: object) -> Fault:
         return Plant(name, base, trouble.faults[severity - 1])  # type: ignore[attr-defined]
 
     graded = len(set(trouble.faults)) > 1  # type: ignore[attr-defined]
-    return Fault(trouble.name, trouble.code, plant, graded=graded)  # type: ignore[attr-defined]
+    all_call = trouble.code == "zones-exchanged"  # type: ignore[attr-defined]
+    return Fault(
+        trouble.name,
+        trouble.code,
+        plant,
+        graded=graded,
+        all_call=all_call,  # type: ignore[attr-defined]
+    )
 
 
 def _fault(kind: str, role: str, zone: int = -1) -> object:
@@ -302,10 +311,21 @@ def _fits(fault: Fault, system: System) -> bool:
     """Whether the system can have the fault: a channel that is not logged cannot be inverted."""
     if fault.fits is not None and not fault.fits(system):  # type: ignore[operator]
         return False
+    if fault.all_call:
+        return all(n >= LEAST_CALLS for n in _calls(logged(system)).values())
     if not fault.role:
         return True
     named = [c for c in logged(system).channels if c.role == fault.role]
     return any(np.asarray(c.values, bool).any() for c in named if c.zone in (-1, 0))
+
+
+def _calls(base: Logged) -> dict[int, int]:
+    """How often each zone called for heat or cooling."""
+    found = dict.fromkeys(range(len(base.system.zones)), 0)
+    for c in base.channels:
+        if c.role in ("zone_call_w1", "zone_call_y1", "zone_call_aux"):
+            found[c.zone] += int((np.diff(np.asarray(c.values, np.int8)) > 0).sum())
+    return found
 
 
 def world_odd() -> Iterable[str]:
