@@ -1279,6 +1279,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "fan_run_on_max_s",
+        600,
+        "s",
+        "static that falls to its fan-off level within this of G off shows how long the blower ran on",
+        "fan told by G, supply static logged",
+        "a blower's own delay, or an open limit that cools down",
+        "ours",
+    ),
+    Threshold(
         "fan_static_off_max_inwc",
         0.03,
         "in. w.c.",

@@ -8,6 +8,9 @@ source = "VARCHAR | - | blower_run, output_g, static_pressure or outputs (the la
 */
 -- The first of these that tells: a proof of running; G, where the fan output covers gas heat; static
 -- above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
+--
+-- A blower runs on after G: on its own delay, or to cool a heat exchanger. G says nothing of that; static
+-- does, where it is logged and seen to fall to its fan-off level afterwards.
 with
 
 -- outputs: each stretch of each, with the fan delay of its own kind
@@ -130,12 +133,6 @@ available as (
     group by s.site_id
 ),
 
-logged as (
-    select s.site_id, s.start_ts, s.end_ts, s.is_on, a.source
-    from channel.state s
-    join available a on a.site_id = s.site_id and a.source = s.role
-),
-
 static_sample as (
     select
         r.site_id,
@@ -145,7 +142,7 @@ static_sample as (
         l.interval_s * t.hold_max_intervals * 1e6 as hold_us,
     from channel.reading r
     join level l on l.site_id = r.site_id and l.channel_id = r.channel_id
-    join available a on a.site_id = r.site_id and a.source = 'static_pressure'
+    join available a on a.site_id = r.site_id and a.source in ('static_pressure', 'output_g')
     join run.threshold t on t.site_id = r.site_id
 ),
 
@@ -164,6 +161,7 @@ static_run as (
         b.site_id,
         min(b.ts) as start_ts,
         max(b.next_ts) as end_ts,
+        max(b.ts) as last_ts,
         any_value(b.is_on) and max(b.next_ts) - min(b.ts) >= any_value(t.fan_static_min_s) * 1e6 as is_on,
     from (
         select *, sum(is_new::int) over (partition by site_id order by ts) as run_id
@@ -173,10 +171,56 @@ static_run as (
     group by b.site_id, b.run_id
 ),
 
+logged as (
+    select
+        s.site_id,
+        s.role,
+        s.start_ts,
+        s.end_ts,
+        s.is_on,
+        lag(s.end_ts) over w is not distinct from s.start_ts and lag(s.is_on) over w as follows_on,
+    from channel.state s
+    join available a on a.site_id = s.site_id and a.source = s.role
+    window w as (partition by s.site_id order by s.start_ts)
+),
+
+-- static up at G's end and down again within the time: the blower stopped between those two readings;
+-- still up when G comes on again: it ran through
+run_on as (
+    select
+        g.site_id,
+        g.start_ts,
+        least((r.last_ts + r.end_ts) // 2, g.end_ts) as until_ts,
+    from logged g
+    join run.threshold t on t.site_id = g.site_id
+    asof join (
+        select
+            *,
+            lead(start_ts) over w = end_ts and not lead(is_on) over w as is_fall,
+        from static_run
+        window w as (partition by site_id order by start_ts)
+    ) r on r.site_id = g.site_id and g.start_ts >= r.start_ts
+    where
+        g.role = 'output_g'
+        and not g.is_on
+        and g.follows_on
+        and r.is_on
+        and (r.is_fall or r.end_ts > g.end_ts)
+        and until_ts > g.start_ts
+        and until_ts - g.start_ts <= t.fan_run_on_max_s * 1e6
+),
+
 found as (
-    select site_id, start_ts, end_ts, is_on, source from logged
+    select l.site_id, coalesce(o.until_ts, l.start_ts) as start_ts, l.end_ts, l.is_on, l.role as source
+    from logged l
+    left join run_on o on o.site_id = l.site_id and o.start_ts = l.start_ts
+    where l.end_ts > coalesce(o.until_ts, l.start_ts)
     union all
-    select site_id, start_ts, end_ts, is_on, 'static_pressure' from static_run
+    select site_id, start_ts, until_ts, true, 'output_g' from run_on
+    union all
+    select r.site_id, r.start_ts, r.end_ts, r.is_on, 'static_pressure'
+    from static_run r
+    join available a on a.site_id = r.site_id and a.source = 'static_pressure'
     union all
     select i.site_id, i.start_ts, i.end_ts, i.is_on, 'outputs'
     from inferred i
