@@ -1,6 +1,6 @@
--- one row per source or zone call and full hour seen throughout, visits left out
+-- one row per source or zone call and full local clock hour seen throughout, visits left out
 /*
-definition = "Runtime share X and starts N of each clock hour seen throughout."
+definition = "Runtime share X and starts N of each hour of the site's clock seen throughout."
 needs = ["outputs or calls"]
 resolution = "a start shorter than two intervals is not counted"
 interval_max_s = 60
@@ -43,16 +43,14 @@ on_stretch as (
     group by site_id, mode, stretch_id
 ),
 
--- hours in which outputs and calls were all known and no visit was going on
+-- hours of the site's clock: from each local midnight on. A day whose clock moves by part of an hour has
+-- hours that no one length describes, and none of them counts.
 hour as (
     select
         site_id,
-        unnest(range(
-            (start_ts // 3600000000) * 3600000000,
-            (end_ts // 3600000000) * 3600000000,
-            3600000000
-        )) as hour_ts,
-    from run.window
+        unnest(range(start_ts, end_ts, 3600000000)) as hour_ts,
+    from run.day
+    where (end_ts - start_ts) % 3600000000 = 0
 ),
 
 unseen as (
@@ -78,10 +76,14 @@ unseen as (
     group by s.site_id, s.role, w.start_ts
 ),
 
+-- hours in which outputs and calls were all known and no visit was going on
 full_hour as (
     select h.site_id, h.hour_ts
     from hour h
-    join run.window w on w.site_id = h.site_id and h.hour_ts >= w.start_ts
+    join run.window w
+        on w.site_id = h.site_id
+        and h.hour_ts >= w.start_ts
+        and h.hour_ts + 3600000000 <= w.end_ts
     where not exists (
         from unseen u
         where
@@ -96,16 +98,19 @@ series as (select distinct site_id, what, mode from on_stretch),
 
 split as (
     select
-        site_id,
-        what,
-        mode,
-        start_ts,
-        end_ts,
-        has_start,
+        o.site_id,
+        o.what,
+        o.mode,
+        o.start_ts,
+        o.end_ts,
+        o.has_start,
         unnest(range(
-            (start_ts // 3600000000) * 3600000000, end_ts, 3600000000
+            d.start_ts + greatest(o.start_ts - d.start_ts, 0) // 3600000000 * 3600000000,
+            least(o.end_ts, d.end_ts),
+            3600000000
         )) as hour_ts,
-    from on_stretch
+    from on_stretch o
+    join run.day d on d.site_id = o.site_id and d.start_ts < o.end_ts and d.end_ts > o.start_ts
 ),
 
 summed as (

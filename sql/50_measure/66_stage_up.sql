@@ -60,27 +60,6 @@ at_start as (
     asof join interval.condition c on c.site_id = s.site_id and s.start_ts >= c.start_ts
 ),
 
--- calls broken for less than the bridge time are one
-bridged as (
-    select site_id, zone, mode, min(start_ts) as start_ts, max(end_ts) as end_ts
-    from (
-        select *, sum(is_new) over (partition by site_id, zone, mode order by start_ts) as call_id
-        from (
-            select
-                k.*,
-                coalesce(
-                    k.start_ts - lag(k.end_ts) over (
-                        partition by k.site_id, k.zone, k.mode order by k.start_ts
-                    ) >= t.call_bridge_s * 1e6,
-                    true
-                )::int as is_new,
-            from interval.call k
-            join run.threshold t on t.site_id = k.site_id
-        )
-    )
-    group by site_id, zone, mode, call_id
-),
-
 -- the clock of a call starts again after a trip
 last_trip as (
     select a.site_id, a.source, a.start_ts, max(x.end_ts) as trip_end_ts
@@ -113,7 +92,7 @@ calling as (
             )
         ) / 1e6 as longest_call_s,
     from at_start a
-    join bridged b
+    join interval.bridged_call b
         on b.site_id = a.site_id and b.mode = a.mode
         and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
     left join last_trip x
@@ -141,7 +120,7 @@ asked as (
         and s.role in ('zone_call_w2', 'zone_call_y2', 'zone_call_emergency')
         and s.start_ts <= a.start_ts
         and s.end_ts > a.start_ts
-    left join bridged b
+    left join interval.bridged_call b
         on b.site_id = a.site_id and b.zone = s.zone and b.mode = a.mode
         and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
     group by a.site_id, a.source, a.start_ts

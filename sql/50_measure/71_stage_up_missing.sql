@@ -59,27 +59,6 @@ audited as (
         and coalesce(b.value_text, 'unknown') <> 'equipment'
 ),
 
--- calls broken for less than the bridge time are one
-bridged as (
-    select site_id, zone, mode, min(start_ts) as start_ts, max(end_ts) as end_ts
-    from (
-        select *, sum(is_new) over (partition by site_id, zone, mode order by start_ts) as call_id
-        from (
-            select
-                k.*,
-                coalesce(
-                    k.start_ts - lag(k.end_ts) over (
-                        partition by k.site_id, k.zone, k.mode order by k.start_ts
-                    ) >= t.call_bridge_s * 1e6,
-                    true
-                )::int as is_new,
-            from interval.call k
-            join run.threshold t on t.site_id = k.site_id
-        )
-    )
-    group by site_id, zone, mode, call_id
-),
-
 -- a call that stood when a source last stopped counts from this run's start
 stopped as (
     select a.site_id, a.source, a.run_ts, max(r.end_ts) as stop_ts
@@ -103,7 +82,7 @@ calling as (
             end + (a.delay_s * 1e6)::bigint
         ) as ripe_ts,
     from audited a
-    join bridged b
+    join interval.bridged_call b
         on b.site_id = a.site_id and b.mode = a.mode and b.start_ts < a.end_ts and b.end_ts > a.run_ts
     left join stopped p on p.site_id = a.site_id and p.source = a.source and p.run_ts = a.run_ts
 ),
@@ -235,7 +214,7 @@ asked_at as (
         ]) as ts,
     from stretch s
     join run.threshold t on t.site_id = s.site_id
-    join bridged b
+    join interval.bridged_call b
         on b.site_id = s.site_id and b.mode = s.mode
         and b.start_ts <= s.start_ts
         and b.end_ts >= s.start_ts + (t.stage_missing_s * 1e6)::bigint
