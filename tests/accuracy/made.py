@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from datetime import UTC
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,11 @@ def wall(part: str) -> Iterator[None]:
 
 
 def write_site(system: System, folder: Path, record: Any = None) -> tuple[Path, dict[str, Any]]:
-    """The system's site folder below `folder`, and its truth; truth is not written."""
+    """The system's site folder below `folder`, and its truth; truth is not written.
+
+    Beside what the world tells of itself, `air`: supply over return air of every second, so that a
+    figure can be held to the very seconds it was taken over.
+    """
     kept = world.record(system) if record is None else record
     files = exports(system, kept)
     place = folder / system.name[:60]
@@ -72,7 +77,12 @@ def write_site(system: System, folder: Path, record: Any = None) -> tuple[Path, 
     for export in files:
         path = place / "exports" / export.name
         path.write_text(export.text, encoding="utf-8", newline="")
-    return place, truth_of(system, kept, files)
+    truth = truth_of(system, kept, files)
+    truth["air"] = {
+        "first": system.start.astimezone(UTC).isoformat(),
+        "rise_f": (kept.signal("supply_f") - kept.signal("return_f")).astype("float32"),
+    }
+    return place, truth
 
 
 def variants_of(

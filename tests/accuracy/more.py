@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from sample_data.world.export import START_S, STOP_S
 from sample_data.world.worlds import FIRST_VISIT_S, LAST_VISIT_S
 from tests.accuracy.holding import Events, Fact, Figure, Frames, matched, quiet_before, us
@@ -22,11 +24,13 @@ TABLES = (
     "interval.both_fuels",
     "interval.defrost",
     "interval.not_keeping_up",
+    "interval.steady",
     "interval.static_piece",
 )
 MINUTE_US = 60_000_000
 SURELY_PAST_F = 4.0  # the audit's 2 °F, the sensor's tolerance and its lag
 HARDLY_PAST_F = 1.0
+PROBE_F = 1.0  # what the site file says a probe is good to
 
 
 def judged_span(truth: Fact) -> tuple[int, int]:
@@ -58,24 +62,29 @@ def above_target(truth: Fact, frames: Frames) -> list[Figure]:
 
 
 def rise(truth: Fact, frames: Frames) -> list[Figure]:
-    """Median steady rise in gas heat by stage [°F], from half an hour of it on.
+    """Median steady rise (split) by source and stage [°F], from half an hour of it on.
 
-    Shown, and held by no test: the truth's steady is six minutes of flame and stage, the measure's
-    ends at each change of calls and dampers too, so the two medians are over different seconds.
+    Held to the median of the true air over the same seconds: which seconds are steady is the
+    measure's own choice, what the air did in them is not. Good to what one probe is good to.
     """
     told = frames["measure.rise"]
+    told = told[told["is_total"] & (told["steady_s"] >= 1800) & told["rise_f"].notna()]
+    steady = frames["interval.steady"]
+    steady = steady[steady["steady_ts"].notna() & ~steady["in_visit"]]
+    first, air = us(truth["air"]["first"]), truth["air"]["rise_f"]
     out = []
-    for stage, true in truth["rise"].items():
-        row = told[
-            (told["mode"] == "heating")
-            & (told["source"] == "burner")
-            & (told["stage"] == int(stage))
-            & told["is_total"]
+    for row in told.itertuples():
+        same = steady[
+            (steady["mode"] == row.mode)
+            & (steady["source"] == row.source)
+            & (steady["stage"] == row.stage)
         ]
-        if true["seconds"] < 1800 or row.empty or row["rise_f"].isna().any():
-            continue
-        value = float(row["rise_f"].iloc[0])
-        out.append(Figure("steady rise", true["median_f"], value, None, true["median_f"]))
+        parts = [
+            air[int(start - first) // 1_000_000 : int(end - first) // 1_000_000]
+            for start, end in zip(same["steady_ts"], same["end_ts"], strict=True)
+        ]
+        true = float(np.median(np.concatenate(parts))) * (1 if row.mode == "heating" else -1)
+        out.append(Figure("steady rise", true, float(row.rise_f), PROBE_F, max(abs(true), 1.0)))
     return out
 
 
