@@ -11,49 +11,57 @@ peak_f = "DOUBLE | °F | supply at the peak"
 low_f = "DOUBLE | °F | supply at the lowest"
 in_visit = "BOOLEAN | - | inside a visit"
 */
--- Output, stage, calls and dampers unchanged; supply falls soon after a peak and climbs again with
--- the output on, or the output ends first. Compressor stops are told from defrost elsewhere.
+-- Output, stage, calls and dampers unchanged for some time, the blower proven; supply falls soon after a
+-- peak and climbs again with the output on, or the output ends first. A call or damper that changes
+-- during the fall explains what follows it, unless supply falls further than more air can bring it and is
+-- back in minutes. Compressor stops are told from defrost elsewhere.
 with
 
-damper_edge as (
+-- outputs and stage unchanged, the blower running throughout
+heat as (
+    select
+        site_id,
+        source,
+        min(start_ts) as start_ts,
+        max(end_ts) as end_ts,
+        row_number() over (partition by site_id order by min(start_ts)) as heat_id,
+    from (
+        select *, sum(is_new::int) over (partition by site_id order by start_ts) as stretch_id
+        from (
+            select
+                *,
+                lag(end_ts) over w is distinct from start_ts
+                    or row(source, stage, w1, w2, y1, y2, aux)
+                        is distinct from lag(row(source, stage, w1, w2, y1, y2, aux)) over w as is_new,
+            from interval.condition
+            where
+                class = 'heating'
+                and is_inferred is distinct from true
+                and source in ('burner', 'strip')
+                and fan_on
+            window w as (partition by site_id order by start_ts)
+        )
+    )
+    group by site_id, source, stretch_id
+),
+
+-- what else can move supply: outputs, stage, calls and dampers
+change as (
     select site_id, start_ts as ts
-    from signal.state
-    where role = 'zone_damper'
-),
-
--- steady stretches: cut at damper edges too, fan proven throughout
-edge as (
-    select site_id, unnest([start_ts, end_ts]) as ts from interval.condition
+    from (
+        select
+            site_id,
+            start_ts,
+            lag(end_ts) over w is distinct from start_ts
+                or row(class, stage, w1, w2, y1, y2, aux, heat_zones, cool_zones)
+                    is distinct from lag(row(class, stage, w1, w2, y1, y2, aux, heat_zones, cool_zones)) over w
+                as is_new,
+        from interval.condition
+        window w as (partition by site_id order by start_ts)
+    )
+    where is_new
     union
-    select site_id, ts from damper_edge
-),
-
-stretch as (
-    select
-        e.site_id,
-        e.ts as start_ts,
-        lead(e.ts) over (partition by e.site_id order by e.ts) as end_ts,
-    from edge e
-),
-
-steady as (
-    select
-        s.site_id,
-        s.start_ts,
-        s.end_ts,
-        c.source,
-        c.in_visit,
-        row_number() over (partition by s.site_id order by s.start_ts) as stretch_id,
-    from stretch s
-    asof join interval.condition c on c.site_id = s.site_id and s.start_ts >= c.start_ts
-    join run.threshold t on t.site_id = s.site_id
-    where
-        c.class = 'heating'
-        and c.is_inferred is distinct from true
-        and c.source in ('burner', 'strip')
-        and c.fan_on
-        and s.end_ts <= c.end_ts
-        and s.end_ts - s.start_ts > t.cut_out_steady_s * 1e6
+    select site_id, start_ts from signal.state where role = 'zone_damper'
 ),
 
 supply as (
@@ -69,55 +77,101 @@ back as (
     group by site_id
 ),
 
--- one row per reading inside a steady stretch, with what the next minutes bring
-ahead as (
+-- each reading with the last change before it and the next one after it
+inside as (
     select
-        s.site_id,
-        s.stretch_id,
-        s.source,
-        s.in_visit,
-        s.start_ts,
-        s.end_ts,
+        p.site_id,
+        h.heat_id,
+        h.source,
         p.ts,
         p.supply_f,
-        t.cut_out_steady_s,
-        t.cut_out_fall_min_f,
-        t.cut_out_fall_share,
-        (t.cut_out_fall_s * 1e6)::bigint as fall_us,
         coalesce(b.return_f, t.return_unknown_f) as return_f,
-        min(p.supply_f) over later as low_f,
-        arg_min(p.ts, p.supply_f) over later as low_ts,
-        max(p.supply_f) over around as around_f,
-    from steady s
-    join supply p on p.site_id = s.site_id and p.ts >= s.start_ts and p.ts < s.end_ts
-    join run.threshold t on t.site_id = s.site_id
-    left join back b on b.site_id = s.site_id
+        p.ts - greatest(h.start_ts + (t.supply_judged_after_fan_s - t.cut_out_steady_s) * 1e6, c.ts)
+            >= t.cut_out_steady_s * 1e6 as is_settled,
+        (t.cut_out_fall_s * 1e6)::bigint as fall_us,
+        (t.cut_out_peak_s * 1e6)::bigint as peak_us,
+        least(fall_us, coalesce(n.ts - p.ts - 1, fall_us)) as still_us,
+        greatest(
+            t.cut_out_fall_min_f,
+            t.cut_out_fall_share * (p.supply_f - coalesce(b.return_f, t.return_unknown_f))
+        ) as least_f,
+        greatest(
+            t.cut_out_fall_min_f,
+            t.cut_out_deep_share * (p.supply_f - coalesce(b.return_f, t.return_unknown_f))
+        ) as deep_f,
+    from supply p
+    asof join heat h on h.site_id = p.site_id and p.ts >= h.start_ts
+    asof join change c on c.site_id = p.site_id and p.ts >= c.ts
+    asof left join change n on n.site_id = p.site_id and p.ts < n.ts
+    join run.threshold t on t.site_id = p.site_id
+    left join back b on b.site_id = p.site_id
+    where p.ts < h.end_ts
+),
+
+-- what the next minutes bring: until the next change, and whatever changes
+ahead as (
+    select
+        *,
+        max(supply_f) over around as around_f,
+        min(supply_f) over still as still_low_f,
+        arg_min(ts, supply_f) over still as still_low_ts,
+        min(supply_f) over later as deep_low_f,
+        arg_min(ts, supply_f) over later as deep_low_ts,
+    from inside
     window
-        later as (
-            partition by s.site_id, s.stretch_id order by p.ts
-            range between current row and fall_us following
-        ),
         around as (
-            partition by s.site_id, s.stretch_id order by p.ts
-            range between fall_us preceding and fall_us following
+            partition by site_id, heat_id order by ts
+            range between peak_us preceding and peak_us following
+        ),
+        still as (
+            partition by site_id, heat_id order by ts
+            range between current row and still_us following
+        ),
+        later as (
+            partition by site_id, heat_id order by ts
+            range between current row and fall_us following
         )
 ),
 
 fall as (
-    select *
+    select
+        *,
+        supply_f - still_low_f >= least_f as is_still,
+        if(is_still, still_low_f, deep_low_f) as low_f,
+        if(is_still, still_low_ts, deep_low_ts) as low_ts,
     from ahead
     where
-        ts - start_ts >= cut_out_steady_s * 1e6
+        is_settled
         and supply_f = around_f
-        and supply_f - low_f >= greatest(cut_out_fall_min_f, cut_out_fall_share * (supply_f - return_f))
+        and (supply_f - still_low_f >= least_f or supply_f - deep_low_f >= deep_f)
 ),
 
+-- of the highest readings before one low the highest, and of those the last
 first_of as (
-    select *
-    from fall
-    qualify coalesce(
-        ts - lag(ts) over (partition by site_id, stretch_id order by ts) > fall_us, true
+    select
+        site_id,
+        heat_id,
+        source,
+        max_by(ts, (supply_f, ts)) as ts,
+        max(supply_f) as supply_f,
+        min(low_f) as low_f,
+        arg_min(low_ts, low_f) as low_ts,
+        bool_or(is_still) as is_still,
+    from (
+        select
+            *,
+            sum(is_new) over (partition by site_id, heat_id order by ts) as fall_id,
+        from (
+            select
+                *,
+                coalesce(ts > max(low_ts) over (
+                    partition by site_id, heat_id order by ts
+                    rows between unbounded preceding and 1 preceding
+                ), true)::int as is_new,
+            from fall
+        )
     )
+    group by site_id, heat_id, source, fall_id
 ),
 
 -- it climbs again with the output on, or the output ends first
@@ -130,20 +184,23 @@ found as (
         coalesce(min(p.ts) filter (p.supply_f >= f.low_f + t.cut_out_back_f), any_value(r.end_ts)) as end_ts,
         f.supply_f as peak_f,
         f.low_f,
-        f.in_visit,
+        f.is_still,
+        (t.cut_out_fall_s * 1e6)::bigint as fall_us,
     from first_of f
     join run.threshold t on t.site_id = f.site_id
     join interval.source_run r
         on r.site_id = f.site_id and r.source = f.source and r.start_ts <= f.ts and r.end_ts > f.ts
     left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < r.end_ts
-    group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.in_visit
+    group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.is_still, fall_us
 )
 
 -- a fall that a panel trip ends or overlaps is told there
-select c.*
+select c.site_id, c.source, c.start_ts, c.low_ts, c.end_ts, c.peak_f, c.low_f, v.in_visit,
 from found c
+asof join interval.condition v on v.site_id = c.site_id and c.start_ts >= v.start_ts
 anti join interval.trip x
     on x.site_id = c.site_id
     and x.kind = 'high'
     and (x.drop_ts = c.end_ts or (x.start_ts <= c.low_ts and x.end_ts > c.start_ts))
+where c.is_still or c.end_ts - c.low_ts <= c.fall_us
 order by c.site_id, c.start_ts
