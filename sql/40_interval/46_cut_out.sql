@@ -10,6 +10,7 @@ end_ts = "BIGINT | us | climbs again, or output off"
 peak_f = "DOUBLE | °F | supply at the peak"
 low_f = "DOUBLE | °F | supply at the lowest"
 in_visit = "BOOLEAN | - | inside a visit"
+is_certain = "BOOLEAN | - | the output was on throughout: it was never seen to chatter, and is logged finely enough to see that"
 */
 -- Output, stage, calls and dampers unchanged for some time, the blower proven; supply falls soon after a
 -- peak and climbs again with the output on, or the output ends first. A call or damper that changes
@@ -192,11 +193,38 @@ found as (
         on r.site_id = f.site_id and r.source = f.source and r.start_ts <= f.ts and r.end_ts > f.ts
     left join supply p on p.site_id = f.site_id and p.ts > f.low_ts and p.ts < r.end_ts
     group by f.site_id, f.source, f.ts, f.low_ts, f.supply_f, f.low_f, f.is_still, fall_us
+),
+
+-- an output that drops for seconds puts a flame out too, and a coarse log does not show it
+output as (
+    select
+        r.site_id,
+        r.source,
+        bool_and(r.n_chatter = 0) and any_value(o.interval_s) <= any_value(t.chatter_max_s) as is_seen,
+    from interval.source_run r
+    join run.threshold t on t.site_id = r.site_id
+    join (
+        select site_id, max(interval_s) as interval_s
+        from channel.channel
+        where is_primary and role in ('output_w1', 'output_aux')
+        group by site_id
+    ) o on o.site_id = r.site_id
+    group by r.site_id, r.source
 )
 
 -- a fall that a panel trip ends or overlaps is told there
-select c.site_id, c.source, c.start_ts, c.low_ts, c.end_ts, c.peak_f, c.low_f, v.in_visit,
+select
+    c.site_id,
+    c.source,
+    c.start_ts,
+    c.low_ts,
+    c.end_ts,
+    c.peak_f,
+    c.low_f,
+    v.in_visit,
+    coalesce(o.is_seen, false) as is_certain,
 from found c
+left join output o on o.site_id = c.site_id and o.source = c.source
 asof join interval.condition v on v.site_id = c.site_id and c.start_ts >= v.start_ts
 anti join interval.trip x
     on x.site_id = c.site_id

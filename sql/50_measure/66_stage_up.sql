@@ -15,7 +15,7 @@ length_s = "DOUBLE | s | second stage on for"
 n_zones = "BIGINT | - | zones calling in the mode at the start"
 zones = "VARCHAR | - | which"
 longest_call_s = "DOUBLE | s | how long the longest of them has called (breaks under the bridge time bridged; after a trip, and where a source stopped while it called, from the restart)"
-run_before_s = "DOUBLE | s | how long the source has run (clock starts again after a stop)"
+run_before_s = "DOUBLE | s | how long the source, or before it the other fuel without a stop, has run (clock starts again after a stop)"
 stage2_called = "BOOLEAN | - | a zone asks for second stage itself"
 delay_setting_s = "DOUBLE | s | stage-up delay in force; null if not given"
 min_zones_setting = "DOUBLE | - | minimum zones in force; null if not given"
@@ -30,6 +30,27 @@ in_visit = "BOOLEAN | - | inside a visit"
 -- for second stage itself. What nobody gave is not audited, nor emergency heat.
 with
 
+-- heat that only goes over to the other fuel has not stopped: its clock runs on
+unbroken as (
+    select
+        r.*,
+        if(p.end_ts > r.start_ts - t.call_bridge_s * 1e6, p.start_ts, r.start_ts) as since_ts,
+    from interval.source_run r
+    join run.threshold t on t.site_id = r.site_id
+    asof left join (
+        select
+            site_id,
+            mode,
+            start_ts,
+            end_ts,
+            if(source = 'burner', 'compressor', 'burner') as next_source,
+        from interval.source_run
+        where source in ('burner', 'compressor') and mode = 'heating'
+    ) p
+        on p.site_id = r.site_id and p.mode = r.mode and p.next_source = r.source
+        and r.start_ts > p.start_ts
+),
+
 second as (
     select
         o.site_id,
@@ -38,11 +59,11 @@ second as (
         o.start_ts,
         o.end_ts,
         o.has_end,
-        r.start_ts as source_ts,
+        r.since_ts as source_ts,
         r.in_visit,
         o.is_closed,
     from interval.output_run o
-    join interval.source_run r
+    join unbroken r
         on r.site_id = o.site_id
         and r.source = if(o.output = 'output_w2', 'burner', 'compressor')
         and r.start_ts <= o.start_ts

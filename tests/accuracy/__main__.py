@@ -28,6 +28,22 @@ ALWAYS = (Variant(10), Variant(60))
 MORE = (Variant(5), Variant(30), Variant(300), Variant(10, "change"))
 FINEST = Variant(1)
 BATCH = 6  # systems measured together
+# what the conditions in turn give too few cases of: balance points, both fuels, hunting, second stage
+# that does not come, the equipment's own stops
+PLANTED = (
+    ("balance point off", 3),
+    ("balance point off", 2),
+    ("panel's outdoor sensor off", 3),
+    ("both fuels at once", 3),
+    ("both fuels at once", 2),
+    ("static hunting", 3),
+    ("static hunting", 2),
+    ("second stage never comes", 3),
+    ("second stage never comes", 2),
+    ("second stage stays in", 3),
+    ("furnace's own limit opens", 2),
+    ("flame lost", 3),
+)
 ALLOWED = {  # shares allowed by analog interval, of runtime and of seconds above target
     "runtime": {10: 0.002, 60: 0.01},
     "stage time": {10: 0.002, 60: 0.01},
@@ -54,14 +70,18 @@ def systems(part: str, count: int) -> list[System]:
 
 
 def plan(part: str, count: int, days: float) -> list[tuple[str, System, tuple[Variant, ...]]]:
-    """Which system is exported how."""
+    """Which system is exported how: so many systems, and those that are planted beside them."""
     jobs = []
-    for n, system in enumerate(systems(part, count)):
+    planted = [
+        world.with_condition(name, severity, part, 40_000 + 17 * n)
+        for n, (name, severity) in enumerate(PLANTED)
+    ]
+    for n, system in enumerate([*systems(part, count), *planted]):
         logging = replace(system.logging, faults=(), static=True)
         system = replace(system, logging=logging, days=days)
-        variants = ALWAYS + (MORE if n % 5 == 0 else ())
+        variants = ALWAYS + (MORE if n % 5 == 0 and n < count else ())
         jobs.append((part, system, variants))
-        if n % 10 == 3:
+        if n % 10 == 3 and n < count:
             jobs.append((part, replace(system, days=min(days, 1.0)), (FINEST,)))
     return jobs
 
@@ -182,7 +202,7 @@ def main(part: str, count: int, days: float, jobs: int) -> None:
         click.echo(of_figures.round(5).to_string())
         click.echo(of_events.round(4).to_string())
     took_s = time.perf_counter() - began
-    click.echo(f"{count} systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU")
+    click.echo(f"{count} and {len(PLANTED)} planted systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU")
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from typing import Any
 from tests.accuracy import more
 from tests.accuracy.holding import Events, Fact, Figure, Frames, matched, quiet_before, us
 
+FIRST_STAGES = ("output_w1", "output_y1")
 TABLES = (
     "measure.runtime",
     "measure.stage_time",
@@ -149,7 +150,7 @@ def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
         "equipment cut-outs",
         must,
         may,
-        ((ts, interval_s <= 60) for ts in frame.start_ts),
+        zip(frame.start_ts, frame.is_certain, strict=True),
         lambda at, seen: -200e6 <= seen - at <= (60 + 2 * interval_s) * 1e6,
     )
 
@@ -163,6 +164,12 @@ def second_runs(truth: Fact) -> list[tuple[int, int]]:
     ]
 
 
+def since_s(truth: Fact, output: str, at: int) -> float:
+    """How long an output had been on at an instant, chatter bridged; 0 if it was off."""
+    runs = ((us(run["start"]), us(run["end"])) for run in truth["runs"][output])
+    return max(((at - start) / 1e6 for start, end in runs if start <= at < end), default=0.0)
+
+
 def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | None) -> Events:
     """Second-stage starts out of order: early by more than the tolerance, or with too few zones."""
     frame = frames["measure.stage_up"]
@@ -174,10 +181,12 @@ def staging(truth: Fact, frames: Frames, interval_s: float, delay_s: float | Non
         for start in truth["second_stage"][mode]["starts"]:
             at = us(start["at"])
             steady = quiet_before(truth, at + int(reach) + 1, 2 * int(reach) + 1, ("zone_call",))
+            # a chatter starts no clock again
+            ran_s = max(start["ran_s"], *(since_s(truth, name, at) for name in FIRST_STAGES))
             clearly = (
                 delay_s is not None
                 and not start["asked"]
-                and (max(start["longest_called_s"], start["ran_s"]) < delay_s - tolerance_s)
+                and (max(start["longest_called_s"], ran_s) < delay_s - tolerance_s)
             )
             wrong = (start["too_few_zones"] and steady) or (start["early"] and clearly)
             edge = start["too_few_zones"] or start["early"]
