@@ -28,8 +28,8 @@ ALWAYS = (Variant(10), Variant(60))
 MORE = (Variant(5), Variant(30), Variant(300), Variant(10, "change"))
 FINEST = Variant(1)
 BATCH = 6  # systems measured together
-# what the conditions in turn give too few cases of: balance points, both fuels, hunting, second stage
-# that does not come, the equipment's own stops
+# what the conditions in turn give too few cases of: balance points, both fuels, hunting, second
+# stage that does not come, the equipment's own stops
 PLANTED = (
     ("balance point off", 3),
     ("balance point off", 2),
@@ -202,7 +202,9 @@ def main(part: str, count: int, days: float, jobs: int) -> None:
         click.echo(of_figures.round(5).to_string())
         click.echo(of_events.round(4).to_string())
     took_s = time.perf_counter() - began
-    click.echo(f"{count} and {len(PLANTED)} planted systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU")
+    click.echo(
+        f"{count} and {len(PLANTED)} planted systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU"
+    )
 
 
 if __name__ == "__main__":

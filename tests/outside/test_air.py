@@ -232,3 +232,79 @@ def test_half_the_air_on_the_duct_curve(bench: Any) -> None:
     _, second = air_index(bench, [[46.3] * 3, [92.6] * 3], [0.5, 0.125])
     assert second["airflow_index"] == pytest.approx(600 / 1200)
     assert second["static_change_inwc"] == pytest.approx(-0.375)
+
+
+def test_the_sign_table_reads_a_slowed_blower_as_the_return_side(bench: Any) -> None:
+    """The published example of the fan laws again, as two sets of days: rise up by 12,500 / 10,000
+    and static down by 1.125 in. w.c. read as the return side, where a weak blower stands.
+    """
+    for table in bench.stages["measure.sign"].reads:
+        bench.fill(table)
+    bench.fill("run.site", [{"site_id": "elm"}])
+    bench.fill_thresholds({"elm": {}})
+    bench.fill(
+        "measure.coverage",
+        [
+            {"site_id": "elm", "figure": f, "coverage": 1.0, "resolution_s": 10.0}
+            for f in ("rise", "static")
+        ],
+    )
+    bench.fill(
+        "interval.steady_air",
+        [
+            {
+                "site_id": "elm",
+                "steady_ts": (n + 24 * is_last) * HOUR * US,
+                "s": 600.0,
+                "mode": "heating",
+                "source": "burner",
+                "stage": 1,
+                "n_zones": 2,
+                "zones": "1+2",
+                "rise_f": 40 * 12500 / cfm,
+                "static_inwc": static_inwc,
+                "outdoor_f": 22.0,
+                "day": "2026-01-13" if is_last else "2026-01-12",
+                "is_first": not is_last,
+                "is_last": is_last,
+                "in_visit": False,
+            }
+            for is_last, cfm, static_inwc in ((False, 12500, 3.125), (True, 10000, 2.0))
+            for n in range(5)
+        ],
+    )
+    bench.run("measure.sign")
+    [sign] = bench.rows("measure.sign")
+    assert sign["reads"] == "return side"
+
+
+# ---------------------------------------------------------------------------- rooms
+
+
+def test_degree_hours(bench: Any) -> None:
+    """By hand: 74 °F against a setpoint of 70 with a band of 2 for three hours is 6 degree-hours."""
+    for table in bench.stages["measure.zone_comfort"].reads:
+        bench.fill(table)
+    bench.fill("run.site", [{"site_id": "elm", "has_heat_pump": False}])
+    bench.fill_thresholds({"elm": {}})
+    zone = {"site_id": "elm", "zone": 1}
+    bench.fill("interval.call", [zone | {"mode": "cooling", "start_ts": 0, "end_ts": HOUR * US}])
+    bench.fill(
+        "interval.zone_minute",
+        [
+            zone
+            | {"ts": n * 60 * US, "temp_f": 74.0, "cool_setpoint_f": 70.0}
+            | {"in_visit": False}
+            for n in range(180)
+        ],
+    )
+    bench.fill(
+        "signal.coverage",
+        [
+            zone | {"role": r, "coverage": 1.0, "interval_s": 60.0}
+            for r in ("zone_temp", "zone_cool_setpoint")
+        ],
+    )
+    bench.run("measure.zone_comfort")
+    [row] = bench.rows("measure.zone_comfort")
+    assert row["short_degree_h"] == pytest.approx(6.0)
