@@ -202,9 +202,8 @@ def main(part: str, count: int, days: float, jobs: int) -> None:
         click.echo(of_figures.round(5).to_string())
         click.echo(of_events.round(4).to_string())
     took_s = time.perf_counter() - began
-    click.echo(
-        f"{count} and {len(PLANTED)} planted systems of the {part} part in {took_s:.0f} s, {cpu_s:.0f} s of CPU"
-    )
+    done = f"{count} and {len(PLANTED)} planted systems of the {part} part"
+    click.echo(f"{done} in {took_s:.0f} s, {cpu_s:.0f} s of CPU")
 
 
 if __name__ == "__main__":

@@ -282,7 +282,7 @@ def test_the_sign_table_reads_a_slowed_blower_as_the_return_side(bench: Any) -> 
 
 
 def test_degree_hours(bench: Any) -> None:
-    """By hand: 74 °F against a setpoint of 70 with a band of 2 for three hours is 6 degree-hours."""
+    """By hand: 74 °F for three hours, set to 70 with a band of 2: 6 degree-hours."""
     for table in bench.stages["measure.zone_comfort"].reads:
         bench.fill(table)
     bench.fill("run.site", [{"site_id": "elm", "has_heat_pump": False}])
