@@ -23,6 +23,7 @@ result = "VARCHAR | - | in order, too few zones, early, or not audited (settings
 early_by_s = "DOUBLE | s | how much sooner than the delay by the clock that fits; null unless early"
 clock_used = "VARCHAR | - | zone_call or equipment_start: given, or the one that fits more of the site's starts"
 stayed_in_s = "DOUBLE | s | longest time on with fewer zones calling than the minimum, or none; null if not audited"
+is_stayed_in = "BOOLEAN | - | that is beyond the time it may take for certain: an interval of the log is allowed for; null as stayed_in_s"
 day = "DATE | - | local date"
 in_visit = "BOOLEAN | - | inside a visit"
 */
@@ -173,6 +174,7 @@ set_to as (
         k.value_text as clock_setting,
         e.value_text as release_setting,
         greatest(t.stage_tolerance_min_s, 2 * c.resolution_s) as tolerance_s,
+        c.resolution_s,
         t.stage2_stays_after_s,
     from at_start a
     join run.threshold t on t.site_id = a.site_id
@@ -288,9 +290,10 @@ select
             s.release_setting = 'follows'
             and s.n_zones is not null
             and not s.emergency_called
-            and not s.is_taken_over
+            and not (s.is_taken_over and s.n_zones < coalesce(s.min_zones_setting, 1))
             then coalesce(l.stayed_in_s, 0)
     end as stayed_in_s,
+    stayed_in_s >= s.stage2_stays_after_s + s.resolution_s as is_stayed_in,
     d.day,
     s.start_in_visit as in_visit,
 from clocked s

@@ -214,7 +214,7 @@ def stayed_in(truth: Fact, frames: Frames, interval_s: float) -> Events:
     one that only took over from the other fuel is not audited.
     """
     frame = frames["measure.stage_up"]
-    told = frame[~frame.in_visit & (frame.stayed_in_s >= 120)]
+    told = frame[~frame.in_visit & frame.is_stayed_in.eq(True)]
     true = [
         (us(e["start"]), us(e["end"]), e["in_visit"])
         for mode in ("heating", "cooling")
