@@ -1769,6 +1769,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "static_noise_max_inwc",
+        0.01,
+        "in. w.c.",
+        "a sensor's noise (one standard deviation) is no more; what differs more is static",
+        "supply static with the sensor's noise averaged out",
+        "static that hunts between readings a minute apart looks like noise",
+        "ours",
+    ),
+    Threshold(
         "static_steady_sigmas",
         2,
         "times",

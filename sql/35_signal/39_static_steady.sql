@@ -69,11 +69,15 @@ target as (
 noise as (
     select
         r.site_id,
-        coalesce(
-            quantile_cont(r.bend_inwc, 0.25) filter (r.inwc between 0.75 * g.target_inwc and 1.25 * g.target_inwc),
-            quantile_cont(r.bend_inwc, 0.25)
-        ) / (0.3186 * sqrt(6)) as noise_inwc,
+        least(
+            coalesce(
+                quantile_cont(r.bend_inwc, 0.25) filter (r.inwc between 0.75 * g.target_inwc and 1.25 * g.target_inwc),
+                quantile_cont(r.bend_inwc, 0.25)
+            ) / (0.3186 * sqrt(6)),
+            any_value(t.static_noise_max_inwc)
+        ) as noise_inwc,
     from numbered r
+    join run.threshold t on t.site_id = r.site_id
     join target g on g.site_id = r.site_id and r.ts >= g.start_ts and r.ts < g.end_ts
     group by r.site_id
     having count(r.bend_inwc) >= 50

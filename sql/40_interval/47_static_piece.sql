@@ -32,8 +32,8 @@ end_steady_inwc = "DOUBLE | in. w.c. | static at the end, noise averaged out"
 -- straight line; over a step it is the one level and then the other, changing in the middle: a line
 -- from a standing fan's zero to a running one's level would stand above a low target for too long.
 --
--- A fan state that is read at an interval says "on" up to an interval late; static over the target in
--- that interval shows that the fan ran, and is counted with what follows.
+-- A fan state that is read at an interval, or off static itself, says "on" up to an interval late; static
+-- over the target in that interval shows that the fan ran, and is counted with what follows.
 with
 
 piece as (
@@ -120,7 +120,16 @@ fan_start as (
     join (
         select site_id, (max(interval_s) * 1e6)::bigint as late_us
         from channel.channel
-        where is_primary and is_sampled and role in ('blower_run', 'output_g')
+        where
+            is_primary
+            and is_sampled
+            and (
+                role in ('blower_run', 'output_g')
+                or (
+                    role = 'static_pressure'
+                    and site_id in (select site_id from run_state.fan where source = 'static_pressure')
+                )
+            )
         group by site_id
     ) i on i.site_id = c.site_id
     where c.fan_on and not c.fan_on_before

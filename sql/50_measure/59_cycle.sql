@@ -9,8 +9,8 @@ source = "short-run and rest times: run.threshold"
 [columns]
 source = "VARCHAR | - | burner, strip or compressor; heat: inferred, and which cannot be told"
 mode = "VARCHAR | - | heating, cooling or unknown"
-n_start = "BIGINT | - | starts seen, visits left out"
-n_start_all = "BIGINT | - | starts seen, visits included"
+n_start = "BIGINT | - | starts seen, visits left out; where counts are at least, without those after a rest that may be chatter"
+n_start_all = "BIGINT | - | as n_start, visits included"
 n_closed_run = "BIGINT | - | closed runs outside visits"
 n_short_run = "BIGINT | - | closed runs outside visits shorter than the threshold, not ended by a limit"
 n_short_run_by_limit = "BIGINT | - | short runs ended by a limit"
@@ -52,17 +52,36 @@ interval_of as (
     group by i.site_id, s.source
 ),
 
+-- off for the chatter time may be read as off for an interval more: where the log is no finer, a start
+-- after so short a rest is none for certain
+run as (
+    select
+        r.*,
+        r.has_start
+            and (
+                coalesce(r.is_inferred, false)
+                or coalesce(t.count_min_intervals * i.interval_s <= t.chatter_max_s, true)
+                or coalesce(
+                    (r.start_ts - lag(r.end_ts) over w) / 1e6 >= t.chatter_max_s + i.interval_s, true
+                )
+            ) as is_start,
+    from interval.source_run r
+    join run.threshold t on t.site_id = r.site_id
+    left join interval_of i on i.site_id = r.site_id and i.source = r.source
+    window w as (partition by r.site_id, r.source order by r.start_ts)
+),
+
 counted as (
     select
         site_id,
         source,
         mode,
-        count(*) filter (has_start and not in_visit) as n_start,
-        count(*) filter (has_start) as n_start_all,
+        count(*) filter (is_start and not in_visit) as n_start,
+        count(*) filter (is_start) as n_start_all,
         coalesce(bool_or(is_inferred), false) as is_inferred,
         count(*) filter (is_closed and not in_visit) as n_closed_run,
         median((end_ts - start_ts) / 1e6) filter (is_closed and not in_visit) as median_run_s,
-    from interval.source_run
+    from run
     group by site_id, source, mode
 ),
 

@@ -69,14 +69,31 @@ def systems(part: str, count: int) -> list[System]:
     return some
 
 
+def planted(part: str) -> list[System]:
+    """A system for each of PLANTED. Static that hunts does so within one set of calls, so there one
+    zone calls from six to ten and the others do not."""
+    some = []
+    for n, (name, severity) in enumerate(PLANTED):
+        system = world.with_condition(name, severity, part, 40_000 + 17 * n)
+        if name == "static hunting":
+            first, *others = system.zones
+            asks = replace(
+                first, heat_f=90.0, cool_f=55.0, heat_back_f=45.0, cool_back_f=95.0,
+                back_from_s=79_200.0, back_to_s=21_600.0,
+            )  # fmt: skip
+            rests = [
+                replace(z, heat_f=45.0, cool_f=95.0, heat_back_f=45.0, cool_back_f=95.0)
+                for z in others
+            ]
+            system = replace(system, zones=(asks, *rests))
+        some.append(system)
+    return some
+
+
 def plan(part: str, count: int, days: float) -> list[tuple[str, System, tuple[Variant, ...]]]:
     """Which system is exported how: so many systems, and those that are planted beside them."""
     jobs = []
-    planted = [
-        world.with_condition(name, severity, part, 40_000 + 17 * n)
-        for n, (name, severity) in enumerate(PLANTED)
-    ]
-    for n, system in enumerate([*systems(part, count), *planted]):
+    for n, system in enumerate([*systems(part, count), *planted(part)]):
         logging = replace(system.logging, faults=(), static=True)
         system = replace(system, logging=logging, days=days)
         variants = ALWAYS + (MORE if n % 5 == 0 and n < count else ())

@@ -86,7 +86,7 @@ def starts(truth: Fact, frames: Frames, interval_s: float) -> Events:
     return Events("starts", must, found, told, told_true)
 
 
-def start_counts(truth: Fact, frames: Frames) -> list[Events]:
+def start_counts(truth: Fact, frames: Frames, interval_s: float) -> list[Events]:
     """Counts that are given as exact: each must be the truth's."""
     out = []
     cycle = frames["measure.cycle"]
@@ -97,8 +97,12 @@ def start_counts(truth: Fact, frames: Frames) -> list[Events]:
             continue
         begun = [r for r in truth["runs"][output] if r["start"] > truth["window"]["start"]]
         true = sum(not run["in_visit"] for run in begun)
-        # a run that only ends in a visit may be left out or counted
-        most = true + sum(run["in_visit"] and first <= us(run["start"]) < last for run in begun)
+        # a run that only ends in a visit may be left out or counted; one that begins in its last
+        # interval is read after it
+        reach = interval_s * 1e6
+        most = true + sum(
+            run["in_visit"] and first - reach <= us(run["start"]) < last for run in begun
+        )
         told = int(mine.n_start.sum())
         if bool(mine.is_at_least.any()):
             sure_wrong = int(told > most)
@@ -249,7 +253,7 @@ def events(
     delay_s = None if delay is None else float(delay) * 60
     return [
         starts(truth, frames, interval_s),
-        *start_counts(truth, frames),
+        *start_counts(truth, frames, interval_s),
         trips(truth, frames, interval_s),
         cut_outs(truth, frames, interval_s),
         staging(truth, frames, interval_s, delay_s),
