@@ -184,28 +184,59 @@ logged as (
     window w as (partition by s.site_id order by s.start_ts)
 ),
 
+-- static's own edges, halfway between the two readings
+static_edge as (
+    select
+        *,
+        (lag(last_ts) over w + start_ts) // 2 as rise_ts,
+        lag(end_ts) over w = start_ts and not lag(is_on) over w as is_rise,
+        (last_ts + end_ts) // 2 as fall_ts,
+        lead(start_ts) over w = end_ts and not lead(is_on) over w as is_fall,
+    from static_run
+    window w as (partition by site_id order by start_ts)
+),
+
+g_start as (
+    select site_id, start_ts from logged where role = 'output_g' and is_on and not follows_on
+),
+
+-- two clocks that differ, or a blower that is slow, show at its starts; that is no running on
+late as (
+    select
+        e.site_id,
+        median(if(
+            coalesce(e.rise_ts - b.start_ts <= n.start_ts - e.rise_ts, n.start_ts is null),
+            e.rise_ts - b.start_ts,
+            e.rise_ts - n.start_ts
+        ))::bigint as late_us,
+    from static_edge e
+    join run.threshold t on t.site_id = e.site_id
+    asof left join g_start b on b.site_id = e.site_id and e.rise_ts >= b.start_ts
+    asof left join g_start n on n.site_id = e.site_id and e.rise_ts < n.start_ts
+    where
+        e.is_on
+        and e.is_rise
+        and least(e.rise_ts - b.start_ts, n.start_ts - e.rise_ts) <= t.fan_run_on_max_s * 1e6
+    group by e.site_id
+),
+
 -- static up at G's end and down again within the time: the blower stopped between those two readings;
 -- still up when G comes on again: it ran through
 run_on as (
     select
         g.site_id,
         g.start_ts,
-        least((r.last_ts + r.end_ts) // 2, g.end_ts) as until_ts,
+        least(if(r.is_fall, r.fall_ts - l.late_us, g.end_ts), g.end_ts) as until_ts,
     from logged g
     join run.threshold t on t.site_id = g.site_id
-    asof join (
-        select
-            *,
-            lead(start_ts) over w = end_ts and not lead(is_on) over w as is_fall,
-        from static_run
-        window w as (partition by site_id order by start_ts)
-    ) r on r.site_id = g.site_id and g.start_ts >= r.start_ts
+    join late l on l.site_id = g.site_id
+    asof join static_edge r on r.site_id = g.site_id and g.start_ts + l.late_us >= r.start_ts
     where
         g.role = 'output_g'
         and not g.is_on
         and g.follows_on
         and r.is_on
-        and (r.is_fall or r.end_ts > g.end_ts)
+        and (r.is_fall or r.end_ts - l.late_us > g.end_ts)
         and until_ts > g.start_ts
         and until_ts - g.start_ts <= t.fan_run_on_max_s * 1e6
 ),
