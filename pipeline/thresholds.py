@@ -3738,6 +3738,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "damper_shown_open_share",
+        0.9,
+        "share",
+        "of the stretches in which only others call that its damper is shown open",
+        "dampers logged, zones that may not relieve",
+        "a blade that does not close stands open every time; now and then is the panel's doing",
+        "ours",
+    ),
+    Threshold(
         "damper_leak_share",
         0.28,
         "share",

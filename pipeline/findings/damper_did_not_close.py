@@ -62,7 +62,7 @@ class Leak:
 def _blade(x: Leak) -> Weighed:
     if x.is_shown:
         return Weighed(
-            Weight.STRONG,
+            Weight.FITS,
             f"its damper was shown open {words.times(int(x.answer.damper.n_not_closed))} while "
             "only others called",
         )
@@ -78,7 +78,10 @@ def _blade(x: Leak) -> Weighed:
 def _relief(x: Leak) -> Weighed:
     if "zone_damper" in x.site.logged_roles and not x.is_shown:
         return Weighed(Weight.RULED_OUT, "stretches with its damper shown open are left out")
-    return Weighed(Weight.OPEN, "whether relief opened it is not in the log")
+    return Weighed(
+        Weight.FITS if x.is_shown else Weight.OPEN,
+        "whether the panel opened it or it stayed open, the log does not tell",
+    )
 
 
 def _house(x: Leak) -> Weighed:
@@ -106,7 +109,7 @@ FINDING = Declaration(
     thresholds=(
         "damper_min_runs",
         "damper_leak_share",
-        "damper_shown_share",
+        "damper_shown_open_share",
         "damper_shown_min",
         "judged_min_h",
     ),
@@ -187,9 +190,9 @@ def judge(site: SiteFrames) -> Outcome:
     drawn = _dampers.events(site, rows, a.who, "others calling")
     part = None if share is None else share[0]
     return Found(
-        # what a room alone says is worth a look on the next visit, not a visit
-        severity="plan" if is_shown else "watch",
-        certainty="shown" if is_shown else "likely",
+        # neither a room alone nor a channel that may show the panel's command sends anybody
+        severity="watch",
+        certainty="possible" if is_shown else "likely",
         summary=words.sentences(_headline(a, part, is_shown), _gain(a)),
         headline=_headline(a, part, is_shown),
         aside=f"{a.who} gets air it did not ask for",
@@ -222,7 +225,7 @@ def _is_shown(a: Answer) -> bool:
     n = int(a.damper.n_not_closed or 0)
     of = n + int(a.damper.n_other or 0)
     return n >= a.site.threshold("damper_shown_min") and n >= of * a.site.threshold(
-        "damper_shown_share"
+        "damper_shown_open_share"
     )
 
 
