@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pipeline.measures.check_readings import look_of
 from pipeline.measures.trouble import Channel, Problem, SiteChannels
-from pipeline.units import UNITS
+from pipeline.units import MICROSECONDS, UNITS
 
 COMMON_UNITS = ("Pa", "inwc", "kPa")
 
@@ -139,27 +140,78 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
         part = level[a:b]
         zero = _zero_of(part)
         # it began between the last rest at another level and the first at this one
-        since = None if a == 0 else site.own_clock(int(end[a - 1]), channel)
-        to = None if b == len(level) else site.own_clock(int(start[b]), channel)
+        edge = first if 0 < first < len(level) and (a, b) != (0, len(level)) else None
+        moved = None
+        if edge is not None:
+            step = _zero_of(level[edge:]) - _zero_of(level[:edge])
+            moved = _dated(site, int(end[edge - 1]), int(start[edge]), step)
         lines = [f"zero_shift = {site.in_channel_unit(zero, channel):.4g}"]
-        if since is not None:
-            lines.append(f'zero_shift_from = "{site.written_local(since)}"')
-        if to is not None:
-            lines.append(f'zero_shift_until = "{site.written_local(to)}"')
+        since_ts, until_ts = site.start_ts, site.end_ts
+        if moved is not None:
+            since, until = (
+                site.own_clock(ts, channel) for ts in (moved.earliest_ts, moved.latest_ts)
+            )
+            likely = None if moved.at_ts is None else site.own_clock(moved.at_ts, channel)
+            if a > 0:
+                since_ts = since
+                lines.append(f'zero_shift_from = "{site.written_local(likely or since)}"')
+            else:
+                until_ts = until
+                lines.append(f'zero_shift_until = "{site.written_local(likely or until)}"')
+        is_dated = moved is None or moved.length_h <= limits["zero_date_max_h"]
         yield Problem(
             channel.channel_id,
             "static-zero-shifted",
-            site.start_ts if since is None else since,
-            site.end_ts if to is None else to,
+            since_ts,
+            until_ts,
             zero,
             "store difference",
             len(part),
             len(level),
             True,
             "static zero shifted",
-            # a channel's block takes one shift: two, or one beside one that is told, fit into none
-            "\n".join(lines) if len(shifted) == 1 and told.empty else None,
+            # a channel's block takes one shift: two, or one beside one that is told, fit into none;
+            # one without a date would shift readings that are sound
+            "\n".join(lines) if len(shifted) == 1 and told.empty and is_dated else None,
         )
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Between when and when the zero moved, by the outputs' clock; most likely, where runs tell."""
+
+    earliest_ts: int
+    at_ts: int | None
+    latest_ts: int
+
+    @property
+    def length_h(self) -> float:
+        """How long the doubt lasts."""
+        return (self.latest_ts - self.earliest_ts) / MICROSECONDS / 3600.0
+
+
+def _dated(site: SiteChannels, after_ts: int, before_ts: int, step_inwc: float) -> Moved:
+    """When the zero moved by `step_inwc`, between the two rests that show it to have moved.
+
+    Cold weather leaves days without a rest; static in the runs between them moves by the same step.
+    The place is the one that leaves the least sum of distances to the usual static of a run (they
+    lie far apart by what calls: distances, not squares).
+    """
+    runs = site.runs[site.runs["static_inwc"].notna()].sort_values("start_ts")
+    start, value = runs["start_ts"].to_numpy(), runs["static_inwc"].to_numpy()
+    sound, later = start < after_ts, start >= before_ts
+    between = ~sound & ~later
+    usual = np.concatenate([value[sound], value[later] - step_inwc])
+    if len(usual) < site.limits["probe_min_runs"] or not between.any():
+        return Moved(after_ts, None, before_ts)
+    away = value[between] - float(np.median(usual))
+    cost = np.concatenate([[0.0], np.cumsum(np.abs(away) - np.abs(away - step_inwc))])
+    # cost[k]: k runs came before it; it moved between the start of run k and that of the run after
+    doubt = cost - cost.min() <= site.limits["zero_date_runs"] * abs(step_inwc)
+    possible = np.flatnonzero(doubt)
+    begins = np.concatenate([[after_ts], start[between], [before_ts]])
+    best = int(np.argmin(cost))
+    return Moved(int(begins[possible[0]]), int(begins[best + 1]), int(begins[possible[-1] + 1]))
 
 
 def _zero_of(level: np.ndarray) -> float:
