@@ -26,7 +26,7 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._channels import TABLES, Trouble, judged
-from pipeline.findings._site import SiteFrames
+from pipeline.findings._site import SiteFrames, flags
 
 CODE = "zones-exchanged"
 ROLES = ("zone_temp",)
@@ -40,7 +40,7 @@ FINDING = Declaration(
     title="Zones exchanged",
     question="Does each zone's temperature answer its own zone's calls?",
     about="log",
-    needs_tables=TABLES,
+    needs_tables=(*TABLES, "interval.call"),
     thresholds=(
         "exchange_min_calls",
         "exchange_margin_times",
@@ -94,6 +94,17 @@ def _tell(found: Trouble) -> tuple[str, str]:
 
 
 def _blind(site: SiteFrames) -> str | None:
+    """Which zones called too seldom to be told apart; they could be exchanged unseen."""
     rows = site.table("channel.channel")
-    zones = rows.loc[rows["role"] == "zone_temp", "zone"].nunique()
-    return None if zones > 1 else "only one zone's temperature is logged"
+    rooms = set(rows.loc[(rows["role"] == "zone_temp") & flags(rows["is_primary"]), "zone"])
+    if len(rooms) < 2:
+        return "only one zone's temperature is logged"
+    if not rows["role"].str.startswith("zone_call_").any():
+        return "not logged: the zones' calls"
+    calls = site.table("interval.call")
+    least = int(site.threshold("exchange_min_calls"))
+    told = {zone for zone, n in calls.groupby("zone").size().items() if n >= least} & rooms
+    if len(told) > 1:
+        return None
+    few = words.joined(site.site.zones.get(int(z), f"Zone {z}") for z in sorted(rooms - told))
+    return f"{few} called fewer than {words.times(least)}; two zones with calls are needed"
