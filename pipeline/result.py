@@ -65,6 +65,17 @@ class RankedCause:
 
 
 @dataclass(frozen=True)
+class SiteLines:
+    """Lines that site.toml would have to say, as they are to be written.
+
+    block : where they belong, in words
+    """
+
+    block: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Finding:
     """One finding as a reader gets it.
 
@@ -78,6 +89,7 @@ class Finding:
     headline : the sentence at the head of a page where this finding leads; '' for the summary
     aside : what is said of it in another finding's sentence; '' for the headline
     goes_with : codes of findings found on this site that bring it about
+    site_lines : the safe corrections it offers for site.toml
     """
 
     code: str
@@ -100,6 +112,7 @@ class Finding:
     headline: str = ""
     aside: str = ""
     goes_with: tuple[str, ...] = ()
+    site_lines: tuple[SiteLines, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,9 @@ from pipeline.cli.options import Progress, common, say
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
-    from pipeline.result import SiteResult
+    from collections.abc import Iterable
+
+    from pipeline.result import Finding, SiteResult
     from pipeline.review import Review
     from pipeline.run_tables import Ask
 
@@ -182,6 +184,9 @@ def verdict_text(review: Review) -> str:
         blocks.append(["Check first:", *checks])
         if first.cautions:
             blocks.append(["Take care:", *(wrapped(t, "  - ") for t in first.cautions[:2])])
+    offered = offered_lines(result.findings)
+    if offered:
+        blocks.append(offered)
     for title, texts in (("Ruled out:", head.ruled_out), ("Cannot tell:", head.cannot_tell)):
         if texts:
             blocks.append([title, *(wrapped(text, "  - ") for text in texts)])
@@ -190,6 +195,20 @@ def verdict_text(review: Review) -> str:
         blocks.append(["Findings:", *found])
     blocks.append([rows_text(result)])
     return "\n\n".join("\n".join(block) for block in blocks)
+
+
+def offered_lines(findings: Iterable[Finding]) -> list[str]:
+    """Every line that findings offer for site.toml, as it is to be written; empty: none does.
+
+    Not broken at the terminal's width: a broken line could not be copied.
+    """
+    offered = dict.fromkeys(lines for f in findings for lines in f.site_lines)
+    if not offered:
+        return []
+    text = ["For site.toml, in place of a line of the same name; then review again:"]
+    for lines in offered:
+        text += [f"  {lines.block}:", *(f"    {line}" for line in lines.lines)]
+    return text
 
 
 def rows_text(result: SiteResult) -> str:

@@ -14,7 +14,7 @@ from enum import IntEnum
 from typing import Any
 
 from pipeline import words
-from pipeline.result import EvidenceWindow, Span
+from pipeline.result import EvidenceWindow, SiteLines, Span
 
 WALK = ("log", "thermostat", "panel", "dampers", "ducts", "unit", "outdoor unit")
 """The order in which a technician walks: checks are listed in it."""
@@ -156,6 +156,7 @@ class Found:
     fill : values of the names in the checks
     linked : of the declaration's symptom_of, those that this log's events point to; None: all
     table : columns (title, values as text) of the events behind it
+    site_lines : the safe corrections it offers for site.toml
     """
 
     severity: str
@@ -170,6 +171,7 @@ class Found:
     fill: Mapping[str, str] = field(default_factory=dict)
     linked: tuple[str, ...] | None = None
     table: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    site_lines: tuple[SiteLines, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from pipeline.channels import ROLES
 from pipeline.findings._base import CannotTell, Found, NotFound, Outcome
 from pipeline.findings._site import SiteFrames, number, records, role_words
 from pipeline.findings._windows import Event, windows
-from pipeline.result import EvidenceWindow, Span
+from pipeline.result import EvidenceWindow, SiteLines, Span
 from pipeline.units import MICROSECONDS
 
 TABLES = (
@@ -183,6 +183,7 @@ def judged(
         windows=_windows(found),
         fill={"channels": found.labels, "action": action(found), "columns": columns(found)},
         table=_table(found),
+        site_lines=site_lines(found),
     )
 
 
@@ -206,20 +207,29 @@ def columns(found: Trouble) -> str:
 
 def action(found: Trouble) -> str:
     """What site.toml would have to say, or what to do where no correction is safe."""
-    blocks = [
-        (s, s.correction.replace("\n", " and "))
-        for s in found.stretches
-        if s.correction is not None
-    ]
-    if not blocks:
+    offered = site_lines(found)
+    if not offered:
         return "no line of site.toml puts it right"
-    parts = []
-    for s, line in dict.fromkeys(blocks):
-        if line.startswith("ob_energised_in"):
-            parts.append(f"under [equipment] say {line}")
-        else:
-            parts.append(f'in the [[channel]] block of "{s.column}" say {line}')
+    parts = [f"{o.block} say {' and '.join(o.lines)}" for o in offered]
     return f"at the office: {words.joined(parts)}; then review again"
+
+
+def site_lines(found: Trouble) -> tuple[SiteLines, ...]:
+    """The corrections that are safe, by the block of site.toml they belong to."""
+    columns_there = found.site.table("channel.channel")["column_name"].tolist()
+    made = []
+    for s in found.stretches:
+        if s.correction is None:
+            continue
+        lines = tuple(s.correction.split("\n"))
+        if lines[0].startswith("ob_energised_in"):
+            block = "under [equipment]"
+        else:
+            block = f'in the [[channel]] block of "{s.column}"'
+            if columns_there.count(s.column) > 1:
+                block += f" of {s.logger}"
+        made.append(SiteLines(block, lines))
+    return tuple(dict.fromkeys(made))
 
 
 def _windows(found: Trouble) -> tuple[EvidenceWindow, ...]:

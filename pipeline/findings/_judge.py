@@ -236,4 +236,5 @@ def _finding(site: SiteFrames, rule: Rule, outcome: Found, shown_codes: frozense
         headline=outcome.headline,
         aside=outcome.aside or outcome.headline,
         goes_with=tuple(c for c in d.symptom_of if c in linked and c in shown_codes),
+        site_lines=outcome.site_lines,
     )

@@ -35,7 +35,7 @@ from pipeline.findings._base import (
 from pipeline.findings._clocks import Clock, clocks, left_on
 from pipeline.findings._site import SiteFrames, flags, records
 from pipeline.findings._windows import Event, windows
-from pipeline.result import EvidenceWindow, Mark, Span
+from pipeline.result import EvidenceWindow, Mark, SiteLines, Span
 from pipeline.units import MICROSECONDS
 
 HALF_HOUR_S = 1800.0
@@ -156,6 +156,7 @@ def judge(site: SiteFrames) -> Outcome:
         windows=_windows(found),
         fill={"action": _action(found)},
         table=_table(compared),
+        site_lines=_site_lines(found),
     )
 
 
@@ -233,13 +234,28 @@ def _drifts(c: Clocks) -> list[str]:
     return told
 
 
-def _action(c: Clocks) -> str:
+def _wanted(c: Clocks) -> list[Clock]:
+    """Those that site.toml does not put right yet."""
     sources = {r.logger: r.source for r in records(c.site.table("run.clock"))}
-    wanted = [k for k in c.off if k in c.still or sources.get(k.logger) != "site_file"]
+    return [k for k in c.off if k in c.still or sources.get(k.logger) != "site_file"]
+
+
+def _site_lines(c: Clocks) -> tuple[SiteLines, ...]:
+    return tuple(
+        SiteLines(
+            "in an [[export]] block",
+            (f'files = "{_pattern(c.site, k.logger)}"', _line(c, k)[0]),
+        )
+        for k in _wanted(c)
+    )
+
+
+def _action(c: Clocks) -> str:
+    wanted = _wanted(c)
     if not wanted:
         return "nothing to do: site.toml has the correction"
     blocks = words.joined(
-        f'files = "{_pattern(c.site, k.logger)}" and {_line(c, k)}' for k in wanted
+        f'files = "{_pattern(c.site, k.logger)}" and {"".join(_line(c, k))}' for k in wanted
     )
     lines = f"at the office: add to site.toml an [[export]] block with the lines {blocks}"
     if not c.still:
@@ -247,12 +263,15 @@ def _action(c: Clocks) -> str:
     return f"{lines}, and review again (or run the review once with --align)"
 
 
-def _line(c: Clocks, k: Clock) -> str:
-    """The line of site.toml that takes the offset out: the logger's zone where that explains it."""
+def _line(c: Clocks, k: Clock) -> tuple[str, str]:
+    """The line of site.toml that takes the offset out, and a word on it.
+
+    The logger's zone where that explains it, else seconds.
+    """
     setting = left_on(c.site, k)
     if setting is not None and not k.applied_s:
-        return f'timezone = "{setting.timezone}" (it looks {setting.words})'
-    return f"clock_offset_s = {round(k.offset_s or 0.0)}"
+        return f'timezone = "{setting.timezone}"', f" (it looks {setting.words})"
+    return f"clock_offset_s = {round(k.offset_s or 0.0)}", ""
 
 
 def _pattern(site: SiteFrames, logger: str) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from pipeline.cli.review import offered_lines
+
 # code, role, figure, its unit, reason, correction, what the summary holds
 CASES = [
     ("stuck-sensor", "supply_temp", 113.4, "store", "stuck at one value", None, "stood at 113 °F"),
@@ -56,6 +58,28 @@ def test_found_with_its_figure_and_its_line(build, judge, at, case):
     assert len(finding.evidence) == 1
 
 
+def test_the_terminal_lists_every_line_that_is_offered(build, judge, at):
+    """Two findings with lines, one without: each line by itself, as it is to be written."""
+    shift = 'zero_shift = 20\nzero_shift_from = "2026-01-14T14:00:00"'
+    rows = {
+        "swapped-probes": ("supply_temp", "exchanged", 'role = "return_temp"'),
+        "static-zero-shifted": ("static_pressure", "static zero shifted", shift),
+        "stuck-sensor": ("zone_temp", "stuck at one value", None),
+    }
+    found = []
+    for code, (role, reason, line) in rows.items():
+        row = problem(at, code, role, 0.1, "store difference", reason, line)
+        found.append(judge(code, build({"trust.problem": [row]}, roles=[role]))[1])
+    assert offered_lines(found)[1:] == [
+        '  in the [[channel]] block of "supply_temp":',
+        '    role = "return_temp"',
+        '  in the [[channel]] block of "static_pressure":',
+        "    zero_shift = 20",
+        '    zero_shift_from = "2026-01-14T14:00:00"',
+    ]
+    assert offered_lines(found[2:]) == []
+
+
 @pytest.mark.parametrize("code", ["sensor-spikes", "sensor-out-of-range"])
 @pytest.mark.parametrize(("n", "result"), [(2, "not found"), (3, "found"), (4, "found")])
 def test_a_few_are_left_out_without_a_word_at_the_head(build, judge, at, code, n, result):
@@ -69,6 +93,35 @@ def test_without_the_channel_it_cannot_tell(build, judge, case):
     judged, _ = judge(case[0], build(roles=["fault_contact"]))
     assert judged.result == "cannot tell"
     assert judged.why.startswith("Not logged")
+
+
+@pytest.mark.parametrize(
+    ("n", "result"), [(0, "cannot tell"), (4, "cannot tell"), (5, "not found")]
+)
+def test_zones_are_told_apart_only_where_two_of_them_called(build, judge, at, n, result):
+    """Two rooms; the first zone calls ten times, the other never, four or five times."""
+    rooms = [
+        {
+            "channel_id": z, "logger": "rooms", "column_name": f"room {z}", "role": role, "zone": z,
+            "kind": "analog", "is_primary": True,
+        }
+        for role in ("zone_temp", "zone_call_w1")
+        for z in (1, 2)
+    ]  # fmt: skip
+    calls = [
+        {"zone": zone, "start_ts": at(k % 7, f"{k}:00"), "end_ts": at(k % 7, f"{k}:30")}
+        for zone, times in ((1, 10), (2, n))
+        for k in range(times)
+    ]
+    site = build({"channel.channel": rooms, "interval.call": calls})
+    judged, _ = judge("zones-exchanged", site)
+    assert judged.result == result
+    if result == "cannot tell":
+        assert judged.why == (
+            "Primary bedroom called fewer than 5 times; two zones with calls are needed."
+        )
+    silent = build({"channel.channel": rooms[:2]})
+    assert judge("zones-exchanged", silent)[0].why == "Not logged: the zones' calls."
 
 
 def test_probes_need_runs_and_zero_needs_rests(build, judge):
