@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline import words
-from pipeline.channels import ROLES
+from pipeline.channels import OUTPUT_ROLES, ROLES
 from pipeline.findings._base import CannotTell, Found, NotFound, Outcome
 from pipeline.findings._site import SiteFrames, number, records, role_words
 from pipeline.findings._windows import Event, windows
@@ -194,6 +194,8 @@ def too_few_runs(site: SiteFrames) -> str | None:
     least = site.threshold("probe_min_runs")
     if n >= least:
         return None
+    if not any(r in OUTPUT_ROLES or r.startswith("zone_call_") for r in site.logged_roles):
+        return "not logged: outputs or calls, by which runs are told apart"
     return (
         f"{words.count(n, 'run')} with supply air logged in this log; "
         f"{words.number(int(least))} are needed"

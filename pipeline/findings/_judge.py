@@ -30,7 +30,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames
-from pipeline.findings._standing import as_sampled, leans_on_inferred, missing
+from pipeline.findings._standing import as_sampled, inferred_error, leans_on_inferred, missing
 from pipeline.result import SEVERITIES, Finding, Judged, RankedCause
 
 
@@ -134,7 +134,7 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
             summary=f"{outcome.summary} Judge it again with the clocks put right: {clock}.",
         )
     if leans_on_inferred(site, d):
-        outcome = _as_inferred(outcome)
+        outcome = _as_inferred(outcome, inferred_error(site))
     outcome = as_sampled(site, d, outcome)
     covered = site.coverage(d.figure) if d.figure else None
     if covered and covered.coverage < site.threshold("coverage_warn_frac"):
@@ -145,15 +145,19 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
     return outcome
 
 
-def _as_inferred(outcome: Found | NotFound) -> Found | NotFound:
-    """The outcome with its mark: runs inferred, nothing that sends a truck by itself."""
+def _as_inferred(outcome: Found | NotFound, error: str) -> Found | NotFound:
+    """The outcome with its mark: runs inferred, how far off, nothing that sends a truck by itself.
+
+    error : as inferred_error says
+    """
     if isinstance(outcome, NotFound):
         return NotFound(f"{outcome.why.rstrip('.')} (runs {INFERRED})")
+    note = f"No output was logged: runs are {INFERRED}{f' ({error})' if error else ''}"
     return replace(
         outcome,
         severity="plan" if outcome.severity == "act" else outcome.severity,
         certainty="possible" if outcome.certainty == "possible" else "likely",
-        summary=f"{outcome.summary} {words.sentence(f'No output was logged: runs are {INFERRED}')}",
+        summary=f"{outcome.summary} {words.sentence(note)}",
     )
 
 

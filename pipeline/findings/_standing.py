@@ -6,7 +6,7 @@ a limit trip" may only be said where limit trips could have been seen.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from pipeline import words
@@ -16,6 +16,9 @@ from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, role_words
 from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, RESULTS, Standing, intervals, standing
 from pipeline.units import MICROSECONDS
+
+NEVER_FRAC = 0.005
+"""Less than this share of the time would be told as 0 %."""
 
 
 def why_blind(site: SiteFrames, d: Declaration) -> str | None:
@@ -46,13 +49,10 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
     if covered.coverage < site.threshold("coverage_min_frac"):
         lacking = words.joined(role_words(r) for r in covered.missing)
         note = f", {lacking} not logged" if lacking else ""
-        untrusted = _left_out(site, d)
+        untrusted = left_out(site, {role for group in d.needs_roles for role in group})
         if untrusted:
             note += f"; logged and not to be trusted: {words.joined(untrusted)}"
-        return (
-            f"the channels it needs were logged together only {words.share(covered.coverage)} "
-            f"of the time{note}"
-        )
+        return f"the channels it needs were {together(covered.coverage)}{note}"
     return None
 
 
@@ -89,19 +89,43 @@ def as_sampled(site: SiteFrames, d: Declaration, outcome: Found | NotFound) -> F
     return replace(outcome, summary=f"{outcome.summary} {words.sentence(note)}")
 
 
-def _left_out(site: SiteFrames, d: Declaration) -> list[str]:
-    """What it may lack its coverage by: states, and roles it needs, cut out for long enough."""
+def together(coverage_frac: float) -> str:
+    """How much of the time some channels were known together, where it is too little."""
+    if coverage_frac < NEVER_FRAC:
+        return "never known together" if coverage_frac == 0 else "hardly ever known together"
+    return f"logged together only {words.share(coverage_frac)} of the time"
+
+
+def left_out(site: SiteFrames, roles: Collection[str] = ()) -> list[str]:
+    """What coverage may be lacking by: states, and these roles, cut out for long enough."""
     if not site.has_table("trust.problem") or not site.has_table("channel.channel"):
         return []
     problems, channels = site.table("trust.problem"), site.table("channel.channel")
     states = set(channels.loc[channels["kind"] == "state", "role"])
-    wanted = states | {role for group in d.needs_roles for role in group}
+    wanted = states | set(roles)
     cut = problems[problems["is_cut"].astype(bool) & problems["role"].isin(wanted)]
     cut = cut.assign(cut_us=cut["end_ts"] - cut["start_ts"])
     least_us = (1 - site.threshold("coverage_min_frac")) * site.window_s * MICROSECONDS
     by_channel = cut.groupby(["role", "channel_id"], sort=True)["cut_us"].sum()
     long = by_channel[by_channel > least_us]
     return list(dict.fromkeys(role_words(role) for role, _ in long.index))
+
+
+def inferred_error(site: SiteFrames) -> str:
+    """How far off what is inferred may be: 'run time about ±4 %, starts about ±5 %'; '' if unknown.
+
+    The larger one where heat and cooling differ.
+    """
+    if not site.has_table("measure.runtime"):
+        return ""
+    rows = site.table("measure.runtime")
+    rows = rows[rows["output"].isin(list(INFERRED_ROLES)) & (rows["on_s"] > 0)]
+    told = []
+    for what, column in (("run time", "runtime_error_frac"), ("starts", "starts_error_frac")):
+        errors = rows[column].dropna()
+        if len(errors):
+            told.append(f"{what} about ±{words.share(float(errors.max()))}")
+    return ", ".join(told)
 
 
 def leans_on_inferred(site: SiteFrames, d: Declaration) -> bool:

@@ -13,8 +13,10 @@ from collections.abc import Sequence
 from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._cautions import CLEAN_LOG
+from pipeline.findings._clocks import doubtful
 from pipeline.findings._judge import rules
 from pipeline.findings._site import SiteFrames, number, records, role_words
+from pipeline.findings._standing import NEVER_FRAC, leans_on_inferred, left_out, together
 from pipeline.findings._states import MODE_WORDS
 from pipeline.result import SEVERITIES, Finding, Judged, Verdict
 
@@ -42,7 +44,7 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
     call: str
     if installation:
         call = _worst(findings)
-        sentence = _story(installation, loud)
+        sentence = _story(installation, loud, _mark(installation[0], site))
     elif unclear is None:
         call = _worst(log) if log else "clear"
         sentence = f"None of the patterns looked for was seen in {_hours_words(hours)}."
@@ -50,8 +52,8 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
         call = "cannot judge"
         sentence = words.sentence(unclear)
     if loud:
-        first = "; ".join(_headline(f) for f in loud)
-        sentence = f"First the log itself: {first.rstrip('.')}. {sentence}"
+        first = "; ".join(_clause(_headline(f)) for f in loud)
+        sentence = f"{words.sentence(f'First the log itself: {first}')} {sentence}"
     return Verdict(
         call=call,
         sentence=sentence,
@@ -61,27 +63,39 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
     )
 
 
-def _story(installation: Sequence[Finding], loud: Sequence[Finding]) -> str:
+def _story(installation: Sequence[Finding], loud: Sequence[Finding], mark: str) -> str:
     """The head finding, what goes with it in the same sentence, and the names of the rest.
 
+    mark : what is said before it, as _mark gives it
     With a sentence about the log before it (`loud`) it is one sentence, so that there are two.
     """
     head = installation[0]
     order = {code: n for n, code in enumerate(head.goes_with)}
-    together = sorted(
+    linked = sorted(
         (f for f in installation[1:] if _linked(head, f, installation)),
         key=lambda f: order.get(f.code, len(order)),
     )
-    told = [_headline(head)] + [_aside(f) for f in together[:TOLD_WITH_HEAD]]
-    sentence = words.sentence("; ".join(part.rstrip(".") for part in told))
-    rest = [f for f in installation[1:] if f not in together[:TOLD_WITH_HEAD]]
+    told = [f"{mark}{_headline(head)}"] + [_aside(f) for f in linked[:TOLD_WITH_HEAD]]
+    sentence = words.sentence("; ".join(_clause(part) for part in told))
+    rest = [f for f in installation[1:] if f not in linked[:TOLD_WITH_HEAD]]
     if rest:
         names = words.joined(_lower(f.title) for f in rest)
         if loud:
-            sentence = f"{'; '.join(part.rstrip('.') for part in told)}; also {names}"
-            return words.sentence(sentence)
+            return words.sentence(f"{'; '.join(_clause(part) for part in told)}; also {names}")
         sentence += f" Also: {names}."
     return sentence
+
+
+def _mark(head: Finding, site: SiteFrames) -> str:
+    """What keeps the head finding from being told as it stands; '' if nothing does."""
+    d = next((rule.declaration for rule in rules() if rule.code == head.code), None)
+    if d is None or head.about == "log":
+        return ""
+    if doubtful(site, (*d.needs_roles, *d.compares)):
+        return "to be judged again with the clocks put right: "
+    if leans_on_inferred(site, d):
+        return "by runs that are inferred, not logged: "
+    return ""
 
 
 def _linked(head: Finding, other: Finding, findings: Sequence[Finding]) -> bool:
@@ -108,8 +122,8 @@ def _how_sure(
         parts.append(_when(head, site))
     covered = site.coverage("conditions")
     looked = f"Looked at: {words.duration(site.window_s)} with {_hours_words(hours)}"
-    if covered is None or covered.coverage == 0:
-        parts.append(f"{looked}; outputs, calls and fan were never logged together.")
+    if covered is None or covered.coverage < NEVER_FRAC:
+        parts.append(f"{looked}; outputs, calls and fan were {_together(site)}.")
     else:
         fine = (
             f", to {words.duration(covered.resolution_s)}"
@@ -128,7 +142,10 @@ def _how_sure(
         parts.append(f"Heat was not looked at: it {ran} in this log.")
     quiet = [f for f in log if f.severity == "note"]
     if quiet:
-        parts.append(f"About the log: {'; '.join(_headline(f).rstrip('.') for f in quiet)}.")
+        parts.append(f"About the log: {'; '.join(_clause(_headline(f)) for f in quiet)}.")
+    inferred = _inferred_words(site)
+    if inferred:
+        parts.append(f"No output was logged: {inferred}.")
     if not installation:
         parts.append(CLEAN_LOG)
     return " ".join(part for part in parts if part)
@@ -211,8 +228,7 @@ def _why_not_clear(
         )
     covered = site.coverage("conditions")
     if covered is None or covered.coverage < site.threshold("clear_min_coverage_frac"):
-        seen = words.share(covered.coverage) if covered else "none"
-        return f"outputs, calls and fan were logged together for only {seen} of the time"
+        return f"outputs, calls and fan were {_together(site)}"
     results = {j.code: j for j in judged}
     for rule in rules():
         if rule.declaration.clears in enough and rule.code in results:
@@ -220,6 +236,14 @@ def _why_not_clear(
             if j.result == "cannot tell":
                 return f"{_lower(j.title)} cannot be judged: {_lower(j.why)}"
     return None
+
+
+def _together(site: SiteFrames) -> str:
+    """How little outputs, calls and fan were known together, and which of them are not trusted."""
+    covered = site.coverage("conditions")
+    untrusted = left_out(site)
+    note = f": {words.joined(untrusted)} logged and not to be trusted" if untrusted else ""
+    return f"{together(covered.coverage if covered else 0.0)}{note}"
 
 
 def _judged_s(site: SiteFrames) -> float:
@@ -283,6 +307,11 @@ def _headline(f: Finding) -> str:
 
 def _aside(f: Finding) -> str:
     return f.aside or _headline(f)
+
+
+def _clause(text: str) -> str:
+    """The text as a part of a sentence: its full stop taken off, the unit's kept."""
+    return text if text.endswith("w.c.") else text.rstrip(".")
 
 
 def _lower(text: str) -> str:

@@ -14,8 +14,8 @@ from collections.abc import Mapping
 from pipeline import words
 from pipeline.plan.installed import Installed
 from pipeline.plan.record import Interval
+from pipeline.sampling import declared
 from pipeline.site import Settings, Zone
-from pipeline.tables import tables
 
 ROUND_S = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900)
 """Intervals that loggers can be set to."""
@@ -75,7 +75,7 @@ def interval_of(
     numbers : the judgement numbers in force; a site's own purge, minimum-off and cycles per hour
         take the place of the usual ones
     """
-    certain = [m for t in read if (m := tables()[t].measure) is not None and m.interval_max_s]
+    certain = list(declared(read).values())
     if not certain:
         return _of_event(name, figure, numbers, here, settings, zones)
     strict = min(certain, key=lambda m: m.interval_max_s or 0.0)

@@ -127,6 +127,10 @@ def test_zones_are_told_apart_only_where_two_of_them_called(build, judge, at, n,
 def test_probes_need_runs_and_zero_needs_rests(build, judge):
     for code in ("swapped-probes", "sensor-lag", "static-flat"):
         assert judge(code, build())[0].result == "cannot tell", code
+    few = judge("sensor-lag", build())[0].why
+    assert few.startswith("No runs with supply air logged")
+    alone = judge("sensor-lag", build(roles=["supply_temp", "return_temp"]))[0].why
+    assert alone == "Not logged: outputs or calls, by which runs are told apart."
     judged, _ = judge("static-zero-shifted", build())
     assert judged.why.startswith("Zero could not be checked")
 

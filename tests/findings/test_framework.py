@@ -105,7 +105,7 @@ def test_coverage_names_what_is_missing(build):
     site = build({"measure.coverage": [row]})
     _, judged = judge_rules(site, [rule("made-up", found(), figure="staging")])
     assert judged[0].why == (
-        "The channels it needs were logged together only 0 % of the time, the panel's outputs and "
+        "The channels it needs were never known together, the panel's outputs and "
         "the zones' calls not logged."
     )
 

@@ -3,6 +3,7 @@
 import pytest
 
 from pipeline.findings import judge_site, verdict
+from pipeline.findings._standing import inferred_error
 from pipeline.result import Finding, Judged, Span
 
 HEAT = {("heating", 1, "1"): 40.0}
@@ -123,6 +124,71 @@ def test_the_head_is_two_sentences_at_the_most(build):
         "First the log itself: the clock of static runs 4 min ahead. It tripped 23 times; also "
         "cycling."
     )
+
+
+def test_a_unit_keeps_its_stop_inside_a_sentence(build):
+    some = [
+        finding("zero", "watch", "static rests at 0.14 in. w.c.", about="log"),
+        finding("static", "watch", "static goes up to 0.88 in. w.c."),
+        finding("cycling", "watch", "short runs"),
+    ]
+    assert verdict(some, [], build(hours=HEAT)).sentence == (
+        "First the log itself: static rests at 0.14 in. w.c. Static goes up to 0.88 in. w.c.; also "
+        "cycling."
+    )
+
+
+def test_what_rests_on_a_clock_that_is_off_is_not_told_as_it_stands(build):
+    """Trips compare supply air (plenum) with the panel's outputs; short cycling is all panel's."""
+    clock = [
+        {
+            "logger": "plenum", "reference_logger": "panel", "offset_s": 420.0, "applied_s": 0.0,
+            "plus_minus_s": 25.0, "n_edge": 800, "edge": "", "confidence": "shown", "why": "",
+        }
+    ]  # fmt: skip
+    site = build({"trust.clock_offset": clock}, hours=HEAT)
+    trips = [finding("high-limit-trips", "plan", "it tripped 23 times")]
+    assert verdict(trips, [], site).sentence == (
+        "To be judged again with the clocks put right: it tripped 23 times."
+    )
+    cycles = [finding("short-cycling", "watch", "143 runs were short")]
+    assert verdict(cycles, [], site).sentence == "143 runs were short."
+    right = build({"trust.clock_offset": [clock[0] | {"applied_s": 420.0}]}, hours=HEAT)
+    assert verdict(trips, [], right).sentence == "It tripped 23 times."
+
+
+def test_what_rests_on_inferred_runs_is_marked_with_its_expected_error(build):
+    """Supply and return only: 31 hours in 210 starts, time good to 4 % and starts to 5 %."""
+    runtime = {
+        "output": "inferred_heat", "on_s": 31 * 3600.0, "n_start": 210,
+        "runtime_error_frac": 0.04, "starts_error_frac": 0.05,
+    }  # fmt: skip
+    roles = ["supply_temp", "return_temp", "inferred_heat"]
+    site = build({"measure.runtime": [runtime]}, hours=HEAT, roles=roles)
+    v = verdict([finding("short-cycling", "watch", "143 runs were short")], [], site)
+    assert v.sentence == "By runs that are inferred, not logged: 143 runs were short."
+    assert (
+        "No output was logged: inferred from supply and return temperature, heat ran 31 hours with "
+        "210 starts (about ±4 %)." in v.how_sure
+    )
+    assert inferred_error(site) == "run time about ±4 %, starts about ±5 %"
+    assert inferred_error(build(hours=HEAT)) == ""
+
+
+def test_a_fan_output_that_is_not_trusted_is_named(build, at):
+    """G is logged and left out all week: nothing was known together, and not for want of a log."""
+    g = {
+        "channel_id": 7, "role": "output_g", "code": "state-inverted", "start_ts": at(0, "00:00"),
+        "end_ts": at(7, "00:00"), "figure": 0.9, "figure_unit": "share", "n": 9, "of_n": 9,
+        "is_cut": True, "reason": "the other way", "correction": "inverted = true",
+    }  # fmt: skip
+    none = {"figure": "conditions", "window_s": 1.0, "valid_s": 0.0, "coverage": 0.0, "missing": ""}
+    site = build({"trust.problem": [g], "measure.coverage": [none]}, hours=HEAT)
+    said = "utputs, calls and fan were never known together: G out logged and not to be trusted."
+    v = verdict([], judged(), site)
+    assert v.sentence == f"O{said}"
+    assert f"; o{said}" in v.how_sure
+    assert "0 %" not in v.sentence + v.how_sure
 
 
 @pytest.mark.parametrize(
