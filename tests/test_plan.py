@@ -359,6 +359,20 @@ def test_text_gives_the_answer_first_and_says_units_as_asked() -> None:
     assert "under 36 °F, and over 47 °F" in us
 
 
+def test_text_of_a_log_without_outputs_is_readable_and_says_what_is_inferred() -> None:
+    """What lacks is told in whole words at 90 characters; runs are inferred from the two probes."""
+    air = (Logged("supply_temp", None, 10.0), Logged("return_temp", None, 10.0))
+    text = plan_text(make_plan(read_site(LARCH), ("trips",), air), 90)
+    lines = text.splitlines()
+    assert any("no W1 out or Y1 out; no heat calls" in line for line in lines)
+    assert max(map(len, lines)) <= 90
+    said = " ".join(text.split())
+    assert "short cycling are inferred, with an expected error" in said
+    known = (*air, Logged("output_w1", None, 1.0, is_sampled=False))
+    assert "inferred" not in plan_text(make_plan(read_site(LARCH), ("trips",), known), 90)
+    assert "inferred" not in plan_text(make_plan(read_site(LARCH), ("trips",), air[:1]), 90)
+
+
 def test_redacted_plan_names_no_zone_and_no_house() -> None:
     plan = make_plan(read_site(LARCH), redact=True)
     said = json.dumps(plan_document(plan), ensure_ascii=False)

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from pipeline import words
+from pipeline.channels import OUTPUT_ROLES
 from pipeline.plan.record import (
     MISSING,
     NOT_KNOWN,
@@ -18,6 +19,9 @@ from pipeline.plan.record import (
 )
 
 DAY_S = 86_400
+LEAST_WIDTH = 24
+"""A column narrower than this is no longer read as text [characters]."""
+BELOW = " " * 6
 
 
 def headline(plan: Plan) -> str:
@@ -75,7 +79,21 @@ def standing_text(plan: Plan) -> str:
     if n[NOT_KNOWN]:
         parts.append(f"{n[NOT_KNOWN]} have their channels named, not yet loaded")
     hint = "; `zonetrail load` tells the intervals" if n[NOT_KNOWN] else ""
-    return f"With what is logged now: {'; '.join(parts)}{hint}."
+    return f"With what is logged now: {'; '.join(parts)}{hint}.{_inferred_text(plan)}"
+
+
+def _inferred_text(plan: Plan) -> str:
+    """What supply and return air alone still show; '' where an output is logged or one of them not.
+
+    The review infers runs from both where no output is logged.
+    """
+    have = {c.role for c in plan.channels if c.logged not in ("", NOT_LOGGED)}
+    if not {"supply_temp", "return_temp"} <= have or have & set(OUTPUT_ROLES):
+        return ""
+    return (
+        " No output is logged: from supply and return air, read every minute or faster, run time, "
+        "starts and short cycling are inferred, with an expected error; limits and stages are not."
+    )
 
 
 def set_to(channel: PlannedChannel) -> str:
@@ -159,13 +177,19 @@ def _place(channel: PlannedChannel) -> str:
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> str:
-    """Columns side by side, the last one wrapped."""
+    """Columns side by side, the last one wrapped; under its row where little room is left."""
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]) - 1)]
+    is_below = width - sum(widths) - 2 * len(rows[0]) < LEAST_WIDTH
     out = []
     for row in rows:
         lead = (
             "  " + "  ".join(cell.ljust(w) for cell, w in zip(row[:-1], widths, strict=True)) + "  "
         )
+        if is_below:
+            out.append(lead.rstrip())
+            if row[-1]:
+                out.append(_wrapped(row[-1], width, BELOW))
+            continue
         out.append(_wrapped(row[-1], width, lead).rstrip() or lead.rstrip())
     return "\n".join(out)
 
