@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._cautions import CLEAN_LOG
-from pipeline.findings._clocks import doubtful
+from pipeline.findings._clocks import clocks, doubtful
 from pipeline.findings._judge import rules
 from pipeline.findings._site import SiteFrames, number, records, role_words
 from pipeline.findings._standing import NEVER_FRAC, leans_on_inferred, left_out, together
@@ -27,6 +27,8 @@ CERTAINTY = {
 }
 SEEN_WITHOUT = ("supply_temp", "return_temp", "outdoor_temp", "static_pressure", "zone_temp")
 """What a log without outputs may still show; named so that the page does not look empty."""
+COMPARED = ("supply_temp", "static_pressure", *OUTPUT_ROLES)
+"""What is set beside the outputs' clock to the minute."""
 TOLD_WITH_HEAD = 2
 """Findings that are told in the head's own sentence behind it; the rest is listed after it."""
 
@@ -143,12 +145,31 @@ def _how_sure(
     quiet = [f for f in log if f.severity == "note"]
     if quiet:
         parts.append(f"About the log: {'; '.join(_clause(_headline(f)) for f in quiet)}.")
+    untold = _untold_clocks(site)
+    if untold:
+        clock = "clock" if len(untold) == 1 else "clocks"
+        parts.append(f"The {clock} of {words.joined(untold)} could not be compared.")
     inferred = _inferred_words(site)
     if inferred:
         parts.append(f"No output was logged: {inferred}.")
     if not installation:
         parts.append(CLEAN_LOG)
     return " ".join(part for part in parts if part)
+
+
+def _untold_clocks(site: SiteFrames) -> list[str]:
+    """Loggers that conclusions set beside the outputs and whose clocks nothing could be told of.
+
+    Rooms and outdoor air move slowly: minutes between their clocks change no conclusion.
+    """
+    if not site.has_table("channel.channel"):
+        return []
+    channels = site.table("channel.channel")
+    fast = set(channels.loc[channels["role"].isin(COMPARED), "logger"])
+    told = clocks(site)
+    if not any(c.confidence == "reference" for c in told):
+        return []  # no outputs: nothing is set beside them
+    return [c.logger for c in told if c.confidence == "cannot tell" and c.logger in fast]
 
 
 def _when(head: Finding, site: SiteFrames) -> str:

@@ -157,6 +157,21 @@ def test_what_rests_on_a_clock_that_is_off_is_not_told_as_it_stands(build):
     assert verdict(trips, [], right).sentence == "It tripped 23 times."
 
 
+def test_a_clock_that_could_not_be_compared_is_named(build):
+    """Supply air's and the rooms' clocks are not told: minutes matter beside outputs for one."""
+    row = {"reference_logger": "panel", "applied_s": 0.0, "n_edge": 0, "confidence": "cannot tell"}
+    rows = [
+        {"logger": "panel", "applied_s": 0.0, "confidence": "reference"},
+        row | {"logger": "plenum"},
+        row | {"logger": "rooms"},
+    ]
+    said = "The clock of plenum could not be compared."
+    assert said in verdict([], judged(), build({"trust.clock_offset": rows}, hours=HEAT)).how_sure
+    told = [rows[0], rows[1] | {"offset_s": 0.0, "confidence": "shown"}, rows[2]]
+    site = build({"trust.clock_offset": told}, hours=HEAT)
+    assert "could not be compared" not in verdict([], judged(), site).how_sure
+
+
 def test_what_rests_on_inferred_runs_is_marked_with_its_expected_error(build):
     """Supply and return only: 31 hours in 210 starts, time good to 4 % and starts to 5 %."""
     runtime = {
