@@ -6,6 +6,7 @@ creeps toward 60 °F with it off: the physics that the rule is worked from, noth
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import exp
 
 import numpy as np
@@ -79,3 +80,79 @@ def test_a_stop_that_keeps_its_heat_in_the_plenum_ends_the_run() -> None:
     runs = [run for s in runs_of(log(phases), PUMP, 2.5) for run in s.runs]
     assert len(runs) == 6
     assert sum(r.end_s - r.start_s for r in runs) == pytest.approx(6 * 900, rel=0.1)
+
+
+AC = replace(PUMP, heats=False, cools=True)
+COIL_TAU_S, METAL_TAU_S, PROBE_TAU_S = 60.0, 65.0, 12.0
+"""Common practice, no source: a refrigerant circuit takes about a minute, the metal of coil and
+cabinet as long again (20 Btu/°F in 1,000 cfm), a bare probe in moving air some ten seconds."""
+
+
+def cooling_log(interval_s: int, rest_s: int, fan_ahead_s: int) -> tuple[Readings, list[float]]:
+    """Readings of twelve cooling runs of 10 min, a fan run-on of 2 min, and the runs' starts.
+
+    What the circuit makes nears a split of 20 °F with a time constant, the metal of coil and
+    cabinet nears that with another, the probe the air off the metal with a third. With the fan off
+    the probe sees a plenum that warms by half a degree in ten minutes, and the air about the coil,
+    a degree colder, as soon as the fan starts.
+    """
+    rng = np.random.default_rng(11)
+    probe = metal = coil = -8.0
+    made: list[float] = []
+    starts: list[float] = []
+
+    def second(aim_f: float, fan: bool) -> None:
+        nonlocal probe, metal, coil
+        if fan:
+            coil += (aim_f - coil) / COIL_TAU_S
+            metal += (coil - metal) / METAL_TAU_S
+            probe += (metal - probe) / PROBE_TAU_S
+        else:
+            probe += 0.5 / 600.0
+            metal = coil = probe - 1.0
+        made.append(probe)
+
+    for number in range(12):
+        for _ in range(rest_s + 7 * number):  # so that readings fall differently about the starts
+            second(0.0, False)
+        for _ in range(fan_ahead_s):
+            second(0.0, True)
+        starts.append(float(len(made)))
+        for _ in range(600):
+            second(-20.0, True)
+        for _ in range(120):
+            second(0.0, True)
+    over = np.array(made)[::interval_s]
+    n = len(over)
+    return Readings(
+        at_s=np.arange(n, dtype=np.float64) * interval_s,
+        supply_f=RETURN_F + over + rng.normal(0.0, 0.1, n),
+        return_f=np.full(n, RETURN_F),
+        outdoor_f=np.full(n, 90.0),
+        interval_s=float(interval_s),
+        fan=np.full(n, -1),
+        calling=np.full(n, -1),
+        told=np.zeros(n, dtype=bool),
+    ), starts
+
+
+@pytest.mark.parametrize("interval_s", [10, 30, 60])
+@pytest.mark.parametrize(
+    ("rest_s", "fan_ahead_s"),
+    [
+        pytest.param(900, 0, id="the plenum kept its cold"),
+        pytest.param(300, 400, id="the fan ran on before"),
+    ],
+)
+def test_a_compressors_start_is_seen_where_the_plenum_kept_its_cold_and_where_the_fan_ran(
+    interval_s: int, rest_s: int, fan_ahead_s: int
+) -> None:
+    """Without the fan's jump the first is seen a minute late, as cold air is there already."""
+    readings, starts = cooling_log(interval_s, rest_s, fan_ahead_s)
+    runs = [run for s in runs_of(readings, AC, 2.5) for run in s.runs]
+    assert [run.mode for run in runs] == ["cooling"] * 12
+    late = np.array([run.start_s for run in runs]) - np.array(starts)
+    assert abs(float(late.mean())) < 20.0
+    assert float(np.abs(late).max()) < max(25.0, 0.7 * interval_s)
+    total_s = sum(run.end_s - run.start_s for run in runs)
+    assert total_s == pytest.approx(12 * 600, rel=0.03)

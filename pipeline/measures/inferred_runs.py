@@ -12,7 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.mixture import GaussianMixture
 
-from pipeline.measures.run_edges import Trace, bounds, headed_for, over_return
+from pipeline.measures.run_edges import (
+    COMPRESSOR_TAU_S,
+    Trace,
+    bounds,
+    headed_for,
+    over_return,
+)
 from pipeline.measures.supply_shape import (
     COOL,
     COOL_START,
@@ -188,7 +194,7 @@ def _stretch(
         ("cooling", (COOL_START, COOL), -1.0),
     ):
         levelled = over_return(part.at_s, over_f, sign)
-        headed = headed_for(part.at_s, over_f, sign, part.interval_s, shape.tau_s)
+        headed = headed_for(part.at_s, over_f, sign, part.interval_s, COMPRESSOR_TAU_S)
         for a, b in spans(np.isin(states, codes)):
             level_f = float(np.median(sign * grid.over_f[a + (b - a) // 2 : b + 1]))
             is_burner = (
@@ -197,11 +203,11 @@ def _stretch(
                 and (not equipment.has_heat_pump or level_f >= BURNER_FROM_F)
             )
             start_s, end_s = bounds(
-                levelled if is_burner else headed,
+                levelled,
                 float(grid.at_s[a]),
                 float(grid.at_s[b]),
                 part.interval_s,
-                is_burner,
+                None if is_burner else headed,
             )
             runs.append(Run(mode, start_s, end_s, level_f))
     runs.sort(key=lambda run: run.start_s)
