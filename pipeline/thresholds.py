@@ -59,7 +59,19 @@ _BY_UNIT = {
     "trips/100 h": Bounds(0, 1e6, is_open=True),
     "bytes": Bounds(1, 1e15),
     **dict.fromkeys(
-        ("calls", "edges", "events", "rows", "starts", "states", "steps", "trips", "words"), _COUNT
+        (
+            "calls",
+            "edges",
+            "events",
+            "rows",
+            "starts",
+            "states",
+            "steps",
+            "stretches",
+            "trips",
+            "words",
+        ),
+        _COUNT,
     ),
 }
 
