@@ -6,8 +6,8 @@ end_ts = "BIGINT | us | until"
 is_on = "BOOLEAN | - | running"
 source = "VARCHAR | - | blower_run, output_g, static_pressure or outputs (the last two are inferred)"
 */
--- The first of these that tells: a proof of running; G, where the fan output covers gas heat; static
--- above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
+-- The first of these that tells: a proof of running; G, where the fan output covers gas heat and static
+-- does not show that it does not; static above its own fan-off level; outputs with the site's fan delays. The last two are inferred.
 --
 -- A blower runs on after G: on its own delay, or to cool a heat exchanger. G says nothing of that; static
 -- does, where it is logged and seen to fall to its fan-off level afterwards.
@@ -115,6 +115,23 @@ level as (
         or r.rest_inwc <= l.off_inwc + t.fan_static_over_off_inwc
 ),
 
+-- a sheet that says G covers gas heat is not borne out where static stood up through most of it with G
+-- off: the furnace runs its own blower there
+gas_without_g as (
+    select r.site_id
+    from channel.reading r
+    join level l on l.site_id = r.site_id and l.channel_id = r.channel_id
+    join run.site i on i.site_id = r.site_id and i.has_burner
+    join run.threshold t on t.site_id = r.site_id
+    asof join (from output where role = 'output_w1') w on w.site_id = r.site_id and r.ts >= w.start_ts
+    asof join (from output where role = 'output_g') g on g.site_id = r.site_id and r.ts >= g.start_ts
+    where w.is_on and r.ts < w.end_ts and r.ts < g.end_ts
+    group by r.site_id
+    having
+        2 * count(*) filter (not g.is_on and r.value > l.off_inwc + t.fan_static_over_off_inwc)
+        > count(*)
+),
+
 available as (
     select
         s.site_id,
@@ -122,6 +139,7 @@ available as (
             when bool_or(c.role = 'blower_run') then 'blower_run'
             when bool_or(c.role = 'output_g')
                 and (any_value(s.fan_output_in_gas_heat) or not any_value(s.has_burner))
+                and s.site_id not in (select site_id from gas_without_g)
                 then 'output_g'
             when bool_or(l.high_inwc - l.off_inwc > 2 * t.fan_static_over_off_inwc) then 'static_pressure'
             else 'outputs'
