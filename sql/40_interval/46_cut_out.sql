@@ -18,19 +18,27 @@ is_certain = "BOOLEAN | - | the output was on throughout: it was never seen to c
 -- back in minutes. Compressor stops are told from defrost elsewhere.
 with
 
--- outputs and stage unchanged, the blower running throughout
+-- outputs and stage unchanged, and in that each stretch with the blower on and off
 heat as (
     select
         site_id,
         source,
+        lit_id,
+        blown_id,
+        any_value(blown) as blown,
         min(start_ts) as start_ts,
         max(end_ts) as end_ts,
         row_number() over (partition by site_id order by min(start_ts)) as heat_id,
     from (
-        select *, sum(is_new::int) over (partition by site_id order by start_ts) as stretch_id
+        select
+            *,
+            sum(is_new::int) over w as lit_id,
+            sum((is_new or blown is distinct from before)::int) over w as blown_id,
         from (
             select
                 *,
+                coalesce(fan_on, false) as blown,
+                lag(coalesce(fan_on, false)) over w as before,
                 lag(end_ts) over w is distinct from start_ts
                     or row(source, stage, w1, w2, y1, y2, aux)
                         is distinct from lag(row(source, stage, w1, w2, y1, y2, aux)) over w as is_new,
@@ -39,11 +47,11 @@ heat as (
                 class = 'heating'
                 and is_inferred is distinct from true
                 and source in ('burner', 'strip')
-                and fan_on
             window w as (partition by site_id order by start_ts)
         )
+        window w as (partition by site_id order by start_ts)
     )
-    group by site_id, source, stretch_id
+    group by site_id, source, lit_id, blown_id
 ),
 
 -- what else can move supply: outputs, stage, calls and dampers
@@ -83,14 +91,17 @@ inside as (
     select
         p.site_id,
         h.heat_id,
+        h.lit_id,
+        h.blown,
         h.source,
         p.ts,
         p.supply_f,
         coalesce(b.return_f, t.return_unknown_f) as return_f,
-        p.ts - greatest(h.start_ts + (t.supply_judged_after_fan_s - t.cut_out_steady_s) * 1e6, c.ts)
-            >= t.cut_out_steady_s * 1e6 as is_settled,
+        p.ts - c.ts >= t.cut_out_steady_s * 1e6 as is_quiet,
+        p.ts - h.start_ts >= t.supply_judged_after_fan_s * 1e6 as is_blown,
         (t.cut_out_fall_s * 1e6)::bigint as fall_us,
         (t.cut_out_peak_s * 1e6)::bigint as peak_us,
+        t.cut_out_back_f as back_f,
         least(fall_us, coalesce(n.ts - p.ts - 1, fall_us)) as still_us,
         greatest(
             t.cut_out_fall_min_f,
@@ -109,17 +120,26 @@ inside as (
     where p.ts < h.end_ts
 ),
 
--- what the next minutes bring: until the next change, and whatever changes
+-- a blower that stopped with the equipment and came on again proves itself sooner, once supply has
+-- climbed under it: what falls is then no still air that was hot
+--
+-- what the next minutes bring: until the next change, and whatever changes, a blower that stops with the
+-- equipment among it
 ahead as (
     select
         *,
         max(supply_f) over around as around_f,
+        min(supply_f) over before as before_f,
         min(supply_f) over still as still_low_f,
         arg_min(ts, supply_f) over still as still_low_ts,
         min(supply_f) over later as deep_low_f,
         arg_min(ts, supply_f) over later as deep_low_ts,
     from inside
     window
+        before as (
+            partition by site_id, heat_id order by ts
+            range between unbounded preceding and current row
+        ),
         around as (
             partition by site_id, heat_id order by ts
             range between peak_us preceding and peak_us following
@@ -129,7 +149,7 @@ ahead as (
             range between current row and still_us following
         ),
         later as (
-            partition by site_id, heat_id order by ts
+            partition by site_id, lit_id order by ts
             range between current row and fall_us following
         )
 ),
@@ -142,7 +162,9 @@ fall as (
         if(is_still, still_low_ts, deep_low_ts) as low_ts,
     from ahead
     where
-        is_settled
+        blown
+        and is_quiet
+        and (is_blown or supply_f - before_f >= back_f)
         and supply_f = around_f
         and (supply_f - still_low_f >= least_f or supply_f - deep_low_f >= deep_f)
 ),
