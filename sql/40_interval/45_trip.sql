@@ -10,7 +10,7 @@ end_ts = "BIGINT | us | heat (cooling) on again, or last call ended"
 peak_f = "DOUBLE | °F | highest (lowest) supply temperature, soak after the drop included"
 peak_ts = "BIGINT | us | when"
 limit_f = "DOUBLE | °F | setting in force; null if not given"
-is_certain = "BOOLEAN | - | lasts at least two intervals of the slowest channel used"
+is_certain = "BOOLEAN | - | lasts at least two intervals of the slowest channel used, and the call stood after the drop whatever an interval hides"
 in_visit = "BOOLEAN | - | inside a visit"
 */
 -- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too,
@@ -251,7 +251,8 @@ select
     l.peak_f,
     l.peak_ts,
     l.limit_f,
-    l.end_ts - least(coalesce(r.reach_ts, l.drop_ts), l.drop_ts) >= 2e6 * l.interval_s as is_certain,
+    l.end_ts - least(coalesce(r.reach_ts, l.drop_ts), l.drop_ts) >= 2e6 * l.interval_s
+        and l.call_end_ts - l.drop_ts >= (t.trip_call_stands_s + l.interval_s) * 1e6 as is_certain,
     l.in_visit,
 from limited l
 join run.threshold t on t.site_id = l.site_id
