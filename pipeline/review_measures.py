@@ -242,7 +242,7 @@ class Measured:
                 "drop": None,
                 "end": iso(r.end_ts),
                 "peak_f": number(r.peak_f),
-                "certain": (r.end_ts - r.start_ts) / MICROSECONDS >= least_s,
+                "certain": bool(r.is_certain) and (r.end_ts - r.start_ts) / MICROSECONDS >= least_s,
                 "zones_calling": list(zone_numbers(r.zones)),
                 "stage": None if r.stage is None else int(r.stage),
                 "in_visit": bool(r.in_visit),
@@ -295,15 +295,12 @@ class Measured:
         table = self.frame("measure.stage_up")
         rows = [] if table is None else records(table[~flags(table["in_visit"])])
         rows.sort(key=lambda r: (int(r.start_ts), r.source))
-        stays_s = self.result.thresholds.get("stage2_stays_after_s", float("inf"))
         missing, why = never_came_on(self.rows)
         return {
             "early": [_start(r) for r in rows if r.result == "early"],
             "too_few_zones": [_start(r) for r in rows if r.result == "too few zones"],
             "never_came_on": missing,
-            "stayed_in": [
-                _start(r) for r in rows if r.stayed_in_s is not None and r.stayed_in_s >= stays_s
-            ],
+            "stayed_in": [_start(r) for r in rows if r.is_stayed_in is True],
             "starts": len(rows),
             **({} if why is None else {"not_measured": {"never_came_on": why}}),
             **self.quality("staging"),

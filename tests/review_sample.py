@@ -258,6 +258,7 @@ FRAMES = {
             "end_ts": T0 + 900 * S,
             "peak_f": 140.0,
             "low_f": 90.0,
+            "is_certain": True,
             "in_visit": True,
         }
     ],
@@ -337,6 +338,7 @@ FRAMES = {
             "longest_call_s": 600.0,
             "result": result,
             "stayed_in_s": stayed_s,
+            "is_stayed_in": None if stayed_s is None else stayed_s >= 120.0,
             "in_visit": in_visit,
         }
         for n, (result, stayed_s, in_visit) in enumerate(

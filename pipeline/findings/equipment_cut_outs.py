@@ -63,6 +63,11 @@ class CutOuts:
         return len(self.rows)
 
     @property
+    def n_certain(self) -> int:
+        """How many came with the output known to have stayed on."""
+        return int(flags(self.rows["is_certain"]).sum())
+
+    @property
     def peaks_f(self) -> list[float]:
         """Supply air just before each fall."""
         return numbers(self.rows["peak_f"])
@@ -117,6 +122,17 @@ def _flame(c: CutOuts) -> Weighed | None:
         weight = Weight.STRONG if scattered else Weight.FITS
         return Weighed(weight, f"{said}: the length of an ignition retry")
     return Weighed(Weight.FITS if scattered else Weight.AGAINST, said)
+
+
+def _panel_dropped(c: CutOuts) -> Weighed | None:
+    n_unsure = c.n - c.n_certain
+    if not n_unsure:
+        return None
+    said = (
+        f"the output is known to have stayed on through {c.n_certain} of {c.n} falls; for the rest "
+        "it was logged too seldom to tell, or was seen to chatter"
+    )
+    return Weighed(Weight.OPEN if c.n_certain else Weight.FITS, said)
 
 
 def _own_stage(c: CutOuts) -> Weighed | None:
@@ -174,6 +190,11 @@ FINDING = Declaration(
             "Ruled out when supply air falls lower than any stage of a burner would hold it.",
             _own_stage,
             not_it="the furnace dropping to its lower stage",
+        ),
+        Cause(
+            "the panel drops its output for seconds: a loose wire, a relay or a chattering call",
+            "Possible where the output is logged too seldom to see it drop, or seen to chatter.",
+            _panel_dropped,
         ),
     ),
     check_next=(
@@ -241,14 +262,14 @@ def judge(site: SiteFrames) -> Outcome:
     on_second_alone = cut_outs.pattern.few_zones and cut_outs.pattern.on_second_stage
     return Found(
         severity=_severity(site, rows),
-        certainty="likely" if cut_outs.n > 1 else "possible",
+        certainty="likely" if cut_outs.n_certain > 1 else "possible",
         summary=_summary(cut_outs, heat_s),
         headline=_headline(cut_outs, heat_s),
         facts=cut_outs,
         evidence=evidence(events),
         windows=windows(site, events),
         ruled_out=(
-            "Not the panel: its output stayed on throughout",
+            *_not_the_panel(cut_outs),
             *_not_a_damper(site),
         ),
         fill={
@@ -258,6 +279,11 @@ def judge(site: SiteFrames) -> Outcome:
         linked=("second-stage-too-few-zones",) if on_second_alone else (),
         table=_table(site, rows),
     )
+
+
+def _not_the_panel(c: CutOuts) -> tuple[str, ...]:
+    """The panel is ruled out only where its output is known to have stayed on."""
+    return ("Not the panel: its output stayed on throughout",) if c.n_certain == c.n else ()
 
 
 def _not_a_damper(site: SiteFrames) -> tuple[str, ...]:

@@ -1,8 +1,9 @@
 """Second stage stayed in: it went on after fewer zones than the minimum were left calling.
 
 What it says
-    How often second stage ran on for more than 2 min after the zones calling fell below the
-    panel's minimum or the last call ended, though the panel is set to follow the calls.
+    How often second stage ran on for more than 2 min and an interval of the log after the zones
+    calling fell below the panel's minimum or the last call ended, though the panel is set to
+    follow the calls.
 
 Why it matters
     Second stage into one remaining zone is the same strain as starting it with too few: static
@@ -34,7 +35,7 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, number, numbers, records
+from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._staging import Starts
 from pipeline.findings._windows import evidence, windows
 from pipeline.units import MICROSECONDS
@@ -156,12 +157,12 @@ def judge(site: SiteFrames) -> Outcome:
     audited = s.all[s.all["stayed_in_s"].notna()]
     if audited.empty:
         return CannotTell("the panel is not said to follow the calls, so it is not audited")
-    long = audited[audited["stayed_in_s"] >= site.threshold("stage2_stays_after_s")]
+    long = audited[flags(audited["is_stayed_in"])]
     s = Starts(site, audited.reset_index(drop=True), long.reset_index(drop=True))
     if s.n < site.threshold("stage_early_min_events"):
         return NotFound(
             f"{_staging.how_many(s.n, len(s.all), 'run')} stayed in for "
-            f"{words.duration(site.threshold('stage2_stays_after_s'))} or more"
+            f"{words.duration(site.threshold('stage2_stays_after_s'))} and an interval of the log"
         )
     events = [
         replace(event, start_ts=event.end_ts - int(row.stayed_in_s * MICROSECONDS))

@@ -17,6 +17,7 @@ def cut_out(at, day, clock, **changes):
         "peak_f": 142.0,
         "low_f": 88.0,
         "in_visit": False,
+        "is_certain": True,
     }
     return row | changes
 
@@ -117,3 +118,15 @@ def test_sentence_and_table(build, judge, at):
     assert dict(finding.table)["Calling"] == ("Bedroom over garage", "Bedroom over garage")
     assert "Not the panel: its output stayed on throughout." in finding.ruled_out
     assert finding.certainty == "likely"
+
+
+def test_an_output_not_known_to_have_stayed_on_leaves_the_panel_open(build, judge, at):
+    said = ((3, "likely", True), (2, "likely", False), (1, "possible", False))
+    for n_certain, certainty, ruled_out in said:
+        rows = [cut_out(at, d, "07:00", is_certain=d <= n_certain) for d in (1, 2, 3)]
+        _, finding = judge(CODE, build(tables(at, rows), hours=HOURS))
+        assert finding.certainty == certainty
+        assert ("Not the panel: its output stayed on throughout." in finding.ruled_out) is ruled_out
+        named = [c.because for c in finding.causes if c.cause.startswith("The panel drops")]
+        assert bool(named) is not ruled_out
+        assert all(f"through {n_certain} of 3 falls" in text for text in named)
