@@ -58,7 +58,7 @@ Try it on this log: <code>{{ c.replay }}</code>{% endif %}</li>{% endfor %}
 """
 
 
-MAX_EVENTS = 100
+MAX_EVENTS = 60
 """Events listed under a finding; the sentence above the list counts all of them."""
 
 
