@@ -120,6 +120,12 @@ def _by_rooms(result: SiteResult, part: str, mode: str) -> str:
     )
     if behind:
         worst = behind[0]
+        if worst.rule != "setpoint":  # long calls fit the words, but prove nothing by themselves
+            return (
+                f"fits: {_name(result, worst)} called for "
+                f"{words.hours(worst.not_keeping_up_s)} in long calls that hardly moved it, on "
+                f"{words.count(int(worst.n_day), 'day')} (its setpoint was not logged)"
+            )
         return (
             f"yes: {_name(result, worst)} was not keeping up for "
             f"{words.hours(worst.not_keeping_up_s)} on {words.count(int(worst.n_day), 'day')}"

@@ -15,6 +15,7 @@ import pandas as pd
 from pipeline import words
 from pipeline.findings._cautions import HEAT_OFF, WATCHED
 from pipeline.result import Finding, SiteResult
+from pipeline.units import MICROSECONDS
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,19 @@ class _Log:
             frame = frame[~frame["in_visit"].astype("boolean").fillna(False)]
         return frame
 
+    def is_off_the_clock(self, role: str) -> bool:
+        """Whether this role's clock is off, uncorrected, by more than a minute or so.
+
+        What such a channel read cannot be told beside calls and stages.
+        """
+        channels, left = self.table("channel.channel"), self.table("trust.clock_left")
+        if channels.empty or left.empty:
+            return False
+        own = channels.loc[channels["role"] == role, "channel_id"]
+        off_us = left.loc[left["channel_id"].isin(own), "left_us"].abs()
+        least_us = self.result.thresholds["clock_offset_warn_s"] * MICROSECONDS
+        return bool((off_us >= least_us).any())
+
     def who(self, zones: str) -> str:
         """'Den alone', 'Den and Office'."""
         return words.calling(zones, self.result.site.zones)
@@ -115,7 +129,7 @@ def _trips(log: _Log, kind: str) -> Happening | None:
     r = log.result
     expects = []
     static = rows["static_max_inwc"].dropna()
-    if not static.empty:
+    if not static.empty and not log.is_off_the_clock("static_pressure"):
         expects.append(f"static over {words.static(float(static.min()), r.units)}")
     at = words.temperature(float(rows["peak_f"].median()), r.units)
     ran = rows["run_before_s"].dropna()
@@ -143,11 +157,16 @@ def _static(log: _Log) -> Happening | None:
     stage = f" on {words.stage(int(row['stage']))}" if int(row["stage"]) else ""
     mode = str(row["class"])
     r = log.result
+    expected = (
+        "static over its target; by how much cannot be told before its clock is put right"
+        if log.is_off_the_clock("static_pressure")
+        else f"static up to {words.static(float(row['p95_inwc']), r.units)}"
+    )
     steps = (
         f"Call {log.who(str(row['zones']))} for {'heat' if mode == 'heating' else 'cooling'}"
         f"{stage}, wait until the dampers stand still. "
         + (f"{log.watched} " if int(row["stage"]) == 2 and mode == "heating" else "")
-        + f"Expect static up to {words.static(float(row['p95_inwc']), r.units)}. "
+        + f"Expect {expected}. "
         "If it stays at target: compare the transducer with a manometer."
     )
     return Happening(steps, "", mode, str(row["zones"]))

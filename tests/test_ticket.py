@@ -86,6 +86,18 @@ def test_a_room_is_answered_by_its_own_row() -> None:
     ]
 
 
+def test_long_calls_without_a_setpoint_fit_the_words_and_are_no_yes() -> None:
+    row = {
+        "zone": 2, "mode": "heating", "rule": "long call", "not_keeping_up_s": 7200.0,
+        "n_stretch": 1, "n_day": 1,
+    }  # fmt: skip
+    frames = sample.sample_result().frames | {
+        "measure.zone_comfort": sample.frame("measure.zone_comfort", [row])
+    }
+    said = answers(replace(with_complaint("the loft is cold"), frames=frames))[0].said
+    assert said.startswith("fits: Loft called for 2 hours") and "setpoint was not logged" in said
+
+
 def test_a_room_nobody_watched_is_not_said_to_be_well() -> None:
     said = answers(with_complaint("loft is cold"))[0].said
     assert said.startswith("cannot tell")
@@ -96,6 +108,18 @@ def test_no_answer_where_redacted() -> None:
 
 
 # ---------------------------------------------------------------- making it happen, and when
+
+
+@pytest.mark.parametrize("left_s, is_told", [(59.0, True), (60.0, False), (-240.0, False)])
+def test_static_on_a_clock_that_is_off_is_not_told_beside_calls(
+    left_s: float, is_told: bool
+) -> None:
+    result = sample.sample_result()
+    assert result.thresholds["clock_offset_warn_s"] == 60
+    # channel 2 of the sample is its static
+    off = sample.frame("trust.clock_left", [{"channel_id": 2, "left_us": left_s * 1e6}])
+    steps = ticket(frames=result.frames | {"trust.clock_left": off}).steps
+    assert ("static over" in steps) is is_told and "heat dropping out near 150 °F" in steps
 
 
 def test_trips_are_made_to_happen_by_their_own_zone_and_stage() -> None:
