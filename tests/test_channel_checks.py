@@ -157,6 +157,31 @@ def test_temperatures_that_make_sense_in_the_other_unit_only(
     assert lines == ([line] if line else [])
 
 
+@pytest.mark.parametrize(
+    ("n", "supply_f", "outdoor_f", "is_other_unit"),
+    [
+        # a week of cooling in °F: 44 under rooms of 74; in °C it would be 111 °F, which heats
+        (6, 44.0, 90.0, False), (5, 44.0, 90.0, False),
+        # too few runs to say so, or weather in which nothing asks for cooling: heat told in °C
+        (4, 44.0, 90.0, True), (6, 44.0, 30.0, True), (6, 44.0, 65.0, True), (6, 44.0, 66.0, False),
+        # cooling told in °C: 12 °C is 53.6 °F, which cools too
+        (6, 12.0, 90.0, True),
+    ],
+)  # fmt: skip
+def test_cold_supply_of_a_week_of_cooling_is_not_taken_for_heat_in_celsius(
+    n: int, supply_f: float, outdoor_f: float, is_other_unit: bool
+) -> None:
+    # the highest, 72 °F, is at rest: nothing ever heats
+    site = made(
+        [("supply_temp", None, "degF")],
+        trust_look=[look(median_value=44.0, high_value=72.0)],
+        trust_run=runs(
+            n, supply_f=supply_f, room_f=74.0, outdoor_f=outdoor_f, has_w=False, has_y=True
+        ),
+    )
+    assert ("unit-mismatch" in codes(check_probes.problems(site))) is is_other_unit
+
+
 def test_steps_in_an_unknown_unit_are_not_called_too_coarse() -> None:
     """22 told as °F is °C; steps of 1.8 would be 3.2 °F, or 1.8 °F, or 1 °C: not known yet."""
     site = made([("return_temp", None, "degF")], channel_state=[], trust_look=[

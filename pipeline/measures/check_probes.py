@@ -7,7 +7,7 @@ without their level at rest, where an attic decides it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 import pandas as pd
@@ -68,7 +68,7 @@ def _better_unit(site: SiteChannels, channel: Channel) -> str | None:
         return value * 1.8 + 32.0 if other == "degC" else (value - 32.0) / 1.8
 
     if channel.role == "outdoor_temp":
-        return other if _weather_is_absurd(site, look.median_value, turned) else None
+        return other if _weather_is_absurd(site, turned) else None
     limits = site.limits
     low, high = (limits[name] for name in USUAL[channel.role])
     if low <= look.median_value <= high:
@@ -76,16 +76,30 @@ def _better_unit(site: SiteChannels, channel: Channel) -> str | None:
     if not low <= turned(look.median_value) <= high:
         return None
     if channel.role == "supply_temp" and other == "degC":
-        # heat in °C stays under that, heat in °F does not
-        return other if look.high_value <= limits["told_celsius_high_f"] else None
+        # heat in °C stays under that, heat in °F does not; a week of nothing but cooling may
+        if look.high_value > limits["told_celsius_high_f"] or _cools_as_told(site, turned):
+            return None
     return other
 
 
-def _weather_is_absurd(site: SiteChannels, median_f: float, turned: object) -> bool:
+def _cools_as_told(site: SiteChannels, turned: Callable[[float], float]) -> bool:
+    """Supply is colder than the rooms while cooling is wanted; in the other unit it would heat."""
+    runs = site.runs
+    runs = runs[runs["supply_f"].notna() & runs["room_f"].notna()]
+    limits = site.limits
+    if len(runs) < limits["probe_min_runs"]:
+        return False
+    under_f = runs["room_f"] - runs["supply_f"]
+    would_heat = runs["supply_f"].map(turned) > runs["room_f"]
+    cools = (under_f > limits["probe_apart_min_f"]) & would_heat & (_wanted(site, runs) < 0)
+    return bool(cools.sum() >= limits["probe_share_min_frac"] * len(runs))
+
+
+def _weather_is_absurd(site: SiteChannels, turned: Callable[[float], float]) -> bool:
     """Cooling in frost, or heating in a heat wave, which the other unit would make ordinary."""
     runs = site.runs
     runs = runs[runs["supply_f"].notna() & runs["outdoor_f"].notna() & runs["room_f"].notna()]
-    if len(runs) < site.limits["probe_min_runs"] or not callable(turned):
+    if len(runs) < site.limits["probe_min_runs"]:
         return False
     rise = (runs["supply_f"] - runs["room_f"]).to_numpy()
     outdoor = runs["outdoor_f"].to_numpy()
