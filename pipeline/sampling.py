@@ -1,7 +1,8 @@
 """Sampling: whether a log is fine enough for a measure, and which interval would do.
 
-Each measure declares the slowest interval at which its figure is certain (`interval_max_s` at the
-head of its stage). Here that is held against how often the channels it counts from were read:
+Each measure declares, at the head of its stage, the slowest interval at which its figure is certain
+and the channels that it counts from (`interval_max_s`, `counted_from`). Here that is held against
+how often those were read:
 
 - as fast as declared, or faster: the figure is *certain*
 - slower, up to `sampling_part_times` as slow: short events pass unseen, so a count or a time is
@@ -27,54 +28,6 @@ from pipeline.units import MICROSECONDS
 CERTAIN, AT_LEAST, NOT_GIVEN = "certain", "at least", "not given"
 RESULTS = (CERTAIN, AT_LEAST, NOT_GIVEN)
 """From the best to the worst."""
-
-_OUTPUTS = ("output_", "inferred_")
-_CALLS = ("zone_call_",)
-_AIR = ("supply_temp", "return_temp", *_OUTPUTS)
-_STATIC = ("static_pressure",)
-COUNTED_FROM: Mapping[str, tuple[str, ...]] = {
-    "measure.runtime": _OUTPUTS,
-    "measure.runtime_day": _OUTPUTS,
-    "measure.condition_time": (*_OUTPUTS, *_CALLS),
-    "measure.stage_time": _OUTPUTS,
-    "measure.short_cycle": _OUTPUTS,
-    "measure.cycle_hour": _OUTPUTS,
-    "measure.cycle_fit": _OUTPUTS,
-    "measure.cycle": _OUTPUTS,
-    "measure.trip_context": ("supply_temp", *_OUTPUTS, *_CALLS),
-    "measure.static_by_calling": _STATIC,
-    "measure.static_total": _STATIC,
-    "measure.static_day": _STATIC,
-    "measure.zones_calling": _CALLS,
-    "measure.zone_call": _CALLS,
-    "measure.stage_up": (*_OUTPUTS, *_CALLS),
-    "measure.source_day": _OUTPUTS,
-    "measure.balance": _OUTPUTS,
-    "measure.heat_day": _OUTPUTS,
-    "measure.limit_approach": ("supply_temp", *_OUTPUTS, *_CALLS),
-    "measure.stage_up_missing": (*_OUTPUTS, *_CALLS),
-    "measure.equipment_stage": ("supply_temp", "static_pressure", *_OUTPUTS),
-    "measure.defrost_total": ("supply_temp", "outdoor_fan_run", *_OUTPUTS),
-    "measure.purge": ("static_pressure", "blower_run", *_OUTPUTS),
-    "measure.contact": ("fault_contact", "float_switch", "voltage_24"),
-    "measure.runtime_split": _OUTPUTS,
-    "measure.setting_seen": _OUTPUTS,
-    "measure.zone_response": ("zone_temp",),
-    "measure.zone_comfort": ("zone_temp",),
-    "measure.recovery": ("zone_temp",),
-    "measure.call_offset": ("zone_temp",),
-    "measure.rise": _AIR,
-    "measure.airflow": _AIR,
-    "measure.airflow_index": _AIR,
-    "measure.recirculation": ("zone_temp", *_AIR),
-    "measure.sign": (*_STATIC, *_AIR),
-    "measure.relief": _STATIC,
-    "measure.damper": ("zone_temp",),
-    "measure.stage_step": ("supply_temp", "static_pressure", *_OUTPUTS),
-    "measure.static_hunting": _STATIC,
-}
-"""Roles, or their beginnings, whose interval bounds the measure; those that were not logged do not
-count: what must be there is said by coverage."""
 
 
 @dataclass(frozen=True)
@@ -134,8 +87,10 @@ def standing(
     None: it declares nothing, or none of its channels was logged.
     """
     measure = declared([name]).get(name)
-    own = {r: s for r, s in logged.items() if r.startswith(COUNTED_FROM.get(name, ()))}
-    if measure is None or measure.interval_max_s is None or not own:
+    if measure is None or measure.interval_max_s is None:
+        return None
+    own = {r: s for r, s in logged.items() if r.startswith(measure.counted_from)}
+    if not own:
         return None
     enough_s = measure.interval_max_s
     interval_s = max(own.values())
@@ -160,5 +115,5 @@ def standings(
     if coverage is None:
         return {}
     logged = intervals(coverage, frames.get("channel.rate"), 1.0 - numbers["coverage_warn_frac"])
-    found = {name: standing(name, logged, numbers) for name in COUNTED_FROM}
+    found = {name: standing(name, logged, numbers) for name in declared(tables())}
     return {name: s for name, s in found.items() if s is not None}

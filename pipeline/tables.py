@@ -17,6 +17,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from pipeline.channels import INFERRED_ROLES, ROLES
+
 HEAD = re.compile(r"-- (?P<grain>[^\n]+)\n/\*\n(?P<toml>.*?)\n\*/\n", re.DOTALL)
 STAGE_FOLDER = re.compile(r"\d\d_(?P<schema>[a-z_]+)")
 STAGE_FILE = re.compile(r"\d\d_(?P<name>[a-z0-9_]+)\.sql")
@@ -41,6 +43,8 @@ class Measure:
     needs : the channels without which there is no figure, in words
     resolution : how the channels' interval bounds the figure
     interval_max_s : slowest interval [s] at which the figure is still given as certain; None: any
+    counted_from : roles, or their beginnings, whose interval that is; those that were not logged do
+        not count: what must be there is said by coverage
     source : where the definition comes from
     """
 
@@ -48,6 +52,7 @@ class Measure:
     needs: tuple[str, ...]
     resolution: str
     interval_max_s: float | None
+    counted_from: tuple[str, ...]
     source: str
 
 
@@ -158,10 +163,18 @@ def _measure(name: str, body: dict[str, Any], file: str) -> Measure:
     missing = [key for key in MEASURE_KEYS if key not in body]
     if missing:
         raise ValueError(f"{file}: {name} does not say its {', '.join(missing)}")
+    if ("interval_max_s" in body) is not ("counted_from" in body):
+        raise ValueError(f"{file}: {name} says one of interval_max_s and counted_from, not both")
+    counted_from = tuple(body.get("counted_from", ()))
+    known = (*ROLES, *INFERRED_ROLES)
+    unknown = [r for r in counted_from if not any(role.startswith(r) for role in known)]
+    if unknown:
+        raise ValueError(f"{file}: {name} is counted from {', '.join(unknown)}: no role begins so")
     return Measure(
         definition=body["definition"],
         needs=tuple(body["needs"]),
         resolution=body["resolution"],
         interval_max_s=body.get("interval_max_s"),
+        counted_from=counted_from,
         source=body["source"],
     )

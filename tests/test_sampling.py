@@ -19,8 +19,8 @@ import pytest
 from pipeline.findings._judge import rules
 from pipeline.review import review_site
 from pipeline.review_json import review_document, review_schema
-from pipeline.sampling import AT_LEAST, CERTAIN, COUNTED_FROM, NOT_GIVEN, intervals, standing
-from pipeline.tables import tables
+from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, intervals, standing
+from pipeline.tables import _measure
 from pipeline.thresholds import values_for
 from reports.site import render_site
 
@@ -163,11 +163,22 @@ def test_a_stretch_at_a_slower_rate_counts_from_a_tenth_of_the_window() -> None:
     assert (slowest(2.4), slowest(2.5)) == (10, 300)
 
 
-def test_every_measure_that_declares_an_interval_says_what_it_is_counted_from() -> None:
-    declaring = {
-        name for name, t in tables().items() if t.measure is not None and t.measure.interval_max_s
-    }
-    assert declaring == set(COUNTED_FROM)
+SAID = {"definition": "", "needs": [], "resolution": "", "source": ""}
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"interval_max_s": 60}, "one of interval_max_s and counted_from, not both"),
+        ({"counted_from": ["supply_temp"]}, "one of interval_max_s and counted_from, not both"),
+        ({"interval_max_s": 60, "counted_from": ["suply"]}, "suply: no role begins so"),
+    ],
+)
+def test_a_measure_that_does_not_say_what_it_is_counted_from_is_refused(
+    more: dict[str, object], words: str
+) -> None:
+    with pytest.raises(ValueError, match=f"sql/x.sql: measure.x .*{words}"):
+        _measure("measure.x", SAID | more, "sql/x.sql")
 
 
 LOG_RULES = [r for r in rules() if r.declaration.about == "log"]

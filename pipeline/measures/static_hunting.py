@@ -23,6 +23,7 @@ hunting_soft_start_s of a state left out. It hunts where they last hunting_min_s
 needs = ["supply static", "fan", "outputs", "calls of every zone"]
 resolution = "a swing that is over within two intervals is not seen; the count is then at least"
 interval_max_s = 30
+counted_from = ["static_pressure"]
 source = "common practice, no source"
 
 [columns]

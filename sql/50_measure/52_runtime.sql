@@ -4,6 +4,7 @@ definition = "Seconds an output was on; open runs count, lengths and starts only
 needs = ["an output, else supply and return temperature"]
 resolution = "half an interval at each edge seen, so one interval a run; a run or rest under two intervals is not counted reliably"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "definitions: a run is a maximal stretch with an output on and no gap"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Seconds on within each local day (23 h and 25 h days exist) and th
 needs = ["an output"]
 resolution = "half an interval at each edge"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "as measure.runtime"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Seconds in each combination of class, source, stage and calling zo
 needs = ["outputs", "calls of every zone"]
 resolution = "one interval at each change"
 interval_max_s = 60
+counted_from = ["output_", "inferred_", "zone_call_"]
 source = "ours: rates are told in the state that can show the event"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "The exclusive split of heating and cooling time: first stage, seco
 needs = ["outputs", "O/B output or calls, to tell a compressor's mode"]
 resolution = "half an interval at each edge: plus_minus_s is one interval per stretch"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "ours; that W of a heat pump is aux heat and never second stage: common practice, no source"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Each closed run shorter than the least run, and each compressor re
 needs = ["the source's output"]
 resolution = "one interval at each edge"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "run.threshold"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Runtime share X and starts N of each hour of the site's clock seen
 needs = ["outputs or calls"]
 resolution = "a start shorter than two intervals is not counted"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "N = 4 Nmax X (1 - X), the cycling of a thermostat with anticipation; the conventional thermostat curve of Henderson and Rengarajan 1996; NEMA DC 3 (from memory)"
 
 [columns]

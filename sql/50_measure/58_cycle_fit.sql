@@ -4,6 +4,7 @@ definition = "Nmax of N = 4 Nmax X (1 - X), least squares through the origin ove
 needs = ["outputs or calls"]
 resolution = "as measure.cycle_hour"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "the conventional thermostat curve of Henderson and Rengarajan 1996; NEMA DC 3 (from memory); range and least hours: run.threshold"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Starts, short runs and short rests of each source, and the cycle r
 needs = ["the source's output"]
 resolution = "a run or rest shorter than two intervals cannot be counted: the counts are then at least"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "short-run and rest times: run.threshold"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "For each panel limit trip: zones calling, stage, run before it, wa
 needs = ["supply temperature", "heat (cooling) outputs", "calls"]
 resolution = "one interval of the slowest channel"
 interval_max_s = 30
+counted_from = ["supply_temp", "output_", "inferred_", "zone_call_"]
 source = "ours"
 
 [columns]

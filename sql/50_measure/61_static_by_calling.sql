@@ -4,6 +4,7 @@ definition = "Fan seconds with static known and seconds above target (>), above 
 needs = ["supply static", "fan", "calls"]
 resolution = "one interval of the static channel at each crossing"
 interval_max_s = 10
+counted_from = ["static_pressure"]
 source = "run.setting, run.threshold"
 
 [columns]

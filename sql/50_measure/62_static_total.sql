@@ -4,6 +4,7 @@ definition = "Fan time with static known, seconds above target (>) with the sens
 needs = ["supply static", "fan"]
 resolution = "one interval of the static channel at each crossing"
 interval_max_s = 10
+counted_from = ["static_pressure"]
 source = "run.setting, run.threshold"
 
 [columns]

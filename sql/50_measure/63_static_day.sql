@@ -4,6 +4,7 @@ definition = "measure.static_total for each local day."
 needs = ["supply static", "fan"]
 resolution = "as measure.static_total"
 interval_max_s = 10
+counted_from = ["static_pressure"]
 source = "as measure.static_total"
 
 [columns]

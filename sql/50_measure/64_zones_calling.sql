@@ -4,6 +4,7 @@ definition = "Seconds in which exactly a set of zones called at once."
 needs = ["calls of every zone"]
 resolution = "one interval at each change"
 interval_max_s = 60
+counted_from = ["zone_call_"]
 source = "ours"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Calls of each zone and mode: number, seconds, longest, with open c
 needs = ["the zone's call"]
 resolution = "one interval at each edge"
 interval_max_s = 60
+counted_from = ["zone_call_"]
 source = "definitions: a zone's heat call is W1, W2 or aux, or Y with its thermostat's O/B in heating"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Each second-stage start against minimum zones and stage-up delay a
 needs = ["outputs of both stages", "calls of every zone"]
 resolution = "two intervals, and never less than the least tolerance"
 interval_max_s = 60
+counted_from = ["output_", "inferred_", "zone_call_"]
 source = "settings as given by the site file; nothing unknown is judged"
 
 [columns]

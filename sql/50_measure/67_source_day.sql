@@ -4,6 +4,7 @@ definition = "For each local day, source and mode: seconds, starts, short runs a
 needs = ["the source's output"]
 resolution = "half an interval at each edge"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "as measure.cycle"
 
 [columns]

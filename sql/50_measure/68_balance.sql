@@ -4,6 +4,7 @@ definition = "Each start of compressor heat against the low balance point, and o
 needs = ["outputs", "outdoor air"]
 resolution = "outdoor air by clock steps; the sensor's tolerance on top of the margin"
 interval_max_s = 300
+counted_from = ["output_", "inferred_"]
 source = "settings as given by the site file; nothing unknown is judged; margin and time: run.threshold"
 
 [columns]

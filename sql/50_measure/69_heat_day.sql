@@ -4,6 +4,7 @@ definition = "For each local day: heating time by what heated, the time of aux h
 needs = ["outputs", "outdoor air"]
 resolution = "one interval at each edge; outdoor air by clock steps"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "share, margin and least time: run.threshold; balance points as given by the site file"
 
 [columns]

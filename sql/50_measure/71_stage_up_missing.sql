@@ -4,6 +4,7 @@ definition = "First stage on, as many zones calling as the minimum, one of them 
 needs = ["outputs of both stages", "calls of every zone", "zone temperatures and setpoints, to tell whether it mattered"]
 resolution = "one interval at each end"
 interval_max_s = 60
+counted_from = ["output_", "inferred_", "zone_call_"]
 source = "settings as given by the site file, of the run's start and until one of them changes; nothing unknown is judged"
 
 [columns]

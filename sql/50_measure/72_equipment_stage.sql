@@ -4,6 +4,7 @@ definition = "In a burner run with W2 off, outputs, calls and dampers unchanged:
 needs = ["W1 and W2 outputs", "supply static", "supply temperature"]
 resolution = "one interval of the static channel; a step is told from means on both sides of it"
 interval_max_s = 60
+counted_from = ["supply_temp", "static_pressure", "output_", "inferred_"]
 source = "times and least steps: run.threshold"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Defrosts outside visits: how many, how long, how much compressor h
 needs = ["compressor output", "outdoor air", "supply temperature or the outdoor fan"]
 resolution = "inferred: two intervals of supply at each end"
 interval_max_s = 60
+counted_from = ["supply_temp", "outdoor_fan_run", "output_", "inferred_"]
 source = "times and temperatures: run.threshold"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "From the first source on to the last one off, with the first secon
 needs = ["outputs", "fan", "dampers or supply static"]
 resolution = "one interval of the static channel"
 interval_max_s = 30
+counted_from = ["static_pressure", "blower_run", "output_", "inferred_"]
 source = "times: run.threshold; common practice, no source"
 
 [columns]

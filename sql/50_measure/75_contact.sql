@@ -4,6 +4,7 @@ definition = "Each alarm of the fault contact or the float switch and each loss 
 needs = ["fault contact, float switch or 24 V"]
 resolution = "one interval of the contact's channel"
 interval_max_s = 10
+counted_from = ["fault_contact", "float_switch", "voltage_24"]
 source = "times: run.threshold; common practice, no source"
 
 [columns]

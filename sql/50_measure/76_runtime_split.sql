@@ -4,6 +4,7 @@ definition = "Seconds an output (W1 ... aux, fan) or a source (burner, strip, co
 needs = ["outputs", "outdoor air, calls of every zone, or setback hours in the site file"]
 resolution = "half an interval at each edge; outdoor air by clock steps"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "width of a bin: run.threshold"
 
 [columns]

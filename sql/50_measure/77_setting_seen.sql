@@ -4,6 +4,7 @@ definition = "What the system did, event by event, offered as what it may be set
 needs = ["what each rests on: second-stage starts, trips, cut-outs, heating starts and outdoor air, relief openings, compressor rests, the fan after heat, defrosts"]
 resolution = "one interval of the slowest channel it rests on, at each end"
 interval_max_s = 60
+counted_from = ["output_", "inferred_"]
 source = "how many and how narrow: run.threshold; ours"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "How fast a room moves towards its setpoint (°F/h, least squares o
 needs = ["the zone's temperature", "supply temperature", "outputs", "calls of every zone"]
 resolution = "slopes need five minutes of warm (cool) air; at 300 s that is one reading, so only long runs count"
 interval_max_s = 120
+counted_from = ["zone_temp"]
 source = "ours; half width of a median's interval 1.57 IQR / sqrt(n): McGill, Tukey and Larsen 1978 (from memory)"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Degree-hours outside the comfort band round the setpoint of the mo
 needs = ["the zone's temperature", "its setpoint (else only the rule of long calls)", "its call"]
 resolution = "whole minutes; one interval of the room's logger at each edge"
 interval_max_s = 300
+counted_from = ["zone_temp"]
 source = "ours; degree-hours: sum of max(0, |T - setpoint| - band) dt"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "From the first zone's call that belongs to its setpoint step to wh
 needs = ["zone temperatures", "zone setpoints", "calls", "outputs"]
 resolution = "whole minutes; one interval of the rooms' logger at each end"
 interval_max_s = 300
+counted_from = ["zone_temp"]
 source = "ours"
 
 [columns]

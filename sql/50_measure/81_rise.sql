@@ -4,6 +4,7 @@ definition = "Rise (supply less return; in cooling the split, return less supply
 needs = ["supply temperature", "return temperature", "outputs", "fan"]
 resolution = "one interval of supply at each end of a stretch"
 interval_max_s = 60
+counted_from = ["supply_temp", "return_temp", "output_", "inferred_"]
 source = "rating plate where given (run.plate); times until steady: common practice, no source"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "CFM = output / (1.08 x air factor x rise), with the output as the 
 needs = ["supply temperature", "return temperature", "outputs", "fan", "output on the plate", "altitude"]
 resolution = "as measure.rise"
 interval_max_s = 60
+counted_from = ["supply_temp", "return_temp", "output_", "inferred_"]
 source = "1.08 = 0.075 lb/ft3 x 0.24 Btu/lb °F x 60 min/h; standard atmosphere: ASHRAE Fundamentals 2017 ch. 1 eq. 3"
 
 [columns]

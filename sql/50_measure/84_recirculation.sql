@@ -4,6 +4,7 @@ definition = "Return air at the unit less the mean of the calling zones, counted
 needs = ["supply temperature", "return temperature", "zone temperatures", "outputs", "calls of every zone"]
 resolution = "whole minutes"
 interval_max_s = 120
+counted_from = ["zone_temp", "supply_temp", "return_temp", "output_", "inferred_"]
 source = "ours; return = (1 - r) x rooms + r x supply"
 
 [columns]

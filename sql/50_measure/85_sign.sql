@@ -4,6 +4,7 @@ definition = "Median rise and static of the last days against the first, same so
 needs = ["supply temperature", "return temperature", "supply static", "outputs", "calls of every zone"]
 resolution = "as measure.rise"
 interval_max_s = 60
+counted_from = ["static_pressure", "supply_temp", "return_temp", "output_", "inferred_"]
 source = "sign table: common practice, no source; a dirty filter does not raise supply static"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Excursions that count, by what relief did about them (interval.rel
 needs = ["supply static", "fan", "outputs", "calls of every zone", "dampers of relief zones (else only whether static fell)"]
 resolution = "one interval of the static channel"
 interval_max_s = 30
+counted_from = ["static_pressure"]
 source = "run.setting; travel, wait and half a minute: common practice, no source"
 
 [columns]

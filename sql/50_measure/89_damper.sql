@@ -4,6 +4,7 @@ definition = "As shown: stretches of interval.damper_disagreement. As the room a
 needs = ["the zone's temperature or its damper", "supply temperature", "outputs", "calls of every zone"]
 resolution = "as measure.zone_response"
 interval_max_s = 120
+counted_from = ["zone_temp"]
 source = "ours; half width of a median's interval 1.57 IQR / sqrt(n): McGill, Tukey and Larsen 1978 (from memory)"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Room less setpoint, towards comfort (over it in heating, under it 
 needs = ["the zone's temperature", "its setpoint", "its call"]
 resolution = "whole minutes; one interval of the room's logger"
 interval_max_s = 300
+counted_from = ["zone_temp"]
 source = "ours"
 
 [columns]

@@ -4,6 +4,7 @@ definition = "Mean static from some time after second stage came on less the mea
 needs = ["second-stage outputs", "supply static or supply temperature"]
 resolution = "one interval of the static channel; means on both sides"
 interval_max_s = 60
+counted_from = ["supply_temp", "static_pressure", "output_", "inferred_"]
 source = "times and least steps: run.threshold"
 
 [columns]
