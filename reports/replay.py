@@ -7,7 +7,7 @@ import textwrap
 from markupsafe import Markup
 
 from pipeline import words
-from pipeline.replay_record import Column, Line, Replay, ReplayTable, Reproduced
+from pipeline.replay.record import Column, Line, Replay, ReplayTable, Reproduced
 from reports.block import Block
 from reports.display import NONE
 from reports.markup import clean, fill

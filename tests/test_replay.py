@@ -14,8 +14,8 @@ from pipeline.cli import zonetrail
 from pipeline.errors import InputError
 from pipeline.guard import run_command
 from pipeline.replay import replay_document, replay_site
-from pipeline.replay_record import Line, Replay, ReplayTable
-from pipeline.replay_settings import asked_settings
+from pipeline.replay.record import Line, Replay, ReplayTable
+from pipeline.replay.settings import asked_settings
 from pipeline.site_reader import read_site
 from reports.replay import render_replay, replay_text
 from sample_data.unpack import unpack_site

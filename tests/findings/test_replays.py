@@ -6,8 +6,8 @@ import pytest
 
 from pipeline.findings import rules
 from pipeline.findings._replays import _VALUES, command
-from pipeline.replay_settings import BY_NAME
-from pipeline.replay_staging import Staging, holds, length_s, overlap_s
+from pipeline.replay.settings import BY_NAME
+from pipeline.replay.staging import Staging, holds, length_s, overlap_s
 
 S = 1_000_000
 MIN = 60 * S

@@ -8,8 +8,8 @@ from typing import Any
 
 from pipeline import words
 from pipeline.findings import SiteFrames
-from pipeline.replay_record import Line, ReplayTable, Reproduced
-from pipeline.replay_settings import BY_NAME
+from pipeline.replay.record import Line, ReplayTable, Reproduced
+from pipeline.replay.settings import BY_NAME
 
 Asked = dict[str, tuple[float, ...]]
 Made = tuple[list[ReplayTable], list[Reproduced], list[str]]

@@ -10,8 +10,8 @@ import pandas as pd
 from pipeline import words
 from pipeline.findings import SiteFrames
 from pipeline.findings._site import flags, records
-from pipeline.replay_record import Column, Line, ReplayTable, Reproduced
-from pipeline.replay_values import Asked, Made, heads, said
+from pipeline.replay.record import Column, Line, ReplayTable, Reproduced
+from pipeline.replay.values import Asked, Made, heads, said
 from pipeline.units import MICROSECONDS
 
 MAX_LINES = 12

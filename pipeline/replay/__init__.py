@@ -1,7 +1,7 @@
 """Other settings on the same log: what they would have commanded, and what that cannot know.
 
 The measures of the review are made once; each asked value is then held against them. Second stage
-is commanded anew on the calls as logged (`replay_staging`), time above another static target and
+is commanded anew on the calls as logged (`staging`), time above another static target and
 limits reached come from the `replay` stages, waits and fuels from runs and weather. The row "as
 set" is made in the same way from the settings in force, so that the log itself can say whether
 this way of counting gives what was logged.
@@ -16,11 +16,12 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline import __version__, replay_tables
+from pipeline import __version__
 from pipeline.findings import SiteFrames
 from pipeline.ingest.load import load_site
-from pipeline.replay_record import CANNOT_KNOW, Replay
-from pipeline.replay_settings import asked_settings
+from pipeline.replay.record import CANNOT_KNOW, Replay
+from pipeline.replay.settings import asked_settings
+from pipeline.replay.tables import cautions, every
 from pipeline.review import judge, measure_sites
 from pipeline.run_tables import ALWAYS_END_TS, ALWAYS_START_TS
 from pipeline.site_reader import read_site
@@ -58,7 +59,7 @@ def replay_site(
         measure_sites(con, [site])
         tell("replaying")
         said = judge(con, site, units=units, redact=redact)
-        put(con, "run.replay_level", levels(site.id, asked, said.frames["run.setting"]))
+        put(con, "run.replay_level", asked_levels(site.id, asked, said.frames["run.setting"]))
         stages = [s for s in discover(con) if s.folder == FOLDER]
         run(con, stages)
         made = {stage.table: frame(con, stage.table, site.id) for stage in stages}
@@ -74,7 +75,7 @@ def replay_site(
     return replay(frames, asked)
 
 
-def levels(
+def asked_levels(
     site_id: str, asked: dict[str, tuple[float, ...]], setting: pd.DataFrame
 ) -> pd.DataFrame:
     """run.replay_level: the asked values for all time, and as 0 what was in force when."""
@@ -97,7 +98,7 @@ def levels(
 
 def replay(site: SiteFrames, asked: dict[str, tuple[float, ...]]) -> Replay:
     """The record, from the frames of one site with its `replay` tables made for what is asked."""
-    tables, reproduced, notes = replay_tables.every(site, asked)
+    tables, reproduced, notes = every(site, asked)
     return Replay(
         site_id=site.site.site_id,
         name=site.site.name,
@@ -108,7 +109,7 @@ def replay(site: SiteFrames, asked: dict[str, tuple[float, ...]]) -> Replay:
         tables=tuple(tables),
         reproduced=tuple(reproduced),
         cannot_know=(*CANNOT_KNOW, *notes),
-        cautions=replay_tables.cautions(asked),
+        cautions=cautions(asked),
         units=site.units,
         tool_version=__version__,
     )

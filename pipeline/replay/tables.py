@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pipeline.findings import SiteFrames, _cautions
-from pipeline.replay_levels import limit, static_target
-from pipeline.replay_record import ReplayTable, Reproduced
-from pipeline.replay_second_stage import SETTINGS as STAGING
-from pipeline.replay_second_stage import second_stage
-from pipeline.replay_sources import POINTS, balance_points, minimum_off
-from pipeline.replay_values import Asked, Made
+from pipeline.replay.levels import limit, static_target
+from pipeline.replay.record import ReplayTable, Reproduced
+from pipeline.replay.second_stage import SETTINGS as STAGING
+from pipeline.replay.second_stage import second_stage
+from pipeline.replay.sources import POINTS, balance_points, minimum_off
+from pipeline.replay.values import Asked, Made
 
 
 def every(site: SiteFrames, asked: Asked) -> Made:

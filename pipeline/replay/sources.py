@@ -7,8 +7,8 @@ from statistics import median
 from pipeline import words
 from pipeline.findings import SiteFrames
 from pipeline.findings._site import flags, records
-from pipeline.replay_record import Column, Line, ReplayTable, Reproduced
-from pipeline.replay_values import Asked, Made, heads, lines_of
+from pipeline.replay.record import Column, Line, ReplayTable, Reproduced
+from pipeline.replay.values import Asked, Made, heads, lines_of
 from pipeline.units import MICROSECONDS
 
 POINTS = ("low_balance_f", "high_balance_f")

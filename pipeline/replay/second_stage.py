@@ -5,10 +5,10 @@ from __future__ import annotations
 from pipeline import words
 from pipeline.findings import SiteFrames
 from pipeline.findings._site import flags
-from pipeline.replay_record import Column, Line, ReplayTable, Reproduced
-from pipeline.replay_settings import BY_NAME
-from pipeline.replay_staging import Spans, Staging, holds, length_s, overlap_s
-from pipeline.replay_values import Asked, Made, heads, lines_of
+from pipeline.replay.record import Column, Line, ReplayTable, Reproduced
+from pipeline.replay.settings import BY_NAME
+from pipeline.replay.staging import Spans, Staging, holds, length_s, overlap_s
+from pipeline.replay.values import Asked, Made, heads, lines_of
 
 SETTINGS = ("stage_up_delay_min", "stage2_min_zones")
 
