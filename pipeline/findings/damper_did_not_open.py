@@ -188,6 +188,12 @@ def judge(site: SiteFrames) -> Outcome:
     found = [a for a in judged if _is_shown(a) or _stands_still(a)]
     if not found:
         slow = min(judged, key=lambda a: a.pick_up)
+        if slow.pick_up <= site.threshold("damper_pick_up_max_f_per_h"):
+            return CannotTell(
+                f"{slow.who} hardly moves when it calls ({_rooms.rate(site, slow.pick_up)} "
+                f"{_rooms.in_mode(slow.mode)}), but it calls too little, or the other rooms "
+                "move too little, to say that no air reaches it"
+            )
         return NotFound(
             f"every zone that called picks up; slowest {slow.who}, "
             f"{_rooms.rate(site, slow.pick_up)} {_rooms.in_mode(slow.mode)}"

@@ -164,8 +164,8 @@ def judge(site: SiteFrames) -> Outcome:
         if run_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(run_s, "heating or cooling"))
         return NotFound(
-            f"relief was used up {words.times(f.n)} in "
-            f"{words.count(len(f.rows), 'stretch', 'stretches')} over target"
+            f"relief was used up in {words.of_all(f.n, len(f.rows))} "
+            f"{'stretch' if len(f.rows) == 1 else 'stretches'} over target"
         )
     used_s = number(row.used_up_s) or 0.0 if row is not None else 0.0
     run_s = site.seconds_in(["heating", "cooling"])

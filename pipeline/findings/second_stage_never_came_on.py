@@ -159,9 +159,11 @@ def judge(site: SiteFrames) -> Outcome:
             return CannotTell("no setpoint was logged beside the zones' temperatures")
         if not e.can_judge:
             return CannotTell(words.only(running, "heating or cooling"))
+        if not every.n:
+            return NotFound("it came on whenever it was in order for long enough")
         return NotFound(
-            f"in order for minutes without coming on {words.times(every.n)}, and never with a "
-            "zone falling behind"
+            f"{words.times(every.n)} it stayed off though in order for minutes, but no zone fell "
+            "behind meanwhile"
         )
     off = e.values("off_f")
     many = e.n >= site.threshold("never_came_on_plan_events")

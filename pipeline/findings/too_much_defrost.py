@@ -158,7 +158,7 @@ def judge(site: SiteFrames) -> Outcome:
     if few or rare or len(rows) < site.threshold("defrost_share") * len(seen):
         return NotFound(
             f"{words.count(len(seen), 'defrost')} in {words.hours(heat_s)} of compressor heat, "
-            f"{words.number(len(rows))} of them too soon or too long"
+            f"{words.of_all(len(rows), len(seen))} too soon or too long"
         )
     e = _episodes.episodes(
         site,

@@ -66,22 +66,35 @@ def test_a_room_that_stands_still_while_its_zone_calls(shut, judge):
 @pytest.mark.parametrize(
     ("change", "result"),
     [
+        # short of one number it is not shown; but a room that gains so little does not pick up
         ({"first": {"pace": 0.3}}, "found"),  # 0.15 of 2.0
-        ({"first": {"pace": 0.301}}, "not found"),
+        ({"first": {"pace": 0.301}}, "cannot tell"),
         ({"first": {"high": 0.6}}, "found"),
-        ({"first": {"high": 0.601}}, "not found"),
+        ({"first": {"high": 0.601}}, "cannot tell"),
         ({"first": {"pace": 0.1}, "second": {"pace": 1.0}}, "found"),
-        ({"first": {"pace": 0.1}, "second": {"pace": 0.99}}, "not found"),
+        ({"first": {"pace": 0.1}, "second": {"pace": 0.99}}, "cannot tell"),
         ({"own": {"calling_s": 40 * 3600.0}}, "found"),  # 0.8 of 50 h
-        ({"own": {"calling_s": 39.9 * 3600.0}}, "not found"),
+        ({"own": {"calling_s": 39.9 * 3600.0}}, "cannot tell"),
         ({"first": {"n": 10}}, "found"),
         ({"first": {"n": 9}}, "not found"),  # the other zone was judged
-        ({"second": {"n": 9}}, "not found"),  # nothing to compare with
+        ({"second": {"n": 9}}, "cannot tell"),  # nothing to compare with
         ({"first": {"n": 9}, "second": {"n": 9}}, "cannot tell"),
     ],
 )
 def test_each_number_at_its_edge(shut, judge, change, result):
     assert judge(OPEN, shut(**change))[0].result == result
+
+
+@pytest.mark.parametrize(("pace", "result"), [(0.6, "cannot tell"), (0.61, "not found")])
+def test_a_room_that_hardly_moves_is_not_said_to_pick_up(shut, judge, pace, result):
+    judged, _ = judge(OPEN, shut(first={"pace": pace, "high": 1.0}))
+    assert judged.result == result
+    said = (
+        "Main floor hardly moves when it calls"
+        if pace == 0.6
+        else "every zone that called picks up"
+    )
+    assert said.lower() in judged.why.lower()
 
 
 @pytest.mark.parametrize(
