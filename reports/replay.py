@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import textwrap
 
-from markupsafe import Markup
-
 from pipeline import words
-from pipeline.replay.record import Column, Line, Replay, ReplayTable, Reproduced
+from pipeline.replay.record import Column, Replay, ReplayTable, Reproduced
+from pipeline.replay.settings import BY_NAME, value_words
 from reports.block import Block
 from reports.display import NONE
 from reports.markup import clean, fill
 from reports.page import page_html
+from reports.table import Cell, Table, table_html
+from reports.table import Column as TableColumn
 
-_WIDTH = 200
 _HTML = """
 <div class="verdict rule-note"><h2 id="h-verdict">What other settings would have commanded</h2>
 <dl class="facts">
@@ -26,18 +26,7 @@ _HTML = """
 {% for t in tables %}
 <h3 id="h-{{ t.key }}">{{ t.title }}</h3>
 <p>{{ t.sentence }}</p>
-<div class="scroll" tabindex="0" role="region" aria-labelledby="h-{{ t.key }}">
-<table class="cmp"><caption class="cap">{{ t.title }}</caption><thead><tr>
-{% for h in t.heads %}<th scope="col">{{ h }}</th>{% endfor %}
-{% for c in t.columns %}<th scope="col">{{ c }}</th>{% endfor %}
-{% if t.bars %}<th scope="col">Drawn</th>{% endif %}</tr></thead>
-<tbody>{% for r in t.rows %}<tr><th scope="row">{{ r.first }}{% if r.mark %}
-<span class="small">as set</span>{% endif %}</th>
-{% for v in r.labels %}<td>{{ v }}</td>{% endfor %}
-{% for v in r.figures %}<td class="num">{{ v }}</td>{% endfor %}
-{% if t.bars %}<td>{{ r.bar }}</td>{% endif %}</tr>{% endfor %}
-</tbody></table></div>
-{% if t.bars %}<p class="small">Drawn: {{ t.bars }}, from 0 to the largest of them.</p>{% endif %}
+{{ t.table }}
 {% for n in t.notes %}<p class="small">{{ n }}</p>{% endfor %}
 {% endfor %}
 <div class="two"><div class="caution"><h3>What a replay cannot know</h3>
@@ -92,10 +81,11 @@ def replay_text(made: Replay, width: int = 100) -> str:
 
 def asked_lines(made: Replay) -> list[str]:
     """What was tried, a line per setting."""
-    return [
-        f"{name.replace('_', ' ')} {words.joined(f'{v:g}' for v in values)}"
+    tried = (
+        (BY_NAME[name].title, [value_words(name, v, made.units) for v in values])
         for name, values in made.asked
-    ]
+    )
+    return [f"{title} {words.joined(values, 'or')}" for title, values in tried]
 
 
 def _bullets(texts: tuple[str, ...] | list[str], width: int) -> list[str]:
@@ -149,45 +139,33 @@ def _text_rows(table: ReplayTable) -> list[str]:
 
 
 def _table(table: ReplayTable) -> dict[str, object]:
+    """The group's parts; the figure that its sentence speaks of has a bar from 0 in its cell."""
     drawn = table.drawn
     top = 0.0
     if drawn is not None:
         top = max((line.values[drawn] or 0.0 for line in table.lines), default=0.0)
+    rows = []
+    for line in table.lines:
+        cells = [Cell(label) for label in line.labels]
+        if line.is_present:
+            cells[0] = Cell(f"{line.labels[0]}, as set", word="strong")
+        for k, (value, column) in enumerate(zip(line.values, table.columns, strict=True)):
+            bar = value / top if k == drawn and value is not None and top > 0 else None
+            cells.append(Cell(_figure(value, column), bar=bar))
+        rows.append(tuple(cells))
+    heads = tuple(TableColumn(_capital(h)) for h in table.heads)
+    figures = tuple(TableColumn(_capital(_titled(c)), "number") for c in table.columns)
     return {
         "key": table.key,
         "title": table.title,
         "sentence": table.sentence,
-        "heads": table.heads,
-        "columns": [_titled(c) for c in table.columns],
         "notes": table.notes,
-        "bars": table.columns[drawn].title if drawn is not None else "",
-        "rows": [
-            {
-                "first": line.labels[0],
-                "labels": line.labels[1:],
-                "mark": line.is_present,
-                "figures": [_figure(v, c) for v, c in zip(line.values, table.columns, strict=True)],
-                "bar": Markup("") if drawn is None else _bar(line, drawn, top),
-            }
-            for line in table.lines
-        ],
+        "table": table_html(Table(f"{table.title}: what was tried", heads + figures, tuple(rows))),
     }
 
 
-def _bar(line: Line, drawn: int, top: float) -> Markup:
-    """A bar from 0; hollow for what is set. Says nothing to a reader aloud: the number does."""
-    value = line.values[drawn]
-    if value is None:
-        return Markup("")
-    length = (_WIDTH - 10) * max(value, 0.0) / (top or 1.0)
-    look = 'fill="#17252B" class="f-ink"'
-    if line.is_present:
-        look = 'fill="#FFFFFF" stroke="#17252B" stroke-width="1.6" class="s-ink f-card"'
-    return Markup(
-        f'<svg class="pair" width="{_WIDTH}" height="18" viewBox="0 0 {_WIDTH} 18" '
-        'aria-hidden="true"><path d="M4 1V17" stroke="#CFCABD" class="s-rule"/>'
-        f'<rect x="4" y="4" width="{length:.1f}" height="10" {look}/></svg>'
-    )
+def _capital(title: str) -> str:
+    return title[:1].upper() + title[1:]
 
 
 def _checked(r: Reproduced) -> dict[str, str]:

@@ -13,8 +13,8 @@ import sample_data
 from pipeline.cli import zonetrail
 from pipeline.errors import InputError
 from pipeline.guard import run_command
-from pipeline.replay import replay_document, replay_site
-from pipeline.replay.record import Line, Replay, ReplayTable
+from pipeline.replay.record import Column, Line, Replay, ReplayTable, Reproduced
+from pipeline.replay.replayed import replay_document, replay_site
 from pipeline.replay.settings import asked_settings
 from pipeline.site_reader import read_site
 from reports.replay import render_replay, replay_text
@@ -29,6 +29,31 @@ SETS = (
     "high_limit_f=140,145",
     "low_limit_f=45",
 )
+
+
+SMALL = Replay(
+    site_id="elm", name="Elm house", timezone="America/Denver",
+    start_ts=1_768_251_720_000_000, end_ts=1_768_949_160_000_000,
+    asked=(("stage2_min_zones", (2.0,)),),
+    tables=(
+        ReplayTable(
+            key="second-stage", title="Second stage",
+            heads=("Stage-up delay", "Zones for second stage"),
+            columns=(Column("second-stage starts", "starts"), Column("second-stage time", "h")),
+            lines=(
+                Line(("as logged", ""), (148.0, 17.4)),
+                Line(("10 min", "2 zones"), (131.0, 14.0), is_present=True),
+                Line(("10 min", "4 zones"), (None, None)),
+            ),
+            sentence="Second stage would have run 14 hours.", notes=("Counted from a call.",),
+            drawn=1,
+        ),
+    ),
+    reproduced=(Reproduced("second stage", 17.4, 14.0, "h", False, "3.4 h were not allowed"),),
+    cannot_know=("Calls stay as they were logged.",), cautions=("A clean log is no safety check.",),
+    units="us", tool_version="0",
+)  # fmt: skip
+"""A replay made by hand, for the page."""
 
 
 @pytest.fixture(scope="module")
@@ -157,7 +182,8 @@ def test_the_same_record_is_text_page_and_document(made: Replay) -> None:
         assert shown in text
         assert shown in page
     assert "<script" not in page
-    assert page.count('class="pair"') == sum(
+    assert "Tried</dt><dd>" in page and "zones for second stage 1 zone or 2 zones" in page
+    assert page.count('class="cellbar"') == sum(
         len([x for x in t.lines if x.values[t.drawn] is not None])
         for t in made.tables if t.drawn is not None
     )  # fmt: skip
@@ -165,6 +191,14 @@ def test_the_same_record_is_text_page_and_document(made: Replay) -> None:
     assert document["schema"] == "zonetrail.replay/1"
     assert document["asked"]["stage2_min_zones"] == [1.0, 2.0]
     assert document["tables"][0]["lines"][0]["labels"] == ["as logged", ""]
+
+
+def test_a_bar_is_drawn_from_the_number_it_stands_by() -> None:
+    page = render_replay(SMALL)
+    # 17.4 h is the largest; 14.0 is 80.46 % of it
+    assert page.count('<rect width="100.0%" height="6"') == 1
+    assert page.count('<rect width="80.5%" height="6"') == 1
+    assert "10 min, as set" in " ".join(page.replace("\u00a0", " ").split())
 
 
 # ----------------------------------------------------------- the verb and its refusals
@@ -239,7 +273,7 @@ def test_a_limit_nobody_gave_is_not_replayed(folder: Path, tmp_path: Path) -> No
 @pytest.fixture
 def one_value(made: Replay, monkeypatch: pytest.MonkeyPatch) -> None:
     """The verb with the replay already made: what it writes and says."""
-    monkeypatch.setattr("pipeline.replay.replay_site", lambda *a, **k: made)
+    monkeypatch.setattr("pipeline.replay.replayed.replay_site", lambda *a, **k: made)
 
 
 @pytest.mark.usefixtures("one_value")

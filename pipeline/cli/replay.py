@@ -11,7 +11,7 @@ from pipeline.cli.options import Progress, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
-    from pipeline.replay import Replay
+    from pipeline.replay.replayed import Replay
 
 
 @click.command(
@@ -52,7 +52,7 @@ def command(
     import json
 
     from pipeline.cli.review import report_folder, write_whole
-    from pipeline.replay import replay_document, replay_site
+    from pipeline.replay.replayed import replay_document, replay_site
     from reports.replay import render_replay, replay_text
 
     with Progress(quiet or as_json) as progress:

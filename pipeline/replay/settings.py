@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from pipeline import words
 from pipeline.errors import InputError
 from pipeline.site import Site, Value
 from pipeline.site_keys import SETTINGS, Wrong
@@ -39,6 +40,20 @@ REPLAYED = (
     Setting("low_limit_f", "low limit", "f"),
 )
 BY_NAME = {s.name: s for s in REPLAYED}
+
+
+def value_words(name: str, value: float, units: str) -> str:
+    """A value of a setting as it is shown: '10 min', '0.45 in. w.c.', '2 zones'."""
+    unit = BY_NAME[name].unit
+    if unit == "min":
+        return f"{value:g} min"
+    if unit == "inwc":
+        return words.static(value, units)
+    if unit == "f":
+        return words.temperature(value, units)
+    return words.count(int(value), "zone")
+
+
 MAX_VALUES = 6
 """Values of one setting in one replay: more is no small table any more."""
 FIND_THE_CAUSE = "find the airflow or firing cause"

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from itertools import product
 from typing import Any
 
-from pipeline import words
 from pipeline.findings import SiteFrames
 from pipeline.replay.record import Line, ReplayTable, Reproduced
-from pipeline.replay.settings import BY_NAME
+from pipeline.replay.settings import BY_NAME, value_words
 
 Asked = dict[str, tuple[float, ...]]
 Made = tuple[list[ReplayTable], list[Reproduced], list[str]]
@@ -19,16 +18,7 @@ NOT_GIVEN = "not given"
 
 def said(site: SiteFrames, name: str, value: float | None) -> str:
     """A setting's value as it is shown: '10 min', '0.45 in. w.c.', '2 zones'."""
-    if value is None:
-        return NOT_GIVEN
-    unit = BY_NAME[name].unit
-    if unit == "min":
-        return f"{value:g} min"
-    if unit == "inwc":
-        return site.static(value)
-    if unit == "f":
-        return site.temperature(value)
-    return words.count(int(value), "zone")
+    return NOT_GIVEN if value is None else value_words(name, value, site.units)
 
 
 def choices(site: SiteFrames, asked: Asked, names: tuple[str, ...]) -> list[tuple[Any, ...]]:

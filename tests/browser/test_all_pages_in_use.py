@@ -46,7 +46,13 @@ def _plan() -> str:
     return render_plan(make_plan(site, (), ()))
 
 
-PAGES = {"ticket": _ticket, "comparison": _comparison, "plan": _plan}
+def _replay() -> str:
+    from reports.replay import render_replay
+
+    return render_replay(_module(TESTS / "test_replay.py").SMALL)
+
+
+PAGES = {"ticket": _ticket, "comparison": _comparison, "plan": _plan, "replay": _replay}
 
 
 @pytest.mark.parametrize(
