@@ -131,6 +131,26 @@ def test_time_above_the_target_as_set_is_the_measures_own(made: Replay) -> None:
     assert hours[1] > hours[0] > hours[2] > 0
 
 
+def test_with_the_clock_put_right_time_above_target_is_the_truths(
+    folder: Path, made: Replay, truth: dict[str, Any]
+) -> None:
+    aligned = replay_site(folder, ["static_target_inwc=0.5"], align=True)
+    true = truth["static"]["without_visits"]
+    allowed_s = max(0.01 * true["above_target_s"], 0.002 * true["fan_s"])
+    told_s = 3600 * (line(aligned, "static", "0.40 in. w.c.").values[0] or 0)
+    assert abs(told_s - true["above_target_s"]) <= allowed_s
+    # static's clock is 4 min off: not put right, its time lies beside the wrong fan, and is said to
+    off = [s for s in made.cannot_know if "clock of trunk_static" in s]
+    assert len(off) == 1 and "4 min ahead of panel_states" in off[0] and "--align" in off[0]
+    assert not [s for s in aligned.cannot_know if "clock of" in s]
+
+
+def test_every_table_says_how_much_of_the_log_it_rests_on(made: Replay) -> None:
+    for one in made.tables:
+        (behind,) = (n for n in one.notes if n.startswith("Behind it: logged "))
+        assert "of the time, to " in behind, one.key
+
+
 def test_time_by_who_called_adds_up_to_the_whole(made: Replay) -> None:
     parts = table(made, "static-calling").lines
     whole = [x.values[0] or 0 for x in table(made, "static").lines]

@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     multiple=True,
     help="A setting of site.toml and values to try; may be given several times.",
 )
+@click.option("--align", is_flag=True, help="Take out clock offsets that the data show.")
 @common("units", "json", "strict", "quiet", "redact")
 def command(
     site: Path,
     sets: tuple[str, ...],
+    align: bool,
     units: str,
     as_json: bool,
     strict: bool,
@@ -56,7 +58,9 @@ def command(
     from reports.replay import render_replay, replay_text
 
     with Progress(quiet or as_json) as progress:
-        made: Replay = replay_site(site, sets, units=units, redact=redact, progress=progress.step)
+        made: Replay = replay_site(
+            site, sets, align=align, units=units, redact=redact, progress=progress.step
+        )
         document = json.dumps(
             replay_document(made), ensure_ascii=False, indent=2, sort_keys=True, allow_nan=False
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from pipeline.findings._clocks import clocks
 from pipeline.findings._site import SiteFrames
 
 MORE_MIN = 5.0
@@ -27,7 +28,9 @@ def command(site: SiteFrames, names: str) -> str:
         values = _VALUES[name](site, now) if now is not None else []
         if values:
             sets.append(f"--set {name}={','.join(f'{v:.10g}' for v in values)}")
-    return " ".join(["zonetrail replay", site.site.site_id, *sets]) if sets else ""
+    # a review whose clocks were put right is replayed so too
+    align = ["--align"] if any(c.applied_s for c in clocks(site)) else []
+    return " ".join(["zonetrail replay", site.site.site_id, *align, *sets]) if sets else ""
 
 
 def _zones(site: SiteFrames, now: float) -> list[float]:

@@ -38,11 +38,14 @@ def replay_site(
     folder: Path,
     sets: Sequence[str],
     *,
+    align: bool = False,
     units: str = "us",
     redact: bool = False,
     progress: Callable[[str], None] | None = None,
 ) -> Replay:
     """The replay of one site folder at the asked settings; brings its store up to date first.
+
+    align : take out clock offsets that the data show
 
     Raises InputError for settings that cannot be understood or are unsafe, and the errors of
     pipeline.errors for whatever else a user can mend.
@@ -56,7 +59,7 @@ def replay_site(
     try:
         attach_sites(con, {site.id: site.store_path})
         tell("measuring")
-        measure_sites(con, [site])
+        measure_sites(con, [site], align=align)
         tell("replaying")
         said = judge(con, site, units=units, redact=redact)
         put(con, "run.replay_level", asked_levels(site.id, asked, said.frames["run.setting"]))

@@ -39,6 +39,15 @@ def test_values_around_what_is_set(build):
     )
 
 
+@pytest.mark.parametrize(("applied_s", "align"), [(0.0, ""), (240.0, "--align ")])
+def test_a_review_with_clocks_put_right_is_replayed_so_too(build, applied_s, align):
+    clock = {"logger": "static", "reference_logger": "panel", "offset_s": 240.0,
+             "applied_s": applied_s, "n_edge": 40, "confidence": "shown"}  # fmt: skip
+    site = build({"trust.clock_offset": [clock]})
+    said = command(site, "stage2_min_zones")
+    assert said == f"zonetrail replay larch-14 {align}--set stage2_min_zones=1,2,3"
+
+
 def test_points_never_cross_and_the_plate_is_kept(build):
     close = build(settings={"low_balance_f": 38, "high_balance_f": 45})
     assert command(close, "low_balance_f high_balance_f") == (
