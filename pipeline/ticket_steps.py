@@ -222,8 +222,7 @@ def _stayed_in(log: _Log) -> Happening | None:
     rows = log.table("measure.stage_up")
     if rows.empty:
         return None
-    stayed = rows["stayed_in_s"].dropna()
-    stayed = stayed[stayed > 0]
+    stayed = rows.loc[rows["is_stayed_in"].eq(True), "stayed_in_s"]
     if stayed.empty:
         return None
     steps = (

@@ -296,7 +296,7 @@ def _frames() -> dict[str, pd.DataFrame]:
                 "end_ts": at(13, 7, 30), "length_s": 1800.0, "n_zones": 1, "zones": "1",
                 "longest_call_s": 3600.0, "run_before_s": 3600.0, "delay_setting_s": 600.0,
                 "min_zones_setting": 2.0, "result": "too few zones", "clock_used": "zone_call",
-                "stayed_in_s": 0.0, "in_visit": False,
+                "stayed_in_s": 0.0, "is_stayed_in": False, "in_visit": False,
             }
         ],
         "view.log_reading": _readings(),

@@ -81,22 +81,23 @@ def test_an_instant_belongs_to_what_begins_in_it(bench: Any, site_log: Any) -> N
 def test_a_call_counts_at_the_start_it_begins_in_not_at_the_one_it_ends_in(
     bench: Any, site_log: Any
 ) -> None:
-    """W2 starts at second 600 and at 1800. Zone 2's call ends at 600 and its next begins at 1800:
-    one zone, then two.
+    """W2 starts at second 600, 1800 and 2501. Zone 2's call ends at 600, its next begins at 1800
+    and ends at 2500: one zone, two, one. A log of whole seconds cannot tell in which order two
+    changes of one second came, so only the last is told as too few.
     """
     log = site_log(
         window=(0, 3000),
         states={
             W1: line(0, 60, 3000),
-            W2: line(0, 600, 900, 1800, 2400, 3000),
+            W2: line(0, 600, 900, 1800, 2400, 2501, 3000),
             CALL_1: line(0, 60, 3000),
-            CALL_2: line(0, 60, 600, 1800, 3000),
+            CALL_2: line(0, 60, 600, 1800, 2500, 3000),
         },
         settings={"stage2_min_zones": 2.0, "stage_up_delay_min": 0.0},
     )
     bench.measure({"elm": log}, "measure.stage_up")
     found = [(r["n_zones"], r["result"]) for r in bench.rows("measure.stage_up")]
-    assert found == [(1, "too few zones"), (2, "in order")]
+    assert found == [(1, "in order"), (2, "in order"), (1, "too few zones")]
 
 
 def test_a_start_at_midnight_is_the_new_days(bench: Any, site_log: Any) -> None:

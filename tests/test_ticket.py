@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
+import pandas as pd
 import pytest
 
 from pipeline.findings._cautions import CARBON_MONOXIDE, HEAT_OFF, WATCHED
@@ -132,6 +133,23 @@ def test_trips_are_made_to_happen_by_their_own_zone_and_stage() -> None:
     assert "(170 °F)" in steps  # the plate's maximum, from the site file
     # what must be done for safety is said before what to expect: it is the last to be cut
     assert steps.index("Stay at the unit") < steps.index("Expect")
+
+
+def test_second_stage_is_expected_to_stay_in_as_long_as_it_surely_did() -> None:
+    """90 s are within what it may take: only the ten minutes are told."""
+    frames = dict(sample.sample_result().frames)
+    first = frames["measure.stage_up"].iloc[[0]]
+    frames["measure.stage_up"] = pd.concat(
+        [
+            first.assign(stayed_in_s=90.0, is_stayed_in=False),
+            first.assign(stayed_in_s=600.0, is_stayed_in=True),
+        ],
+        ignore_index=True,
+    )
+    found = (finding(code="second-stage-stayed-in"),)
+    assert (
+        "Expect second stage to stay in for 10 min." in ticket(frames=frames, findings=found).steps
+    )
 
 
 def test_nothing_is_forced_where_heat_is_to_stay_off() -> None:

@@ -2,8 +2,9 @@
 
 What it says
     How often second stage ran on for more than 2 min and an interval of the log after the zones
-    calling fell below the panel's minimum or the last call ended, though the panel is set to
-    follow the calls.
+    calling fell below the panel's minimum or the last call ended, or, where its timer runs from
+    the call, no zone was left that had called for the delay, though the panel is set to follow
+    the calls.
 
 Why it matters
     Second stage into one remaining zone is the same strain as starting it with too few: static
@@ -84,7 +85,7 @@ def _contact(s: Starts) -> Weighed:
 
 FINDING = Declaration(
     title="Second stage stayed in",
-    question="Did second stage run on after fewer zones than the minimum were left calling?",
+    question="Did second stage run on after the calls that it needs had ended?",
     needs_tables=_staging.NEEDS_TABLES,
     needs_roles=_staging.NEEDS_ROLES,
     figure="staging",
@@ -165,7 +166,11 @@ def judge(site: SiteFrames) -> Outcome:
             f"{words.duration(site.threshold('stage2_stays_after_s'))} and an interval of the log"
         )
     events = [
-        replace(event, start_ts=event.end_ts - int(row.stayed_in_s * MICROSECONDS))
+        replace(
+            event,
+            start_ts=int(row.stayed_in_ts),
+            end_ts=int(row.stayed_in_ts) + int(row.stayed_in_s * MICROSECONDS),
+        )
         for event, row in zip(
             _staging.events(s, RESULT, "stayed_in_s", _clause),
             records(s.rows),
@@ -195,15 +200,20 @@ def _span(s: Starts) -> str:
 def _left(s: Starts) -> str:
     """'fewer than 2 zones were left calling'; without a minimum it is the last call's end."""
     least = sorted(set(numbers(s.rows["min_zones_setting"])))
-    if not least or max(least) <= 1:
-        return "no zone was left calling"
-    said = words.joined((f"{x:.0f}" for x in least), last="or")
-    return f"fewer than {said} zones were left calling"
+    left = "no zone was left calling"
+    if least and max(least) > 1:
+        said = words.joined((f"{x:.0f}" for x in least), last="or")
+        left = f"fewer than {said} zones were left calling"
+    if flags(s.rows["stayed_in_by_clock"]).any():
+        return f"{left} or none that had called for the delay"
+    return left
 
 
 def _clause(row: Any) -> str:
     least = number(row.min_zones_setting)
     left = f"fewer than {least:.0f} zones" if least is not None and least > 1 else "no zone"
+    if row.stayed_in_by_clock is True:
+        left = f"{left}, or none long enough,"
     return (
         f"second stage on for {words.duration(float(row.length_s))}, "
         f"{words.duration(float(row.stayed_in_s))} of it with {left} left calling"

@@ -2,7 +2,7 @@
 /*
 definition = "Each second-stage start against minimum zones and stage-up delay as set at that instant. In order when enough zones call and one has called for the delay or asks for second stage itself; calls broken for under the bridging time are one; the clock starts again after a trip, a compressor wait or a changeover."
 needs = ["outputs of both stages", "calls of every zone"]
-resolution = "two intervals, and never less than the least tolerance"
+resolution = "two intervals, and never less than the least tolerance, of the delay; a call that ended less than an interval before the start may have stood at it"
 interval_max_s = 60
 counted_from = ["output_", "inferred_", "zone_call_"]
 source = "settings as given by the site file; nothing unknown is judged"
@@ -14,6 +14,7 @@ start_ts = "BIGINT | us | second stage on"
 end_ts = "BIGINT | us | second stage off"
 length_s = "DOUBLE | s | second stage on for"
 n_zones = "BIGINT | - | zones calling in the mode at the start"
+n_zones_most = "BIGINT | - | ... and those whose call ended less than an interval of the log before it: they may have called still"
 zones = "VARCHAR | - | which"
 longest_call_s = "DOUBLE | s | how long the longest of them has called (breaks under the bridge time bridged; after a trip, and where a source stopped while it called, from the restart)"
 run_before_s = "DOUBLE | s | how long the source, or before it the other fuel without a stop, has run (clock starts again after a stop)"
@@ -23,7 +24,9 @@ min_zones_setting = "DOUBLE | - | minimum zones in force; null if not given"
 result = "VARCHAR | - | in order, too few zones, early, or not audited (settings not given, calls not known, emergency heat, second stage only going over to the other fuel); the delay only where the thermostat or the equipment does not stage up"
 early_by_s = "DOUBLE | s | how much sooner than the delay by the clock that fits; null unless early"
 clock_used = "VARCHAR | - | zone_call or equipment_start: given, or the one that fits more of the site's starts"
-stayed_in_s = "DOUBLE | s | longest time on with fewer zones calling than the minimum, or none; null if not audited"
+stayed_in_s = "DOUBLE | s | longest time on with fewer zones calling than the minimum, or none, or, where the timer runs from the call, with none that has called for the delay; null if not audited"
+stayed_in_ts = "BIGINT | us | that time begins; null if there is none"
+stayed_in_by_clock = "BOOLEAN | - | for part of that time zones enough called, none of them for the delay; null as stayed_in_s"
 is_stayed_in = "BOOLEAN | - | that is beyond the time it may take for certain: an interval of the log is allowed for; null as stayed_in_s"
 day = "DATE | - | local date"
 in_visit = "BOOLEAN | - | inside a visit"
@@ -100,29 +103,43 @@ last_stop as (
     group by a.site_id, a.source, a.start_ts
 ),
 
--- the zones that call for the mode, and how long the longest of them has
+-- the zones that call for the mode, and how long the longest of them has. A call and second stage that
+-- changed between the same two readings changed in an order that nobody saw: its zone may have called.
 calling as (
     select
-        a.site_id,
-        a.source,
-        a.start_ts,
-        count(*) as n_zones,
-        string_agg(b.zone, '+' order by b.zone) as zones,
-        (
-            a.start_ts - greatest(
-                min(if(b.start_ts < p.stop_ts, a.source_ts, b.start_ts)),
-                coalesce(any_value(x.trip_end_ts), 0)
-            )
-        ) / 1e6 as longest_call_s,
-    from at_start a
-    join interval.bridged_call b
-        on b.site_id = a.site_id and b.mode = a.mode
-        and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
-    left join last_trip x
-        on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
-    left join last_stop p
-        on p.site_id = a.site_id and p.source = a.source and p.start_ts = a.start_ts
-    group by a.site_id, a.source, a.start_ts
+        site_id,
+        source,
+        start_ts,
+        count(*) filter (is_on) as n_zones,
+        string_agg(zone, '+' order by zone) filter (is_on) as zones,
+        max(called_s) filter (is_on) as longest_call_s,
+        count(distinct zone) as n_zones_most,
+        max(called_s) as longest_most_s,
+    from (
+        select
+            a.site_id,
+            a.source,
+            a.start_ts,
+            b.zone,
+            b.end_ts > a.start_ts as is_on,
+            (
+                a.start_ts - greatest(
+                    if(b.start_ts < p.stop_ts, a.source_ts, b.start_ts),
+                    coalesce(x.trip_end_ts, 0)
+                )
+            ) / 1e6 as called_s,
+        from at_start a
+        join measure.coverage c on c.site_id = a.site_id and c.figure = 'staging'
+        join interval.bridged_call b
+            on b.site_id = a.site_id and b.mode = a.mode
+            and b.start_ts <= a.start_ts
+            and b.end_ts > a.start_ts - coalesce(c.resolution_s, 0) * 1e6
+        left join last_trip x
+            on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
+        left join last_stop p
+            on p.site_id = a.site_id and p.source = a.source and p.start_ts = a.start_ts
+    )
+    group by site_id, source, start_ts
 ),
 
 -- what a zone asks for beside its first stage: second stage of this mode, or emergency heat
@@ -163,14 +180,17 @@ set_to as (
         a.*,
         v.start_ts is not null as is_taken_over,
         if(a.calls_known, coalesce(l.n_zones, 0), null) as n_zones,
+        if(a.calls_known, coalesce(l.n_zones_most, 0), null) as n_zones_most,
         if(a.calls_known, coalesce(l.zones, ''), null) as zones,
         l.longest_call_s,
+        l.longest_most_s,
         (a.start_ts - a.source_ts) / 1e6 as run_before_s,
         coalesce(q.stage2_called, false) as stage2_called,
         coalesce(q.emergency_called, false) as emergency_called,
         d.value * 60 as delay_setting_s,
         -- a delay is the panel's only where a timer has a say
         coalesce(y.value_text, 'unknown') not in ('thermostat', 'equipment') as is_delay_audited,
+        y.value_text in ('timer', 'both') as is_timer,
         m.value as min_zones_setting,
         k.value_text as clock_setting,
         e.value_text as release_setting,
@@ -227,35 +247,98 @@ clocked as (
             end,
             'zone_call'
         ) as clock_used,
-        if(clock_used = 'zone_call', s.longest_call_s, s.run_before_s) as clock_s,
+        if(clock_used = 'zone_call', s.longest_most_s, s.run_before_s) as clock_s,
+        coalesce(
+            s.is_timer
+            and s.clock_setting = 'zone_call'
+            and (s.stage2_called or s.longest_most_s >= s.delay_setting_s - s.tolerance_s),
+            false
+        ) as is_clock_followed,
     from set_to s
     left join fitting f on f.site_id = s.site_id
 ),
 
--- stretches of second stage in which too few zones call for it to go on
-lacking as (
+-- where the panel's timer runs from the call: when each call that second stage meets can first have lasted
+-- for the delay (it may have begun an interval before it was read). A start that was early has its own
+-- name, and is not held to its clock again.
+ripe as (
     select
         s.site_id,
         s.source,
         s.start_ts,
-        least(c.end_ts, s.end_ts) - greatest(c.start_ts, s.start_ts) as length_us,
-        coalesce(
-            if(s.mode = 'heating', c.n_heat, c.n_cool) < coalesce(s.min_zones_setting, 1), false
-        ) as is_lacking,
-        sum((not is_lacking)::int) over (
-            partition by s.site_id, s.source, s.start_ts order by c.start_ts
-        ) as stretch_id,
+        b.start_ts as call_ts,
+        b.end_ts as call_end_ts,
+        greatest(
+            if(b.start_ts < p.stop_ts, s.source_ts, b.start_ts), coalesce(x.trip_end_ts, 0)
+        ) + ((s.delay_setting_s - coalesce(s.resolution_s, 0)) * 1e6)::bigint as ripe_ts,
+    from clocked s
+    join interval.bridged_call b
+        on b.site_id = s.site_id and b.mode = s.mode and b.start_ts < s.end_ts and b.end_ts > s.start_ts
+    left join last_trip x
+        on x.site_id = s.site_id and x.source = s.source and x.start_ts = s.start_ts
+    left join last_stop p
+        on p.site_id = s.site_id and p.source = s.source and p.start_ts = s.start_ts
+    where s.release_setting = 'follows' and s.is_clock_followed
+    union all
+    select s.site_id, s.source, s.start_ts, a.start_ts, a.end_ts, a.start_ts
+    from clocked s
+    join signal.state a
+        on a.site_id = s.site_id and a.start_ts < s.end_ts and a.end_ts > s.start_ts
+        and a.is_on and a.role in ('zone_call_w2', 'zone_call_y2')
+    where s.release_setting = 'follows' and s.is_clock_followed
+),
+
+-- conditions during second stage: too few zones for it to go on, or until when none has called long enough
+held as (
+    select
+        s.site_id,
+        s.source,
+        s.start_ts,
+        greatest(c.start_ts, s.start_ts) as from_ts,
+        least(c.end_ts, s.end_ts) as until_ts,
+        if(s.mode = 'heating', any_value(c.n_heat), any_value(c.n_cool)) as n_left,
+        case
+            when n_left < coalesce(any_value(s.min_zones_setting), 1) then until_ts
+            when n_left is null or not any_value(s.is_clock_followed) then from_ts
+            else greatest(from_ts, least(until_ts, coalesce(min(r.ripe_ts), until_ts)))
+        end as lacking_ts,
+        lacking_ts > from_ts and n_left >= coalesce(any_value(s.min_zones_setting), 1) as by_clock,
     from clocked s
     join interval.condition c
         on c.site_id = s.site_id and c.start_ts < s.end_ts and c.end_ts > s.start_ts
-    where s.release_setting = 'follows' and s.n_zones >= coalesce(s.min_zones_setting, 1)
+    left join ripe r
+        on r.site_id = s.site_id and r.source = s.source and r.start_ts = s.start_ts
+        and r.call_ts < least(c.end_ts, s.end_ts) and r.call_end_ts > greatest(c.start_ts, s.start_ts)
+    where s.release_setting = 'follows' and s.n_zones_most >= coalesce(s.min_zones_setting, 1)
+    group by s.site_id, s.source, s.mode, s.start_ts, s.end_ts, c.start_ts, c.end_ts
 ),
 
 stayed as (
-    select site_id, source, start_ts, max(length_us) / 1e6 as stayed_in_s
+    select
+        site_id,
+        source,
+        start_ts,
+        max(length_us) / 1e6 as lacking_s,
+        arg_max(stretch_ts, length_us) as lacking_from_ts,
+        arg_max(by_clock, length_us) as lacking_by_clock,
     from (
-        select site_id, source, start_ts, stretch_id, sum(length_us) filter (is_lacking) as length_us
-        from lacking
+        select
+            site_id,
+            source,
+            start_ts,
+            stretch_id,
+            sum(lacking_ts - from_ts) as length_us,
+            min(from_ts) filter (lacking_ts > from_ts) as stretch_ts,
+            bool_or(by_clock) as by_clock,
+        from (
+            select
+                *,
+                coalesce(sum((lacking_ts < until_ts)::int) over (
+                    partition by site_id, source, start_ts order by from_ts
+                    rows between unbounded preceding and 1 preceding
+                ), 0) as stretch_id,
+            from held
+        )
         group by site_id, source, start_ts, stretch_id
     )
     group by site_id, source, start_ts
@@ -269,6 +352,7 @@ select
     s.end_ts,
     (s.end_ts - s.start_ts) / 1e6 as length_s,
     s.n_zones,
+    s.n_zones_most,
     s.zones,
     s.longest_call_s,
     s.run_before_s,
@@ -279,7 +363,7 @@ select
         when s.n_zones is null or s.emergency_called or s.is_taken_over then 'not audited'
         when (s.delay_setting_s is null or not s.is_delay_audited) and s.min_zones_setting is null
             then 'not audited'
-        when s.n_zones < s.min_zones_setting then 'too few zones'
+        when s.n_zones_most < s.min_zones_setting then 'too few zones'
         when s.is_delay_audited and not s.stage2_called
             and coalesce(s.clock_s, 0) < s.delay_setting_s - s.tolerance_s then 'early'
         else 'in order'
@@ -291,9 +375,11 @@ select
             s.release_setting = 'follows'
             and s.n_zones is not null
             and not s.emergency_called
-            and not (s.is_taken_over and s.n_zones < coalesce(s.min_zones_setting, 1))
-            then coalesce(l.stayed_in_s, 0)
+            and not (s.is_taken_over and s.n_zones_most < coalesce(s.min_zones_setting, 1))
+            then coalesce(l.lacking_s, 0)
     end as stayed_in_s,
+    if(stayed_in_s > 0, l.lacking_from_ts, null) as stayed_in_ts,
+    if(stayed_in_s is null, null, coalesce(l.lacking_by_clock, false)) as stayed_in_by_clock,
     stayed_in_s >= s.stage2_stays_after_s + s.resolution_s as is_stayed_in,
     d.day,
     s.start_in_visit as in_visit,

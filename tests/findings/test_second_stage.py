@@ -33,7 +33,11 @@ def start(at, n, result="in order", **changes):
     row |= changes
     # as sql/50_measure/66_stage_up.sql tells it of a log by the second
     stayed_s = row["stayed_in_s"]
-    return {"is_stayed_in": None if stayed_s is None else stayed_s >= 121.0} | row
+    return {
+        "is_stayed_in": None if stayed_s is None else stayed_s >= 121.0,
+        "stayed_in_ts": row["end_ts"] - int(stayed_s * 1e6) if stayed_s else None,
+        "stayed_in_by_clock": None if stayed_s is None else False,
+    } | row
 
 
 def starts(at, n_bad, n_good, result, **changes):
@@ -259,3 +263,17 @@ def test_stayed_in_says_how_few_were_left_and_shades_only_the_overstay(build, ju
             row["end_ts"] - int(row["stayed_in_s"] * 1e6),
             row["end_ts"],
         )
+
+
+def test_stayed_in_says_that_no_call_was_long_enough(build, judge, at):
+    """The second of three held on before its end, with calls that were too young."""
+    rows = [start(at, n, stayed_in_s=180.0) for n in range(3)]
+    young = rows[1] | {"stayed_in_by_clock": True, "stayed_in_ts": rows[1]["start_ts"] + 60_000_000}
+    _, finding = judge(STAYED, site_with(build, [rows[0], young, rows[2]]))
+    assert (
+        "after fewer than 2 zones were left calling or none that had called for the delay"
+        in finding.summary
+    )
+    span = finding.evidence[1]
+    assert span.start_ts - young["start_ts"] == 60_000_000
+    assert span.end_ts - span.start_ts == 180_000_000
