@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.cli import zonetrail
 from pipeline.cli.stages import with_generated_tables
+from pipeline.measures.inferred_numbers import NUMBERS
 from pipeline.tables import tables
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 
@@ -71,6 +72,21 @@ def test_every_threshold_is_used() -> None:
     )
     unused = [name for name in THRESHOLDS if not re.search(rf"\b{name}\b", code)]
     assert not unused
+
+
+def test_every_number_of_the_inferred_runs_is_used_once_declared() -> None:
+    """Those no site sets stand in a table of their own, with the same columns."""
+    code = "\n".join(
+        p.read_text(encoding="utf-8")
+        for p in (ROOT / "pipeline" / "measures").glob("*.py")
+        if p.name != "inferred_numbers.py"
+    )
+    for name, row in NUMBERS.items():
+        assert f'number("{name}")' in code, name
+        assert row.unit and row.means and row.applies_when and row.source, name
+        assert name not in THRESHOLDS, name
+    asked = set(re.findall(r'number\("(\w+)"\)', code))
+    assert asked <= set(NUMBERS)
 
 
 def test_every_column_has_a_unit_and_a_meaning() -> None:

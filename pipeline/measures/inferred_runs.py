@@ -12,10 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.mixture import GaussianMixture
 
+from pipeline.measures.coil_start import Coil, Seen, coil_of, start_of
+from pipeline.measures.inferred_numbers import number
 from pipeline.measures.run_edges import (
     COMPRESSOR_TAU_S,
+    START_LAG_S,
     Trace,
-    bounds,
+    burner_bounds,
+    compressor_end,
+    first_share,
     headed_for,
     over_return,
 )
@@ -37,28 +42,18 @@ from pipeline.measures.supply_shape import (
     spans,
 )
 
-RISE_PUMP_F = 20.0
-RISE_USUAL_F = 30.0
-WEAK_SHARE = {False: 0.2, True: 0.05}
-"""Share of heating runs that may stand lower than what counts as heat: a heat pump's rise sinks
-with the weather, a burner's hardly."""
-START_HOLDS_S = 300.0
-"""A compressor's minimum run: it may run on so long after the last call ended."""
-LEAST_STRETCH_S = 900.0
-REVERSED_F = 3.0
-DEFROST_EVERY_S = 1800.0
-"""Defrost controls allow one after 30 to 120 min of compressor heat: common practice, no source."""
-TEMPERED_SHARE = 0.15
-"""With strip heat on in a defrost supply heads for at least twice this share of the run's level at
-first, for once at last, and comes down by once in between."""
-SOON_S = (60.0, 130.0)
-"""So long after its end: a blower runs on for a minute or two after a stop."""
-REST_SHARE = 0.85
-"""A compressor cannot have rested for less than this share of its minimum rest."""
-SOURCE_RATIO = 1.6
-"""Burner runs stand at least so many times as high over return as compressor runs."""
-BURNER_FROM_F, COMPRESSOR_TO_F = 34.0, 26.0
-"""Where a dual-fuel log shows one kind of run only: usual rises of gas heat and of a heat pump."""
+RISE_PUMP_F = number("rise_pump_f")
+RISE_USUAL_F = number("rise_burner_f")
+WEAK_SHARE = {False: number("weak_burner_frac"), True: number("weak_pump_frac")}
+START_HOLDS_S = number("run_on_after_call_s")
+LEAST_STRETCH_S = number("least_stretch_s")
+REVERSED_F = number("reversed_f")
+DEFROST_EVERY_S = number("defrost_every_s")
+TEMPERED_SHARE = number("tempered_frac")
+SOON_S = number("run_on_from_s"), number("run_on_until_s")
+REST_SHARE = number("rest_frac")
+SOURCE_RATIO = number("source_times")
+BURNER_FROM_F, COMPRESSOR_TO_F = number("burner_from_f"), number("compressor_to_f")
 
 
 @dataclass(frozen=True)
@@ -147,9 +142,21 @@ def runs_of(readings: Readings, equipment: Equipment, hold_intervals: float) -> 
         equipment.heats,
         equipment.cools,
     )
-    found = [
-        _stretch(part, grid, states, shape, equipment)
+    edges = [
+        _edges(part, grid, states, equipment)
         for part, grid, states in zip(parts, grids, paths, strict=True)
+    ]
+    every = [edge for own in edges for edge in own]
+    interval_s = parts[0].interval_s
+    coils = {
+        mode: coil_of([e.seen for e in every if e.mode == mode and e.seen], interval_s)
+        for mode in ("heating", "cooling")
+    }
+    found = [
+        _stretch(
+            part, grid, states, [_run(edge, interval_s, coils) for edge in own], shape, equipment
+        )
+        for part, grid, states, own in zip(parts, grids, paths, edges, strict=True)
     ]
     return _with_sources(found, equipment)
 
@@ -184,32 +191,72 @@ def _may_start(r: Readings) -> Flags:
     return r.at_s - np.maximum.accumulate(called) <= START_HOLDS_S
 
 
-def _stretch(
-    part: Readings, grid: Steps, states: Ints, shape: Shape, equipment: Equipment
-) -> Stretch:
+@dataclass(frozen=True)
+class _Edges:
+    """A run before its edges are read fine: from, to [s] on the grid.
+
+    over, headed : supply over return, and what its steps head for, in the run's direction
+    seen : the start of a compressor's run, where it shows; of a burner's none
+    """
+
+    mode: str
+    start_s: float
+    end_s: float
+    level_f: float
+    is_burner: bool
+    over: Trace
+    headed: Trace
+    seen: Seen | None
+
+
+def _edges(part: Readings, grid: Steps, states: Ints, equipment: Equipment) -> list[_Edges]:
     over_f = part.supply_f - part.return_f
-    runs: list[Run] = []
+    found: list[_Edges] = []
     for mode, codes, sign in (
         ("heating", (HEAT_START, HEAT), 1.0),
         ("cooling", (COOL_START, COOL), -1.0),
     ):
-        levelled = over_return(part.at_s, over_f, sign)
+        over = over_return(part.at_s, over_f, sign)
         headed = headed_for(part.at_s, over_f, sign, part.interval_s, COMPRESSOR_TAU_S)
         for a, b in spans(np.isin(states, codes)):
+            start_s, end_s = float(grid.at_s[a]), float(grid.at_s[b])
             level_f = float(np.median(sign * grid.over_f[a + (b - a) // 2 : b + 1]))
             is_burner = (
                 mode == "heating"
                 and equipment.has_burner
                 and (not equipment.has_heat_pump or level_f >= BURNER_FROM_F)
             )
-            start_s, end_s = bounds(
-                levelled,
-                float(grid.at_s[a]),
-                float(grid.at_s[b]),
-                part.interval_s,
-                None if is_burner else headed,
-            )
-            runs.append(Run(mode, start_s, end_s, level_f))
+            seen = None
+            if not is_burner:
+                crossed_s, reached_f = first_share(headed, False, start_s, end_s, part.interval_s)
+                seen = None if crossed_s is None else Seen(over, crossed_s, reached_f)
+            found.append(_Edges(mode, start_s, end_s, level_f, is_burner, over, headed, seen))
+    return found
+
+
+def _run(edge: _Edges, interval_s: float, coils: dict[str, Coil]) -> Run:
+    """The run with its edges read fine; `coils` : by mode."""
+    if edge.is_burner:
+        start_s, end_s = burner_bounds(edge.over, edge.start_s, edge.end_s, interval_s)
+        return Run(edge.mode, start_s, end_s, edge.level_f)
+    began_s = None
+    if edge.seen is not None:
+        began_s = start_of(edge.seen, interval_s, coils[edge.mode])
+    if began_s is None:
+        began_s = (edge.start_s if edge.seen is None else edge.seen.crossed_s) - START_LAG_S
+    end_s = compressor_end(edge.headed, edge.start_s, edge.end_s, interval_s)
+    return Run(edge.mode, began_s, max(end_s, began_s + 1.0), edge.level_f)
+
+
+def _stretch(
+    part: Readings,
+    grid: Steps,
+    states: Ints,
+    runs: list[Run],
+    shape: Shape,
+    equipment: Equipment,
+) -> Stretch:
+    over_f = part.supply_f - part.return_f
     runs.sort(key=lambda run: run.start_s)
     if equipment.has_heat_pump:
         headed = headed_for(part.at_s, over_f, 1.0, part.interval_s, shape.tau_s)
@@ -331,7 +378,7 @@ def _with_sources(stretches: list[Stretch], equipment: Equipment) -> list[Stretc
     return [replace(s, runs=tuple(replace(r, source=source(r)) for r in s.runs)) for s in stretches]
 
 
-LEAST_FOR_SPLIT = 12
+LEAST_FOR_SPLIT = number("least_for_split")
 
 
 def _split(levels: NDArray[np.float64]) -> float | None:

@@ -17,6 +17,7 @@ import pandas as pd
 from sklearn.mixture import GaussianMixture
 
 from pipeline.expected_error import second_stage_error
+from pipeline.measures.inferred_numbers import number
 from pipeline.measures.supply_shape import Values
 from pipeline.units import MICROSECONDS
 
@@ -38,19 +39,13 @@ COLUMNS = [
     "site_id", "mode", "source", "result", "run_s", "second_s", "first_f", "second_f",
     "second_error_frac",
 ]  # fmt: skip
-QUIET_S = 180.0
-"""A level is read in stretches of this length."""
-SETTLED_S = 300.0
-"""So long after its start a run stands near its level."""
-DRIFT_F = 1.5
-"""In a quiet stretch supply over return moves no more than this from one end to the other."""
-LEAST_QUIET = 30
-LEAST_IN_GROUP = 5
-APART = 2.0
-"""Two groups stand clear when their means are this many times their widths apart (both added)."""
-RATIO = (1.2, 1.6)
-"""Second over first stage, in supply over return. Simulated systems of the tuning part: 1.21 to
-1.40 where stages are what parts the levels; under 1.2 zones and weather, over 1.6 strip heat."""
+QUIET_S = number("quiet_s")
+SETTLED_S = number("level_after_s")
+DRIFT_F = number("quiet_drift_f")
+LEAST_QUIET = number("least_quiet")
+LEAST_IN_GROUP = number("least_in_group")
+APART = number("apart_times")
+RATIO = number("stage_min_times"), number("stage_max_times")
 
 
 @dataclass(frozen=True)

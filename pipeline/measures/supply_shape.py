@@ -19,6 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sklearn.linear_model import HuberRegressor
 
+from pipeline.measures.inferred_numbers import number
+
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -27,29 +29,19 @@ OFF, FAN, HEAT_START, HEAT, COOL_START, COOL = range(6)
 N_STATE = 6
 GRID_S = 20.0
 """Readings closer than this are averaged: what is told apart lasts longer."""
-PASSES = 4
+PASSES = 4  # of the fit; it settles in two or three
 NEVER = -1e9
-SMALL = -14.0
-"""Log weight of a step that a state cannot explain: the same for all, so that one odd reading
-does not outweigh a run."""
-OFF_SMALL = -8.0
-NOISE_F = 0.2
-"""A reading's own scatter, and its last digit."""
-CREEP_S = 600.0
-"""With the fan off supply nears what is around the unit with no smaller time constant."""
-HEADS_FOR = 0.65
-WEAKENS_TO = 0.85
-"""A run heads for no less than this share of what the site's weaker runs reach; a compressor's that
-weakens for no less than the second: its stages are nearer to one another than a burner's."""
-DRIFT_WIDE = 2.0
-"""A step is told from the one before it no better than this many times a reading's scatter."""
-PLACE_F = 8.0
-ATTIC_OVER_OUTDOOR_F = 35.0
-PLACE_LOW_F, PLACE_HIGH_F = 45.0, 60.0
-"""How far what is around the unit may lie under and over the return where outdoors is not known."""
-AGAINST = -8.0
-"""Log weight of a step against what was logged of the fan, or of a start that no zone called for:
-less than certain, since clocks may differ by seconds and a fan runs on."""
+SMALL = number("unexplained_log")
+OFF_SMALL = number("unexplained_off_log")
+NOISE_F = number("noise_f")
+CREEP_S = number("creep_s")
+HEADS_FOR = number("heads_for_frac")
+WEAKENS_TO = number("weakens_to_frac")
+DRIFT_WIDE = number("drift_times")
+PLACE_F = number("creep_place_f")
+ATTIC_OVER_OUTDOOR_F = number("attic_over_outdoor_f")
+PLACE_LOW_F, PLACE_HIGH_F = number("place_under_return_f"), number("place_over_return_f")
+AGAINST = number("against_log")
 
 
 @dataclass(frozen=True)
@@ -63,13 +55,13 @@ class Shape:
     heat_weakens_to : the least share of `rise_f` that heat which weakens heads for
     """
 
-    tau_s: float = 70.0
-    rise_f: float = 30.0
-    split_f: float = 15.0
-    rise_max_f: float = 90.0
-    weak_share: float = 0.2
+    tau_s: float = number("tau_s")
+    rise_f: float = number("rise_burner_f")
+    split_f: float = number("split_f")
+    rise_max_f: float = number("rise_top_f")
+    weak_share: float = number("weak_burner_frac")
     heat_weakens_to: float = HEADS_FOR
-    split_max_f: float = 35.0
+    split_max_f: float = number("split_top_f")
 
 
 @dataclass(frozen=True)
@@ -133,7 +125,11 @@ def on_grid(
 
 
 def weights(steps: Steps, shape: Shape, heats: bool, cools: bool) -> Values:
-    """Log weight of each step (n - 1 rows) under each of the six states."""
+    """Log weight of each step (n - 1 rows) under each of the six states.
+
+    The numbers in it shape its densities (widths, corners, what a change costs) and mean nothing
+    outside it; all together were chosen on the tuning part, by errors of runtime and starts.
+    """
     x0, x1 = steps.over_f[:-1], steps.over_f[1:]
     moved = steps.supply_f[1:] - steps.supply_f[:-1]
     dt = steps.step_s
@@ -205,7 +201,7 @@ def _student(z: Values) -> Values:
     return np.asarray(-2.0 * np.log1p(z * z / 3.0))
 
 
-# per state: what may come before it, with the log weight of the change
+# per state: what may come before it, with the log weight of the change; chosen on the tuning part
 FOLLOWS = (
     (OFF, ((OFF, 0.0), (FAN, -1.0), (HEAT, -7.0), (COOL, -7.0))),
     (FAN, ((FAN, -0.05), (OFF, -5.0), (HEAT, -2.5), (COOL, -2.5))),
@@ -268,9 +264,11 @@ def settled(
     return shape, paths
 
 
-LEVEL_AFTER_S = 300.0
-LEAST_RUNS = 5
-LEAST_STEPS = 20
+LEVEL_AFTER_S = number("level_after_s")
+LEAST_RUNS, LEAST_STEPS = number("least_runs"), number("least_steps")
+TAU_S = number("tau_min_s"), number("tau_max_s")
+RISE_F = number("rise_min_f"), number("rise_max_f")
+SPLIT_F = number("split_min_f"), number("split_max_f")
 
 
 def _fitted(shape: Shape, stretches: list[Steps], paths: list[Ints]) -> Shape:
@@ -295,14 +293,14 @@ def _fitted(shape: Shape, stretches: list[Steps], paths: list[Ints]) -> Shape:
     if len(x) >= LEAST_STEPS and np.ptp(x) > 5.0:
         share = -float(HuberRegressor().fit(x[:, None], d).coef_[0])
         if 0.02 < share < 0.98:
-            tau_s = float(np.clip(-stretches[0].step_s / log(1.0 - share), 40.0, 110.0))
+            tau_s = float(np.clip(-stretches[0].step_s / log(1.0 - share), *TAU_S))
     shape = replace(shape, tau_s=tau_s)
     if len(levels[HEAT]) >= LEAST_RUNS:
         low, high = np.quantile(levels[HEAT], [shape.weak_share, 0.95])
-        rise_f = float(np.clip(low, 10.0, 80.0))
+        rise_f = float(np.clip(low, *RISE_F))
         shape = replace(shape, rise_f=rise_f, rise_max_f=max(2.0 * float(high), 1.5 * rise_f))
     if len(levels[COOL]) >= LEAST_RUNS:
-        low, high = np.quantile(levels[COOL], [0.2, 0.95])
-        split_f = float(np.clip(low, 8.0, 30.0))
+        low, high = np.quantile(levels[COOL], [number("weak_burner_frac"), 0.95])
+        split_f = float(np.clip(low, *SPLIT_F))
         shape = replace(shape, split_f=split_f, split_max_f=max(2.0 * float(high), 1.5 * split_f))
     return shape

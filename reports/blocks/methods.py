@@ -25,8 +25,8 @@ DEFINITIONS = (
      "air moves toward and away from return air when they start and stop, with the time constant, "
      "rise and split that this site shows. Its level alone is not used: with the fan off the probe "
      "shows the attic or the soak. The expected error was measured on simulated systems whose "
-     "outputs were logged and hidden. An inferred run is the equipment’s, not what the panel asked "
-     "for."),
+     "outputs were logged and hidden, with the numbers of pipeline/measures/inferred_numbers.py, "
+     "which no site sets. An inferred run is the equipment’s, not what the panel asked for."),
     ("Start", "Off-to-on of the first source of heat or cooling; a stage change is not a start."),
     ("Short run, short rest", "A run with both ends seen, or a compressor rest, shorter than the "
      "length given beside it. Runs that a limit ended are counted with the limit."),
