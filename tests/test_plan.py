@@ -11,19 +11,30 @@ from pathlib import Path
 
 import pytest
 
+from pipeline import words
 from pipeline.errors import InputError
+from pipeline.expected_error import expected
 from pipeline.findings import rules
 from pipeline.plan import make_plan
 from pipeline.plan.installed import installed
 from pipeline.plan.intervals import for_role, round_down_s
 from pipeline.plan.probes import PROBES
-from pipeline.plan.record import MISSING, NOT_KNOWN, READY, TOO_SLOW, Logged, Plan, PlannedQuestion
-from pipeline.plan.say import plan_document, plan_text
+from pipeline.plan.record import (
+    INFERRED,
+    MISSING,
+    NOT_KNOWN,
+    READY,
+    TOO_SLOW,
+    Logged,
+    Plan,
+    PlannedQuestion,
+)
+from pipeline.plan.say import plan_document, plan_text, standing_text
 from pipeline.plan.sheet import NOT_READ_OFF, stations
 from pipeline.site import Equipment, Settings, Site, Zone
 from pipeline.site_keys import TABLES
 from pipeline.site_reader import read_site
-from pipeline.thresholds import values_for
+from pipeline.thresholds import THRESHOLDS, values_for
 
 KINDS = ("furnace_ac", "heat_pump", "dual_fuel", "furnace", "ac")
 LARCH = Path(__file__).parents[1] / "sample_data" / "larch-14" / "site.toml"
@@ -246,7 +257,7 @@ def test_a_question_that_is_ready_has_all_that_its_rule_asks_for() -> None:
     """Held against the rules' own declarations: of each group of roles at least one is logged."""
     chance = random.Random(5)
     declared = {r.code: r.declaration.needs_roles for r in rules()}
-    seen = {READY: 0, MISSING: 0}
+    seen = {READY: 0, MISSING: 0, INFERRED: 0}
     for kind in KINDS * 20:
         roles = {role for role in PROBES if chance.random() < 0.6} or {"supply_temp"}
         plan = make_plan(site(kind), (), logged(**dict.fromkeys(roles, 1.0)))
@@ -255,9 +266,9 @@ def test_a_question_that_is_ready_has_all_that_its_rule_asks_for() -> None:
             if q.standing == READY:
                 assert all(set(g) & roles for g in groups), (kind, q.name, roles)
             if any(not set(g) & roles for g in groups):
-                assert q.standing == MISSING, (kind, q.name, roles)
+                assert q.standing in (MISSING, INFERRED), (kind, q.name, roles)
             seen[q.standing or ""] += 1
-    assert min(seen.values()) > 100
+    assert min(seen[READY], seen[MISSING]) > 100
 
 
 def test_w_of_a_heat_pump_is_its_strip_heat() -> None:
@@ -371,6 +382,59 @@ def test_text_of_a_log_without_outputs_is_readable_and_says_what_is_inferred() -
     known = (*air, Logged("output_w1", None, 1.0, is_sampled=False))
     assert "inferred" not in plan_text(make_plan(read_site(LARCH), ("trips",), known), 90)
     assert "inferred" not in plan_text(make_plan(read_site(LARCH), ("trips",), air[:1]), 90)
+
+
+@pytest.mark.parametrize(
+    ("air_s", "standing"),
+    [(10, INFERRED), (60, INFERRED), (61, MISSING), (300, MISSING), (None, NOT_KNOWN)],
+)
+def test_supply_and_return_air_answer_run_time_by_inference_at_their_bound(
+    air_s: float | None, standing: str
+) -> None:
+    """Bound and errors are those the stage and the expected errors themselves declare."""
+    air = logged(supply_temp=air_s, return_temp=air_s)
+    plan = make_plan(site("furnace_ac"), (), air)
+    q = question(plan, "runtime")
+    assert q.standing == standing
+    if standing == INFERRED:
+        errors = [expected("furnace_ac", mode, 60.0) for mode in ("heating", "cooling")]
+        worst = max(e.runtime_frac for e in errors if e is not None)
+        assert f"run time about ±{words.share(worst)}" in q.inferred
+        assert "questions can be answered, by what is inferred only" in standing_text(plan)
+        assert question(plan, "high-limit-trips").standing == MISSING
+    if standing == MISSING:
+        assert "60 s would do to infer them" in " ".join(q.too_slow)
+
+
+def test_nothing_is_inferred_beside_logged_outputs_or_without_return_air() -> None:
+    for have in (logged(supply_temp=10, return_temp=10, output_y1=1), logged(supply_temp=10)):
+        plan = make_plan(site("furnace_ac"), ("cycling", "runtime"), have)
+        assert all(q.standing != INFERRED for q in plan.questions)
+
+
+def test_short_cycling_is_not_promised_where_inferred_starts_are_too_far_off() -> None:
+    """A heat pump's starts in heating are off by more than would be called short cycling."""
+    air = logged(supply_temp=10, return_temp=10)
+    pump = expected("heat_pump", "heating", 10.0)
+    assert pump is not None
+    assert pump.starts_frac > THRESHOLDS["short_cycling_min_share"].value / 2
+    q = question(make_plan(site("heat_pump"), ("short-cycling",), air), "short-cycling")
+    assert q.standing == MISSING or any(t.startswith("heating: ") for t in q.cannot_tell)
+    q = question(make_plan(site("furnace"), ("short-cycling",), air), "short-cycling")
+    assert q.standing == INFERRED
+
+
+def test_calls_are_read_off_dampers_of_zones_that_relieve_nothing() -> None:
+    larch = read_site(LARCH)
+    relief = {z.number for z in larch.zones if z.relief}
+    assert relief and relief < {z.number for z in larch.zones}
+    dampers = tuple(Logged("zone_damper", z.number, 10.0) for z in larch.zones)
+    air = logged(supply_temp=10, return_temp=10)
+    q = question(make_plan(larch, ("calls",), (*dampers, *air)), "calls")
+    assert q.standing == INFERRED and "dampers" in q.inferred
+    assert any("says nothing of calls" in text for text in q.cannot_tell)
+    only = tuple(d for d in dampers if d.zone in relief)
+    assert question(make_plan(larch, ("calls",), (*only, *air)), "calls").standing == MISSING
 
 
 def test_redacted_plan_names_no_zone_and_no_house() -> None:

@@ -62,7 +62,7 @@ def command(
     import json
     import shutil
 
-    from pipeline.plan.record import READY
+    from pipeline.plan.record import INFERRED, READY
     from pipeline.plan.say import plan_document, plan_text
 
     del quiet  # a plan has no progress and no notes
@@ -78,7 +78,7 @@ def command(
             click.echo(f"\nPlan and form to print: {written}")
         else:
             click.echo("\nThe form to fill at plate and panel: add --format html")
-    is_ready = all(q.standing == READY for q in plan.questions)
+    is_ready = all(q.standing in (READY, INFERRED) for q in plan.questions)
     return NOT_CLEAN if strict and not is_ready else DONE
 
 

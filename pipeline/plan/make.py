@@ -11,6 +11,7 @@ from pipeline import words
 from pipeline.channels import ROLES
 from pipeline.errors import InputError
 from pipeline.plan.cautions import cautions
+from pipeline.plan.inferred import by_inference
 from pipeline.plan.installed import COOL, HEAT, Installed, installed
 from pipeline.plan.intervals import for_role, interval_of, round_down_s
 from pipeline.plan.probes import PROBES
@@ -22,6 +23,7 @@ from pipeline.plan.questions import (
     questions,
 )
 from pipeline.plan.record import (
+    INFERRED,
     MISSING,
     NOT_KNOWN,
     NOT_LOGGED,
@@ -33,7 +35,7 @@ from pipeline.plan.record import (
     PlannedQuestion,
 )
 from pipeline.plan.sheet import stations
-from pipeline.site import Equipment, Settings, Site
+from pipeline.site import Equipment, Settings, Site, Zone
 from pipeline.thresholds import values_for
 
 STATES = {
@@ -105,7 +107,8 @@ def make_plan(
             state, words.in_units(weather, units),
             numbers["clear_min_hours"], numbers["plan_least_days"], q.also,
         )  # fmt: skip
-        planned.append(_standing(bare, q, here, logged, numbers, names))
+        bare = _standing(bare, q, here, logged, numbers, names)
+        planned.append(_as_inferred(bare, q, here, logged, numbers, zones, names))
     if not planned:
         raise InputError(
             "nothing that was asked for can be shown by this equipment",
@@ -257,6 +260,37 @@ def _standing(
         missing=tuple(missing),
         too_slow=tuple(f"{text} would do" for text in slow),
         cannot_tell=tuple(unknown),
+    )
+
+
+def _as_inferred(
+    asked: PlannedQuestion,
+    q: Question,
+    here: Installed,
+    logged: Sequence[Logged],
+    numbers: Mapping[str, float],
+    zones: Sequence[Zone],
+    names: Mapping[int, str],
+) -> PlannedQuestion:
+    """The question as it stands where its channels are missing and others show what they would."""
+    if asked.standing != MISSING:
+        return asked
+    found = by_inference(q, here, logged, numbers, zones, names)
+    if found is None:
+        return asked
+    enough_s = min(found.enough_s, asked.interval.slowest_s)
+    slow = _slow(found.used, enough_s, numbers)
+    if slow:
+        return replace(asked, too_slow=tuple(f"{text} would do to infer them" for text in slow))
+    full_s = asked.interval.full_s
+    not_full = [] if full_s is None else _slow(found.used, full_s, numbers)
+    unsure = tuple(f"that every one was seen: {text} would do" for text in not_full[:1])
+    is_known = all(x.interval_s is not None for x in found.used)
+    return replace(
+        asked,
+        standing=INFERRED if is_known else NOT_KNOWN,
+        inferred=found.says,
+        cannot_tell=(*found.cannot_tell, *unsure, *asked.cannot_tell),
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from pipeline.channels import INFERRED_ROLES
 from pipeline.findings import NOT_LOOKED_AT, rules
 from pipeline.findings._base import Declaration
 from pipeline.plan.installed import COOL, EITHER, HEAT
@@ -25,6 +26,8 @@ GROUPS = {
     "defrost": "defrost",
 }
 """Plain words to ask by."""
+BY_RUNS, BY_DAMPERS = "runs", "dampers"
+RUNS = set(INFERRED_ROLES)
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ class Question:
     needs : groups of roles, of each at least one; figure : in measure.coverage, if a rule names it
     mode : HEAT, COOL or EITHER; state : a key of make.STATES; also : what else it takes
     tables : those that answer it; is_judged : a rule or measure of this version answers it
+    by_inference : BY_RUNS or BY_DAMPERS where inferred runs or calls answer it too
     """
 
     name: str
@@ -48,6 +52,7 @@ class Question:
     also: str = ""
     is_judged: bool = True
     tables: tuple[str, ...] = ()
+    by_inference: str = ""
 
 
 _ONE_EACH = "20 starts before a share is judged"
@@ -150,12 +155,13 @@ _MEASURES = (
         "runtime", "runtime", "Runtime per stage",
         "How long did each stage run, and how often did it start?",
         (_ALL_OUTPUTS,), ("supply_temp", "compressor_run", "gas_valve", "blower_run"),
-        EITHER, "any", tables=("measure.runtime", "measure.stage_time"),
+        EITHER, "any", tables=("measure.runtime", "measure.stage_time"), by_inference=BY_RUNS,
     ),
     Question(
         "calls", "runtime", "Zones calling",
         "How long did each zone call, and how many at once?",
         (_ALL_CALLS,), (), EITHER, "any", tables=("measure.zone_call", "measure.zones_calling"),
+        by_inference=BY_DAMPERS,
     ),
 )  # fmt: skip
 # Asked for on site, whatever rules there are; judged once NOT_LOOKED_AT no longer names them.
@@ -226,6 +232,7 @@ def _of_rule(code: str, d: Declaration) -> Question:
         d.figure,
         also,
         tables=d.needs_tables,
+        by_inference=BY_RUNS if d.needs_roles and all(set(g) & RUNS for g in d.needs_roles) else "",
     )
 
 

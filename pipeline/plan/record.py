@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 READY, MISSING, TOO_SLOW, NOT_KNOWN = "ready", "missing", "too slow", "not known"
-"""How a question stands with what is logged; NOT_KNOWN: logged, but at which interval is not."""
+INFERRED = "inferred"
+"""How a question stands with what is logged; NOT_KNOWN: logged, but at which interval is not;
+INFERRED: its own channels are not logged, and it is answered by what others show of them."""
 
 NOT_LOGGED = "not logged"
 """How a channel stands that is not there yet."""
@@ -50,7 +52,8 @@ class PlannedQuestion:
     state : the state that must occur; weather : when it does
     hours, days : least hours in that state; least full days between the visits
     also : what else it takes, '' for nothing
-    standing : READY, MISSING, TOO_SLOW or NOT_KNOWN; None where nothing is logged yet
+    standing : READY, INFERRED, MISSING, TOO_SLOW or NOT_KNOWN; None where nothing is logged yet
+    inferred : where INFERRED, from what, and the expected error
     missing, too_slow : what stands in its way, as a technician says it
     cannot_tell : what stays unknown without a channel that helps, one sentence each
     """
@@ -69,6 +72,7 @@ class PlannedQuestion:
     days: float
     also: str = ""
     standing: str | None = None
+    inferred: str = ""
     missing: tuple[str, ...] = ()
     too_slow: tuple[str, ...] = ()
     cannot_tell: tuple[str, ...] = ()

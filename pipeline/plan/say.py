@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
 from pipeline.plan.record import (
+    INFERRED,
     MISSING,
     NOT_KNOWN,
     NOT_LOGGED,
@@ -69,9 +70,13 @@ def standing_text(plan: Plan) -> str:
         return ""
     n = {
         s: sum(q.standing == s for q in plan.questions)
-        for s in (READY, MISSING, TOO_SLOW, NOT_KNOWN)
+        for s in (READY, INFERRED, MISSING, TOO_SLOW, NOT_KNOWN)
     }
-    parts = [f"{words.of_all(n[READY], len(plan.questions))} questions can be answered"]
+    told = n[READY] + n[INFERRED]
+    parts = [f"{words.of_all(told, len(plan.questions))} questions can be answered"]
+    if n[INFERRED]:
+        whose = "" if not n[READY] else f"{n[INFERRED]} of them "
+        parts[0] += f", {whose}by what is inferred only, with the error told beside each"
     if n[MISSING]:
         parts.append(f"{n[MISSING]} lack{'s' if n[MISSING] == 1 else ''} a channel")
     if n[TOO_SLOW]:
@@ -138,7 +143,9 @@ def plan_text(plan: Plan, width: int = 100) -> str:
         )
     rows = []
     for q in plan.questions:
-        if q.standing in (None, READY, NOT_KNOWN):
+        if q.standing == INFERRED:
+            note = q.inferred
+        elif q.standing in (None, READY, NOT_KNOWN):
             note = q.standing or ""
         else:
             lacks = [f"no {m}" for m in q.missing] + list(q.too_slow)
@@ -242,6 +249,7 @@ def plan_document(plan: Plan) -> dict[str, object]:
                 "least_days": q.days,
                 "also": q.also or None,
                 "standing": q.standing,
+                "inferred": q.inferred or None,
                 "missing": list(q.missing),
                 "too_slow": list(q.too_slow),
                 "cannot_tell": list(q.cannot_tell),

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from pipeline.plan.record import MISSING, NOT_KNOWN, READY, TOO_SLOW, Plan, PlannedQuestion
+from pipeline.plan.record import (
+    INFERRED,
+    MISSING,
+    NOT_KNOWN,
+    READY,
+    TOO_SLOW,
+    Plan,
+    PlannedQuestion,
+)
 from pipeline.plan.say import slowest_text
 from pipeline.words import sentence
 from reports.block import Block
@@ -13,7 +21,13 @@ from reports.markup import fill
 from reports.table import Cell, Column, Table, table_html
 from reports.theme import result_shape
 
-_SHAPES = {READY: "found", MISSING: "cannot tell", TOO_SLOW: "cannot tell", NOT_KNOWN: "not found"}
+_SHAPES = {
+    READY: "found",
+    INFERRED: "found",
+    MISSING: "cannot tell",
+    TOO_SLOW: "cannot tell",
+    NOT_KNOWN: "not found",
+}
 _NOTES = """
 {% if later %}<p class="basis">Not yet judged by a rule of this version, but worth logging now:
 {{ later }}.</p>{% endif %}
@@ -61,6 +75,9 @@ def _standing(q: PlannedQuestion) -> Cell | str:
     unknown = f" Stays unknown: {'; '.join(q.cannot_tell)}." if q.cannot_tell else ""
     if q.standing is None:
         return f"{'; '.join(q.cannot_tell)}." if q.cannot_tell else "nothing"
+    if q.standing == INFERRED:
+        lacks = q.inferred.removeprefix(f"{INFERRED} ")
+        return Cell(f"Inferred {lacks}.{unknown}", icon=result_shape(_SHAPES[INFERRED]) + " ")
     lacks = "; ".join([f"no {m}" for m in q.missing] + list(q.too_slow))
     said = f"{q.standing.capitalize()}{': ' if lacks else ''}{lacks}."
     return Cell(said + unknown, icon=result_shape(_SHAPES[q.standing]) + " ")
