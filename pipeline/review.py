@@ -21,7 +21,7 @@ from pipeline.result import Finding, Judged, SiteInfo, SiteResult, Span, Verdict
 from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
 from pipeline.site import Site, Value
 from pipeline.site_reader import read_site
-from pipeline.stages import Stage, discover, frame, put, run
+from pipeline.stages import Stage, frame, listed, put, run
 from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables
 from pipeline.thresholds import THRESHOLDS, values_for
@@ -108,7 +108,7 @@ def measure_sites(
     the first; two passes at most.
     """
     prepare(con, sites, ask)
-    stages = [s for s in discover(con) if s.folder < VIEW_FOLDER]
+    stages = [s for s in listed() if s.folder < VIEW_FOLDER]
     until_clock = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE) + 1
     run(con, stages[:until_clock], on_stage)
     if align:
@@ -182,7 +182,7 @@ def _result(
 ) -> SiteResult:
     said = judge(con, site, units=units, redact=redact)
     put(con, "run.finding_window", _finding_windows(site.id, said.findings))
-    views = [s for s in discover(con) if s.folder == VIEW_FOLDER]
+    views = [s for s in listed() if s.folder == VIEW_FOLDER]
     run(con, views, on_stage)
     frames = said.frames | {stage.table: frame(con, stage.table, site.id) for stage in views}
     return SiteResult(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import types
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +16,7 @@ import pytest
 import pipeline.measures
 import pipeline.stages as runner
 from pipeline.errors import StageError
-from pipeline.stages import discover, frame, put, reads_of, run
+from pipeline.stages import discover, frame, listed, put, reads_of, run
 from pipeline.store import connect_working
 from pipeline.tables import tables
 
@@ -49,6 +50,10 @@ def sandbox(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Sandbox:
 
 
 # ---------------------------------------------------------------------------- finding and order
+
+
+def test_what_stages_read_by_their_text_is_what_the_parser_says(con: Any) -> None:
+    assert listed() == discover(con)
 
 
 def test_stages_stand_in_the_order_of_their_names(con: Any, sandbox: Sandbox) -> None:
@@ -333,20 +338,37 @@ def test_every_table_has_a_case_with_two_sites(bench: Any) -> None:
 # ---------------------------------------------------------------------------- streaming windows
 
 
-def test_streaming_windows_read_tables_whose_order_is_checked(bench: Any) -> None:
-    """`over ()` stands only where the guard can see (site, channel, ts)."""
+STREAMED = {
+    "run_state.fan_told": "channel.reading",
+    "trust.look": "channel.reading",
+    "trust.constant": "channel.reading",
+    "trust.outlier": "channel.reading",
+    "trust.gap": "channel.reading",
+    "signal.piece": "channel.reading",
+    "signal.static_steady": "signal.piece",
+    "interval.condition": "its own rows",
+    "interval.static_above_target": "interval.static_piece",
+    "interval.static_swing": "interval.static_piece",
+}
+"""What each stage with a streaming window streams over."""
+
+
+def test_streaming_windows_run_over_rows_in_order(bench: Any) -> None:
+    """`over ()` stands only where the guard sees (site, channel, ts), or the maker ends in it."""
     streaming = [s for s in bench.stages.values() if s.sql and runner.STREAMING.search(s.sql)]
-    assert {s.table for s in streaming} == {
-        "trust.look",
-        "trust.constant",
-        "trust.outlier",
-        "trust.gap",
-        "signal.piece",
-    }
+    assert {s.table for s in streaming} == set(STREAMED)
+    in_order = re.compile(
+        r"order by (\w+\.)?site_id, ((\w+\.)?channel_id, )?(\w+\.)?(start_)?ts\s*$"
+    )
     for stage in streaming:
-        assert "channel.reading" in stage.reads
-        columns = [c.name for c in tables()["channel.reading"].columns]
-        assert {"channel_id", "ts"} <= set(columns)
+        streamed = STREAMED[stage.table]
+        if streamed == "its own rows":
+            assert re.search(r"from \(select \* from \w+ order by site_id, ts\)", stage.sql)
+            continue
+        assert streamed in stage.reads
+        columns = {c.name for c in tables()[streamed].columns}
+        if not {"channel_id", "ts"} <= columns:
+            assert in_order.search(bench.stages[streamed].sql), streamed
 
 
 def _readings(*rows: tuple[str, int, int]) -> list[dict[str, Any]]:

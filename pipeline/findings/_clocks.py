@@ -53,6 +53,13 @@ class Clock:
 
 def clocks(site: SiteFrames) -> list[Clock]:
     """Every logger that was compared, in the table's order; empty where none was."""
+    if "clocks" not in site.made_once:
+        site.made_once["clocks"] = _clocks(site)
+    made: list[Clock] = site.made_once["clocks"]
+    return made
+
+
+def _clocks(site: SiteFrames) -> list[Clock]:
     if not site.has_table("trust.clock_offset"):
         return []
     rows = records(site.table("trust.clock_offset"))

@@ -13,6 +13,7 @@ import pandas as pd
 from pipeline import words
 from pipeline.channels import ROLES
 from pipeline.result import SiteInfo, Span
+from pipeline.sampling import intervals
 from pipeline.units import MICROSECONDS
 
 GROUPS = {
@@ -68,18 +69,31 @@ class SiteFrames:
 
     def coverage(self, figure: str) -> Coverage | None:
         """Coverage and resolution of a figure of measure.coverage; None if it is not there."""
+        return self._coverages.get(figure)
+
+    @cached_property
+    def _coverages(self) -> dict[str, Coverage]:
+        """Rows of measure.coverage by figure, the first of each: every rule asks for one."""
         if not self.has_table("measure.coverage"):
-            return None
-        rows = self.table("measure.coverage")
-        rows = rows[rows["figure"] == figure]
-        if rows.empty:
-            return None
-        row = rows.iloc[0]
-        missing = row["missing"] if isinstance(row["missing"], str) else ""
-        return Coverage(
-            coverage=number(row["coverage"]) or 0.0,
-            resolution_s=number(row["resolution_s"]),
-            missing=tuple(part.strip() for part in missing.split(",") if part.strip()),
+            return {}
+        return {
+            row.figure: Coverage(
+                coverage=row.coverage or 0.0,
+                resolution_s=row.resolution_s,
+                missing=tuple(
+                    part.strip() for part in (row.missing or "").split(",") if part.strip()
+                ),
+            )
+            for row in reversed(records(self.table("measure.coverage")))
+        }
+
+    @cached_property
+    def role_intervals_s(self) -> dict[str, float]:
+        """How often each role was read [s], the slowest of its channels."""
+        return intervals(
+            self.table("signal.coverage"),
+            self.table("channel.rate") if self.has_table("channel.rate") else None,
+            1.0 - self.threshold("coverage_warn_frac"),
         )
 
     @cached_property
@@ -241,18 +255,21 @@ def number(value: Any) -> float | None:
 def records(rows: pd.DataFrame) -> list[Any]:
     """The rows as plain records whose attributes are the columns; nulls are None."""
     columns = [str(c) for c in rows.columns]
-    lists = []
-    for n in range(len(columns)):
-        column = rows.iloc[:, n]
-        values = list(column)
-        null = column.isna().to_numpy()
-        if null.any():
-            values = [None if gone else v for v, gone in zip(values, null, strict=True)]
-        lists.append(values)
+    if not len(rows):
+        return []
+    lists = [_values(rows.iloc[:, n]) for n in range(len(columns))]
     return [
         SimpleNamespace(**dict(zip(columns, values, strict=True)))
         for values in zip(*lists, strict=True)
     ]
+
+
+def _values(column: pd.Series) -> list[Any]:
+    if column.dtype.kind in "mM":  # its null stays NaT whatever stands in for it
+        return [none_if_null(v) for v in column]
+    # the stubs do not know None, which pandas takes for any kind of column
+    objects: Any = column.to_numpy(dtype=object, na_value=None)  # type: ignore[call-overload]
+    return list(objects)
 
 
 def flags(column: pd.Series) -> pd.Series:

@@ -14,7 +14,7 @@ from pipeline.channels import INFERRED_ROLES, OUTPUT_ROLES
 from pipeline.findings._base import Declaration, Found, NotFound
 from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, role_words
-from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, RESULTS, Standing, intervals, standing
+from pipeline.sampling import AT_LEAST, CERTAIN, NOT_GIVEN, RESULTS, Standing, standing
 from pipeline.units import MICROSECONDS
 
 NEVER_FRAC = 0.005
@@ -65,12 +65,7 @@ def sampling(site: SiteFrames, d: Declaration) -> Standing | None:
     if d.about == "log":
         return None
     needed = {role for group in d.needs_roles for role in group}
-    logged = intervals(
-        site.table("signal.coverage"),
-        site.table("channel.rate") if site.has_table("channel.rate") else None,
-        1.0 - site.threshold("coverage_warn_frac"),
-    )
-    own = {role: s for role, s in logged.items() if role in needed}
+    own = {role: s for role, s in site.role_intervals_s.items() if role in needed}
     found = [standing(name, own, site.thresholds) for name in d.needs_tables]
     short = [s for s in found if s is not None and s.result != CERTAIN]
     return max(

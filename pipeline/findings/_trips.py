@@ -85,6 +85,14 @@ def load(site: SiteFrames, kind: str) -> Trips | None:
 
     What stands beside a trip on a clock that is off is left out, as if it was not logged.
     """
+    name = f"{kind} limit trips"
+    if name not in site.made_once:
+        site.made_once[name] = _load(site, kind)
+    made: Trips | None = site.made_once[name]
+    return made
+
+
+def _load(site: SiteFrames, kind: str) -> Trips | None:
     rows = site.table("measure.trip_context")
     rows = rows[(rows["kind"] == kind) & ~flags(rows["in_visit"])]
     rows = rows.sort_values("start_ts").reset_index(drop=True)

@@ -15,6 +15,7 @@ from pipeline.measures import (
     check_static,
     check_zones,
 )
+from pipeline.measures.one_row import by_site
 from pipeline.measures.trouble import Channel, Problem, SiteChannels, tuples
 
 TABLE = "trust.problem"
@@ -91,11 +92,14 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
 
     frames : the tables of READS, any number of sites; instants int64 UTC microseconds
     """
+    limits_of = by_site(frames["run.threshold"])
+    frames = {name: f for name, f in frames.items() if name != "run.threshold"}
     of_site = {name: dict(list(f.groupby("site_id", sort=False))) for name, f in frames.items()}
     empty = {name: f.iloc[:0] for name, f in frames.items()}
     rows: list[dict[str, Any]] = []
     for site_id in frames["run.window"]["site_id"]:
-        site = _site({n: of_site[n].get(site_id, empty[n]) for n in frames})
+        tables = {n: of_site[n].get(site_id, empty[n]) for n in frames}
+        site = _site(tables, {name: float(value) for name, value in limits_of[site_id].items()})
         by_id = {c.channel_id: c for c in site.channels}
         for p in found(site):
             c = by_id[p.channel_id]
@@ -121,7 +125,7 @@ def found(site: SiteChannels) -> list[Problem]:
     return of_states + kept
 
 
-def _site(tables: dict[str, pd.DataFrame]) -> SiteChannels:
+def _site(tables: dict[str, pd.DataFrame], limits: dict[str, float]) -> SiteChannels:
     window = tuples(tables["run.window"])[0]
     listed = tables["channel.channel"]
     listed = listed[listed["is_primary"] & listed["kind"].isin(["analog", "state"])]
@@ -139,11 +143,10 @@ def _site(tables: dict[str, pd.DataFrame]) -> SiteChannels:
         )
         for c in tuples(listed)
     )
-    limits = next(iter(tables["run.threshold"].to_dict(orient="records")))
     site = next(iter(tables["run.site"].to_dict(orient="records")), {})
     return SiteChannels(
         tables,
-        {str(k): float(v) for k, v in limits.items() if k != "site_id"},
+        limits,
         {str(k): v for k, v in site.items()},
         int(window.start_ts),
         int(window.end_ts),

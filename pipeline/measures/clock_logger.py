@@ -27,6 +27,7 @@ class Logger:
         state_of: Mapping[Any, pd.DataFrame],
     ) -> None:
         self.name = name
+        self._switching: dict[tuple[frozenset[str], float], Switching | None] = {}
         self._channels: list[_Channel] = []
         used = channels[channels["is_primary"]]
         names = ("channel_id", "role", "zone", "kind", "is_sampled", "interval_s")
@@ -114,7 +115,12 @@ class Logger:
 
     def switching(self, roles: Iterable[str], bridge_s: float) -> Switching | None:
         """On- and off-edges of "any of these roles is on"; None where none is logged."""
-        wanted = frozenset(roles)
+        asked = (frozenset(roles), bridge_s)
+        if asked not in self._switching:
+            self._switching[asked] = self._switching_of(*asked)
+        return self._switching[asked]
+
+    def _switching_of(self, wanted: frozenset[str], bridge_s: float) -> Switching | None:
         start: list[Floats] = []
         end: list[Floats] = []
         code: list[NDArray[np.int64]] = []

@@ -39,6 +39,7 @@ from pipeline.measures.clock_logger import Logger
 from pipeline.measures.clock_rooms import rooms_answer
 from pipeline.measures.edge_match import Match
 from pipeline.measures.edges import n_instants
+from pipeline.measures.one_row import by_site
 
 TABLE = "trust.clock_offset"
 STAGE = "30_trust/31"
@@ -109,7 +110,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     settings = frames["run.setting"]
     travels = settings[settings["name"] == "damper_travel_s"].drop_duplicates("site_id")
     travel_of = dict(zip(travels["site_id"], travels["value"], strict=True))
-    limits_of = frames["run.threshold"].set_index("site_id").to_dict(orient="index")
+    limits_of = by_site(frames["run.threshold"])
     rows: list[dict[str, Any]] = []
     for site_id, of_site in channels.groupby("site_id", sort=True):
         loggers = [

@@ -229,9 +229,11 @@ def onset(
 def _fit_bend(x: Floats, y: Floats) -> tuple[float, float] | None:
     """Onset (s, on the axis of x) of a two-lag response in the points, and its half width."""
     bins = np.rint(x / BIN_S).astype(np.int64)
-    values = np.unique(bins)
-    level = np.array([np.median(y[bins == b]) for b in values])
-    weight = np.array([(bins == b).sum() for b in values], dtype=float)
+    order = np.lexsort((y, bins))
+    values, first, n = np.unique(bins[order], return_index=True, return_counts=True)
+    sorted_y = y[order]  # in each bin: its middle one, or the mean of its middle two
+    level = (sorted_y[first + (n - 1) // 2] + sorted_y[first + n // 2]) / 2
+    weight = n.astype(float)
     centre = values * BIN_S
     onsets = np.arange(-60.0, 16.0)
     lags = np.array([(a, b, c) for a in SLOW_S for b in MIDDLE_S for c in FAST_S if a > b > c])

@@ -110,12 +110,14 @@ def fan_edges(series: Series, over_off_inwc: float) -> tuple[Edges, Edges]:
     change = np.flatnonzero(steady[1:] != steady[:-1]) + 1
     rises: list[float] = []
     falls: list[float] = []
-    for i in change[(change >= near + settle) & (change + near + settle < len(v))]:
+    change = change[(change >= near + settle) & (change + near + settle < len(v))]
+    whole_s = (2 * (near + settle) + 1.5) * step_s  # longer: a gap, and the edge was not seen
+    change = change[t[change + near + settle] - t[change - near - settle] <= whole_s]
+    beside = change[:, None] + np.arange(near)
+    befores = np.median(v[beside - near - settle], axis=1)
+    afters = np.median(v[beside + settle + 1], axis=1)
+    for i, before, after in zip(change, befores, afters, strict=True):
         first, last = i - near - settle, i + near + settle
-        if t[last] - t[first] > (last - first + 1.5) * step_s:
-            continue  # a gap: the edge was not seen
-        before = float(np.median(v[first : first + near]))
-        after = float(np.median(v[last - near + 1 : last + 1]))
         size = abs(after - before)
         if size < over_off_inwc:
             continue

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.mixture import GaussianMixture
 
 from pipeline.measures.coil_start import Coil, Seen, coil_of, start_of
 from pipeline.measures.inferred_numbers import number
@@ -388,6 +387,8 @@ def _split(levels: NDArray[np.float64]) -> float | None:
     """
     if len(levels) < LEAST_FOR_SPLIT:
         return None
+    from sklearn.mixture import GaussianMixture  # slow to import, and few sites need it
+
     column = levels[:, None]
     one = GaussianMixture(1, random_state=0).fit(column)
     two = GaussianMixture(2, random_state=0, n_init=3).fit(column)

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from sklearn.mixture import GaussianMixture
 
 from pipeline.expected_error import second_stage_error
 from pipeline.measures.inferred_numbers import number
@@ -116,6 +115,8 @@ def stages_of(levels: Values) -> Stages | None:
     """The two levels of two stages; None where the levels do not show two."""
     if len(levels) < LEAST_QUIET:
         return None
+    from sklearn.mixture import GaussianMixture  # slow to import, and few sites need it
+
     column = levels[:, None]
     one = GaussianMixture(1, random_state=0).fit(column)
     two = GaussianMixture(2, random_state=0, n_init=3).fit(column)

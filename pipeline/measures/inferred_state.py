@@ -14,6 +14,7 @@ import pandas as pd
 
 from pipeline.expected_error import expected
 from pipeline.measures.inferred_runs import Equipment, Readings, Stretch, runs_of
+from pipeline.measures.one_row import by_site
 from pipeline.units import MICROSECONDS
 
 TABLE = "run_state.inferred_state"
@@ -52,8 +53,8 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     readings = frames["run_state.supply_reading"]
     if readings.empty:
         return pd.DataFrame([], columns=COLUMNS)
-    sites = frames["run.site"].set_index("site_id").to_dict(orient="index")
-    limits = frames["run.threshold"].set_index("site_id").to_dict(orient="index")
+    sites = by_site(frames["run.site"])
+    limits = by_site(frames["run.threshold"])
     settings = frames["run.setting"]
     waits = settings[settings["name"] == "compressor_min_off_min"]
     min_off_min = waits.groupby("site_id")["value"].min().to_dict()

@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.measures.one_row import by_site
+
 TABLE = "measure.static_hunting"
 STAGE = "50_measure/87"
 DECLARED = '''
@@ -65,9 +67,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
 
     frames : the tables of READS, any number of sites; instants int64 UTC microseconds
     """
-    limits_of: dict[Any, dict[Any, Any]] = (
-        frames["run.threshold"].set_index("site_id").to_dict(orient="index")
-    )
+    limits_of = by_site(frames["run.threshold"])
     coverage = frames["measure.coverage"]
     quality = coverage[coverage["figure"] == "static"].set_index("site_id")
     rows: list[dict[str, Any]] = []

@@ -17,7 +17,6 @@ from math import exp, hypot, log
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.linear_model import HuberRegressor
 
 from pipeline.measures.inferred_numbers import number
 
@@ -291,6 +290,8 @@ def _fitted(shape: Shape, stretches: list[Steps], paths: list[Ints]) -> Shape:
     x, d = np.concatenate(over), np.concatenate(moved)
     tau_s = shape.tau_s
     if len(x) >= LEAST_STEPS and np.ptp(x) > 5.0:
+        from sklearn.linear_model import HuberRegressor  # slow to import, and few sites need it
+
         share = -float(HuberRegressor().fit(x[:, None], d).coef_[0])
         if 0.02 < share < 0.98:
             tau_s = float(np.clip(-stretches[0].step_s / log(1.0 - share), *TAU_S))

@@ -25,7 +25,7 @@ from pipeline.replay.tables import cautions, every
 from pipeline.review import judge, measure_sites
 from pipeline.run_tables import ALWAYS_END_TS, ALWAYS_START_TS
 from pipeline.site_reader import read_site
-from pipeline.stages import discover, frame, put, run
+from pipeline.stages import frame, listed, put, run
 from pipeline.store import attach_sites, connect_working
 
 SCHEMA_NAME = "zonetrail.replay/1"
@@ -63,7 +63,7 @@ def replay_site(
         tell("replaying")
         said = judge(con, site, units=units, redact=redact)
         put(con, "run.replay_level", asked_levels(site.id, asked, said.frames["run.setting"]))
-        stages = [s for s in discover(con) if s.folder == FOLDER]
+        stages = [s for s in listed() if s.folder == FOLDER]
         run(con, stages)
         made = {stage.table: frame(con, stage.table, site.id) for stage in stages}
     finally:

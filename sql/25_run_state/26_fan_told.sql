@@ -151,42 +151,61 @@ available as (
     group by s.site_id
 ),
 
-static_sample as (
+-- each reading with the ones before and after it in the same channel, in the order they are stored in
+neighbour as (
     select
-        r.site_id,
-        r.ts,
-        lead(r.ts) over (partition by r.site_id order by r.ts) as next_ts,
-        r.value > l.off_inwc + t.fan_static_over_off_inwc as is_on,
-        l.interval_s * t.hold_max_intervals * 1e6 as hold_us,
-    from channel.reading r
-    join level l on l.site_id = r.site_id and l.channel_id = r.channel_id
-    join available a on a.site_id = r.site_id and a.source in ('static_pressure', 'output_g')
-    join run.threshold t on t.site_id = r.site_id
+        site_id,
+        channel_id,
+        ts,
+        value,
+        if(lag(site_id) over () = site_id and lag(channel_id) over () = channel_id, lag(ts) over (), null) as before_ts,
+        lag(value) over () as before_value,
+        if(lead(site_id) over () = site_id and lead(channel_id) over () = channel_id, lead(ts) over (), null) as next_ts,
+    from channel.reading
 ),
 
-static_break as (
+-- up, down or not known (no reading follows in time), where that changes
+static_change as (
     select
-        *,
-        is_on is distinct from lag(is_on) over (partition by site_id order by ts)
-            or ts - lag(ts) over (partition by site_id order by ts) > hold_us as is_new,
-    from static_sample
-    where next_ts - ts <= hold_us
+        site_id,
+        ts,
+        before_ts,
+        if(next_ts - ts <= hold_us, value > edge_inwc, null) as is_on,
+    from (
+        select
+            r.*,
+            l.interval_s * t.hold_max_intervals * 1e6 as hold_us,
+            l.off_inwc + t.fan_static_over_off_inwc as edge_inwc,
+        from neighbour r
+        join level l on l.site_id = r.site_id and l.channel_id = r.channel_id
+        join available a on a.site_id = r.site_id and a.source in ('static_pressure', 'output_g')
+        join run.threshold t on t.site_id = r.site_id
+    )
+    where
+        before_ts is null
+        or is_on is distinct from if(ts - before_ts <= hold_us, before_value > edge_inwc, null)
 ),
 
 -- up for less than that is a gust or a door, not the fan
 static_run as (
     select
-        b.site_id,
-        min(b.ts) as start_ts,
-        max(b.next_ts) as end_ts,
-        max(b.ts) as last_ts,
-        any_value(b.is_on) and max(b.next_ts) - min(b.ts) >= any_value(t.fan_static_min_s) * 1e6 as is_on,
+        c.site_id,
+        c.start_ts,
+        c.end_ts,
+        c.last_ts,
+        c.is_on and c.end_ts - c.start_ts >= t.fan_static_min_s * 1e6 as is_on,
     from (
-        select *, sum(is_new::int) over (partition by site_id order by ts) as run_id
-        from static_break
-    ) b
-    join run.threshold t on t.site_id = b.site_id
-    group by b.site_id, b.run_id
+        select
+            site_id,
+            ts as start_ts,
+            is_on,
+            lead(ts) over w as end_ts,
+            lead(before_ts) over w as last_ts,
+        from static_change
+        window w as (partition by site_id order by ts)
+    ) c
+    join run.threshold t on t.site_id = c.site_id
+    where c.is_on is not null
 ),
 
 logged as (

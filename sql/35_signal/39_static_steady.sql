@@ -16,6 +16,8 @@ n_reading = "INTEGER | - | readings averaged"
 -- Nemirovski 1997; Katkovnik 1999). The noise is read off second differences, which a level or a ramp
 -- leaves at zero: the quarter of them that bend least is noise, whatever moves besides. Of N(0, s) the
 -- second difference is N(0, s sqrt 6), and the lower quartile of |N(0, 1)| is 0.3186 (standard tables).
+--
+-- All that looks at neighbours does so in the order in which pieces are stored, before anything is joined.
 with
 
 piece as (
@@ -25,44 +27,66 @@ piece as (
         end_ts,
         start_value,
         end_value,
-        sum(is_new) over (partition by site_id order by start_ts) as run_id,
-    from (
-        select
-            *,
-            (lag(end_ts) over (partition by site_id order by start_ts) is distinct from start_ts)::int as is_new,
-        from signal.piece
-        where role = 'static_pressure'
-    )
+        lag(site_id) over () is distinct from site_id or lag(end_ts) over () is distinct from start_ts as is_new,
+        lead(site_id) over () is distinct from site_id or lead(start_ts) over () is distinct from end_ts as is_last,
+    from signal.piece
+    where role = 'static_pressure'
 ),
 
+-- the start of each piece, and the end of the last one before a gap
 reading as (
-    select site_id, run_id, start_ts as ts, start_value as inwc
-    from piece
-    union all
-    select site_id, run_id, max(end_ts), arg_max(end_value, end_ts)
-    from piece
-    group by site_id, run_id
+    select
+        site_id,
+        if(is_end, end_ts, start_ts) as ts,
+        if(is_end, end_value, start_value) as inwc,
+        is_new and not is_end as is_new,
+    from (select *, unnest(if(is_last, [false, true], [false])) as is_end from piece)
 ),
 
 numbered as (
     select
-        r.site_id,
-        r.run_id,
-        r.ts,
-        r.inwc,
-        row_number() over w as n,
-        sum(r.inwc) over w as total,
-        least(lag(r.inwc) over w, r.inwc, lead(r.inwc) over w) > t.fan_static_over_off_inwc as is_fan,
-        if(is_fan, abs(lag(r.inwc) over w - 2 * r.inwc + lead(r.inwc) over w), null) as bend_inwc,
-    from reading r
-    join run.threshold t on t.site_id = r.site_id
-    window w as (partition by r.site_id, r.run_id order by r.ts)
+        *,
+        sum(inwc) over (rows unbounded preceding) as total,
+        max(if(is_new, row_id, null)) over (rows unbounded preceding) as run_id,
+        row_id - run_id + 1 as n,
+    from (select *, row_number() over () as row_id from reading)
+),
+
+-- means of as many readings up to and from each one; null over the run's ends
+beside as (
+    select
+        site_id,
+        ts,
+        inwc,
+        lag(inwc) over () as inwc_before,
+        lead(inwc) over () as inwc_after,
+        n >= 2 and lead(run_id, 1) over () = run_id as is_inside,
+        if(n >= 2, total - coalesce(lag(total, 2) over (), 0), null) / 2 as before_2,
+        if(n >= 4, total - coalesce(lag(total, 4) over (), 0), null) / 4 as before_4,
+        if(n >= 8, total - coalesce(lag(total, 8) over (), 0), null) / 8 as before_8,
+        if(n >= 16, total - coalesce(lag(total, 16) over (), 0), null) / 16 as before_16,
+        if(lead(run_id, 1) over () = run_id, lead(total, 1) over () - total + inwc, null) / 2 as after_2,
+        if(lead(run_id, 3) over () = run_id, lead(total, 3) over () - total + inwc, null) / 4 as after_4,
+        if(lead(run_id, 7) over () = run_id, lead(total, 7) over () - total + inwc, null) / 8 as after_8,
+        if(lead(run_id, 15) over () = run_id, lead(total, 15) over () - total + inwc, null) / 16 as after_16,
+    from numbered
 ),
 
 target as (
     select site_id, name, value as target_inwc, start_ts, end_ts
     from run.setting
     where name = 'static_target_inwc'
+),
+
+bend as (
+    select
+        b.site_id,
+        b.ts,
+        b.inwc,
+        abs(b.inwc_before - 2 * b.inwc + b.inwc_after) as bend_inwc,
+    from beside b
+    join run.threshold t on t.site_id = b.site_id
+    where b.is_inside and least(b.inwc_before, b.inwc, b.inwc_after) > t.fan_static_over_off_inwc
 ),
 
 -- near the target if there is enough there, else at any level that a fan makes; null: too little to tell
@@ -76,7 +100,7 @@ noise as (
             ) / (0.3186 * sqrt(6)),
             any_value(t.static_noise_max_inwc)
         ) as noise_inwc,
-    from numbered r
+    from bend r
     join run.threshold t on t.site_id = r.site_id
     join target g on g.site_id = r.site_id and r.ts >= g.start_ts and r.ts < g.end_ts
     group by r.site_id
@@ -84,31 +108,33 @@ noise as (
 ),
 
 step as (
-    select site_id, median(end_ts - start_ts) / 1e6 as step_s from piece group by site_id
+    select site_id, median(end_ts - start_ts) / 1e6 as step_s
+    from signal.piece
+    where role = 'static_pressure'
+    group by site_id
 ),
 
--- means of as many readings up to and from each one; null over the run's ends and for too long a time
-beside as (
+-- none for too long a time
+near as (
     select
-        r.site_id,
-        r.ts,
-        r.inwc,
+        b.site_id,
+        b.ts,
+        b.inwc,
         o.noise_inwc,
         o.noise_inwc * t.static_steady_sigmas as reach_inwc,
         t.static_steady_s / s.step_s as n_max,
-        if(n_max >= 2 and r.n >= 2, r.total - coalesce(lag(r.total, 2) over w, 0), null) / 2 as before_2,
-        if(n_max >= 4 and r.n >= 4, r.total - coalesce(lag(r.total, 4) over w, 0), null) / 4 as before_4,
-        if(n_max >= 8 and r.n >= 8, r.total - coalesce(lag(r.total, 8) over w, 0), null) / 8 as before_8,
-        if(n_max >= 16 and r.n >= 16, r.total - coalesce(lag(r.total, 16) over w, 0), null) / 16 as before_16,
-        if(n_max >= 2, lead(r.total, 1) over w - r.total + r.inwc, null) / 2 as after_2,
-        if(n_max >= 4, lead(r.total, 3) over w - r.total + r.inwc, null) / 4 as after_4,
-        if(n_max >= 8, lead(r.total, 7) over w - r.total + r.inwc, null) / 8 as after_8,
-        if(n_max >= 16, lead(r.total, 15) over w - r.total + r.inwc, null) / 16 as after_16,
-    from numbered r
-    join noise o on o.site_id = r.site_id
-    join step s on s.site_id = r.site_id
-    join run.threshold t on t.site_id = r.site_id
-    window w as (partition by r.site_id, r.run_id order by r.ts)
+        if(n_max >= 2, b.before_2, null) as before_2,
+        if(n_max >= 4, b.before_4, null) as before_4,
+        if(n_max >= 8, b.before_8, null) as before_8,
+        if(n_max >= 16, b.before_16, null) as before_16,
+        if(n_max >= 2, b.after_2, null) as after_2,
+        if(n_max >= 4, b.after_4, null) as after_4,
+        if(n_max >= 8, b.after_8, null) as after_8,
+        if(n_max >= 16, b.after_16, null) as after_16,
+    from beside b
+    join noise o on o.site_id = b.site_id
+    join step s on s.site_id = b.site_id
+    join run.threshold t on t.site_id = b.site_id
 ),
 
 -- ends of the common interval as it narrows, on both sides
@@ -131,7 +157,7 @@ narrowed as (
         least(after_high_4, after_8 + reach_inwc / sqrt(8)) as after_high_8,
         greatest(after_low_8, after_16 - reach_inwc / 4) as after_low_16,
         least(after_high_8, after_16 + reach_inwc / 4) as after_high_16,
-    from beside
+    from near
 ),
 
 chosen as (

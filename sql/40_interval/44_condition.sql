@@ -155,39 +155,74 @@ inferred as (
     group by site_id
 ),
 
+-- every step up has its step down, so that a site's sums end at nought and the next site's begin there
+running as (
+    select
+        site_id,
+        ts as start_ts,
+        if(lead(site_id) over () = site_id, lead(ts) over (), null) as end_ts,
+        sum(w1_on) over (rows unbounded preceding) as w1_on,
+        sum(w1_known) over (rows unbounded preceding) as w1_known,
+        sum(w2_on) over (rows unbounded preceding) as w2_on,
+        sum(w2_known) over (rows unbounded preceding) as w2_known,
+        sum(y1_on) over (rows unbounded preceding) as y1_on,
+        sum(y1_known) over (rows unbounded preceding) as y1_known,
+        sum(y2_on) over (rows unbounded preceding) as y2_on,
+        sum(y2_known) over (rows unbounded preceding) as y2_known,
+        sum(aux_on) over (rows unbounded preceding) as aux_on,
+        sum(aux_known) over (rows unbounded preceding) as aux_known,
+        sum(fan_on) over (rows unbounded preceding) as fan_on,
+        sum(fan_known) over (rows unbounded preceding) as fan_known,
+        sum(pump_heating) over (rows unbounded preceding) as pump_heating,
+        sum(pump_cooling) over (rows unbounded preceding) as pump_cooling,
+        sum(made_burner) over (rows unbounded preceding) as made_burner,
+        sum(made_pump) over (rows unbounded preceding) as made_pump,
+        sum(made_heat) over (rows unbounded preceding) as made_heat,
+        sum(made_cool) over (rows unbounded preceding) as made_cool,
+        sum(heat_inferred) over (rows unbounded preceding) as heat_inferred,
+        sum(cool_inferred) over (rows unbounded preceding) as cool_inferred,
+        sum(heat_mask) over (rows unbounded preceding) as heat_mask,
+        sum(n_heat) over (rows unbounded preceding) as n_heat,
+        sum(cool_mask) over (rows unbounded preceding) as cool_mask,
+        sum(n_cool) over (rows unbounded preceding) as n_cool,
+        sum(n_untold) over (rows unbounded preceding) as n_untold,
+        sum(call_known) over (rows unbounded preceding) as call_known,
+        sum(visit) over (rows unbounded preceding) as visit,
+    from (select * from at_once order by site_id, ts)
+),
+
 standing as (
     select
         a.site_id,
-        a.ts as start_ts,
-        lead(a.ts) over w as end_ts,
-        if(sum(a.w1_known) over w > 0, coalesce(sum(a.w1_on) over w, 0) > 0, if(l.has_w1, null, false)) as w1,
-        if(sum(a.w2_known) over w > 0, coalesce(sum(a.w2_on) over w, 0) > 0, if(l.has_w2, null, false)) as w2,
-        if(sum(a.y1_known) over w > 0, coalesce(sum(a.y1_on) over w, 0) > 0, if(l.has_y1, null, false)) as y1,
-        if(sum(a.y2_known) over w > 0, coalesce(sum(a.y2_on) over w, 0) > 0, if(l.has_y2, null, false)) as y2,
-        if(sum(a.aux_known) over w > 0, coalesce(sum(a.aux_on) over w, 0) > 0, if(l.has_aux, null, false)) as aux,
-        if(sum(a.fan_known) over w > 0, coalesce(sum(a.fan_on) over w, 0) > 0, null) as fan_on,
-        coalesce(sum(a.pump_heating) over w, 0) > 0 as pump_heating,
-        coalesce(sum(a.pump_cooling) over w, 0) > 0 as pump_cooling,
-        coalesce(sum(a.made_burner) over w, 0) > 0 as made_burner,
-        coalesce(sum(a.made_pump) over w, 0) > 0 as made_pump,
-        coalesce(sum(a.made_heat) over w, 0) > 0 as made_heat,
-        coalesce(sum(a.made_cool) over w, 0) > 0 as made_cool,
-        (not coalesce(n.infers_heat, false) or coalesce(sum(a.heat_inferred) over w, 0) > 0)
-            and (not coalesce(n.infers_cool, false) or coalesce(sum(a.cool_inferred) over w, 0) > 0)
+        a.start_ts,
+        a.end_ts,
+        if(a.w1_known > 0, coalesce(a.w1_on, 0) > 0, if(l.has_w1, null, false)) as w1,
+        if(a.w2_known > 0, coalesce(a.w2_on, 0) > 0, if(l.has_w2, null, false)) as w2,
+        if(a.y1_known > 0, coalesce(a.y1_on, 0) > 0, if(l.has_y1, null, false)) as y1,
+        if(a.y2_known > 0, coalesce(a.y2_on, 0) > 0, if(l.has_y2, null, false)) as y2,
+        if(a.aux_known > 0, coalesce(a.aux_on, 0) > 0, if(l.has_aux, null, false)) as aux,
+        if(a.fan_known > 0, coalesce(a.fan_on, 0) > 0, null) as fan_on,
+        coalesce(a.pump_heating, 0) > 0 as pump_heating,
+        coalesce(a.pump_cooling, 0) > 0 as pump_cooling,
+        coalesce(a.made_burner, 0) > 0 as made_burner,
+        coalesce(a.made_pump, 0) > 0 as made_pump,
+        coalesce(a.made_heat, 0) > 0 as made_heat,
+        coalesce(a.made_cool, 0) > 0 as made_cool,
+        (not coalesce(n.infers_heat, false) or coalesce(a.heat_inferred, 0) > 0)
+            and (not coalesce(n.infers_cool, false) or coalesce(a.cool_inferred, 0) > 0)
             as inferred_known,
         l.any_output or n.infers_heat is not null as any_source,
         l.n_call_channel > 0
-            and coalesce(sum(a.call_known) over w, 0) = l.n_call_channel
-            and coalesce(sum(a.n_untold) over w, 0) = 0 as calls_known,
-        coalesce(sum(a.heat_mask) over w, 0)::bigint as heat_mask,
-        coalesce(sum(a.n_heat) over w, 0)::bigint as n_heat,
-        coalesce(sum(a.cool_mask) over w, 0)::bigint as cool_mask,
-        coalesce(sum(a.n_cool) over w, 0)::bigint as n_cool,
-        coalesce(sum(a.visit) over w, 0) > 0 as in_visit,
-    from at_once a
+            and coalesce(a.call_known, 0) = l.n_call_channel
+            and coalesce(a.n_untold, 0) = 0 as calls_known,
+        coalesce(a.heat_mask, 0)::bigint as heat_mask,
+        coalesce(a.n_heat, 0)::bigint as n_heat,
+        coalesce(a.cool_mask, 0)::bigint as cool_mask,
+        coalesce(a.n_cool, 0)::bigint as n_cool,
+        coalesce(a.visit, 0) > 0 as in_visit,
+    from running a
     join logged l on l.site_id = a.site_id
     left join inferred n on n.site_id = a.site_id
-    window w as (partition by a.site_id order by a.ts)
 ),
 
 mode as (

@@ -68,24 +68,28 @@ cut as (
     select site_id, mid_ts from piece where is_jump
 ),
 
-edge as (
-    select site_id, start_ts as ts from piece
-    union all
-    select c.site_id, c.ts
+-- few pieces are cut: only those are looked up
+cut_piece as (
+    select c.site_id, p.start_ts, list(c.ts order by c.ts) as cuts
     from cut c
     asof join piece p on p.site_id = c.site_id and c.ts >= p.start_ts
     where c.ts > p.start_ts and c.ts < p.end_ts
+    group by c.site_id, p.start_ts
 ),
 
 bounded as (
     select
-        e.ts as from_ts,
-        least(coalesce(lead(e.ts) over (partition by e.site_id order by e.ts), p.end_ts), p.end_ts) as until_ts,
-        (from_ts - p.start_ts) / (p.end_ts - p.start_ts) as from_frac,
-        (until_ts - p.start_ts) / (p.end_ts - p.start_ts) as until_frac,
-        p.*,
-    from edge e
-    asof join piece p on p.site_id = e.site_id and e.ts >= p.start_ts
+        *,
+        (from_ts - start_ts) / (end_ts - start_ts) as from_frac,
+        (until_ts - start_ts) / (end_ts - start_ts) as until_frac,
+    from (
+        select
+            p.*,
+            unnest(if(k.cuts is null, [p.start_ts], list_prepend(p.start_ts, k.cuts))) as from_ts,
+            unnest(if(k.cuts is null, [p.end_ts], list_append(k.cuts, p.end_ts))) as until_ts,
+        from piece p
+        left join cut_piece k on k.site_id = p.site_id and k.start_ts = p.start_ts
+    )
 ),
 
 part as (
@@ -135,32 +139,52 @@ fan_start as (
     where c.fan_on and not c.fan_on_before
 ),
 
-placed as (
+stood as (
     select
         p.*,
-        n.start_ts is not null as is_early,
-        is_early or c.fan_on as fan_on,
-        if(is_early, n.class, c.class) as class,
-        if(is_early, n.stage, c.stage) as stage,
-        if(is_early, n.n_zones, c.n_zones) as n_zones,
-        if(is_early, n.zones, c.zones) as zones,
-        not is_early and p.start_ts >= coalesce(c.settled_ts, 0) as is_settled,
-        coalesce(if(is_early, n.in_visit, c.in_visit), false) as in_visit,
+        c.fan_on,
+        c.class,
+        c.stage,
+        c.n_zones,
+        c.zones,
+        c.in_visit,
+        c.settled_ts,
         g.value as target_inwc,
-        g.value + t.static_finding_over_inwc as margin_inwc,
-        g.value + t.static_over_more_inwc as more_inwc,
-        g.value + t.static_over_far_inwc as far_inwc,
     from part p
     asof left join interval.condition c on c.site_id = p.site_id and p.start_ts >= c.start_ts
-    join run.threshold t on t.site_id = p.site_id
     left join run.setting g
         on g.site_id = p.site_id and g.name = 'static_target_inwc'
         and g.start_ts <= p.start_ts and g.end_ts > p.start_ts
-    asof left join fan_start f on f.site_id = p.site_id and p.end_ts <= f.start_ts
-    left join fan_start n
-        on n.site_id = f.site_id and n.start_ts = f.start_ts
-        and not c.fan_on and n.start_ts - p.end_ts < n.late_us
-        and least(p.start_steady_inwc, p.end_steady_inwc) > g.value
+),
+
+early as (
+    select p.site_id, p.start_ts, f.class, f.stage, f.n_zones, f.zones, f.in_visit
+    from (
+        select site_id, start_ts, end_ts
+        from stood
+        where not fan_on and least(start_steady_inwc, end_steady_inwc) > target_inwc
+    ) p
+    asof join fan_start f on f.site_id = p.site_id and p.end_ts <= f.start_ts
+    where f.start_ts - p.end_ts < f.late_us
+),
+
+placed as (
+    select
+        p.* exclude (fan_on, class, stage, n_zones, zones, in_visit, settled_ts),
+        n.start_ts is not null as is_early,
+        is_early or p.fan_on as fan_on,
+        if(is_early, n.class, p.class) as class,
+        if(is_early, n.stage, p.stage) as stage,
+        if(is_early, n.n_zones, p.n_zones) as n_zones,
+        if(is_early, n.zones, p.zones) as zones,
+        not is_early and p.start_ts >= coalesce(p.settled_ts, 0) as is_settled,
+        coalesce(if(is_early, n.in_visit, p.in_visit), false) as in_visit,
+        p.target_inwc + t.static_finding_over_inwc as margin_inwc,
+        p.target_inwc + t.static_over_more_inwc as more_inwc,
+        p.target_inwc + t.static_over_far_inwc as far_inwc,
+    from stood p
+    join run.threshold t on t.site_id = p.site_id
+    left join early n on n.site_id = p.site_id and n.start_ts = p.start_ts
 )
 
 select

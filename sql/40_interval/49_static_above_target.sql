@@ -28,12 +28,17 @@ piece as (
         p.*,
         p.target_inwc - t.static_excursion_end_inwc as low_inwc,
         t.static_excursion_end_s,
-        coalesce(lag(p.end_ts) over w = p.start_ts, false) as joins_before,
-        coalesce(lag(p.end_steady_inwc > p.target_inwc) over w, false) as was_above,
-    from interval.static_piece p
+    from (
+        select
+            *,
+            lag(end_ts) over () as end_before_ts,
+            lag(site_id) over () is not distinct from site_id as has_before,
+            has_before and end_before_ts is not distinct from start_ts as joins_before,
+            has_before and coalesce(lag(end_steady_inwc > target_inwc) over (), false) as was_above,
+        from interval.static_piece
+        where fan_on and target_inwc is not null
+    ) p
     join run.threshold t on t.site_id = p.site_id
-    where p.fan_on and p.target_inwc is not null
-    window w as (partition by p.site_id order by p.start_ts)
 ),
 
 -- the part of each piece below target less hysteresis
@@ -55,18 +60,21 @@ low_part as (
 
 -- those that touch, if together they last long enough to end an excursion
 low_run as (
-    select site_id, min(start_ts) as start_ts
+    select site_id, start_ts
     from (
-        select *, sum(is_new::int) over (partition by site_id order by start_ts) as run_id
+        -- where one begins the one before has ended
+        select
+            b.site_id,
+            b.start_ts,
+            coalesce(lead(b.end_before_ts) over (partition by b.site_id order by b.start_ts), l.last_end_ts) as end_ts,
+            b.static_excursion_end_s,
         from (
-            select
-                *,
-                lag(end_ts) over (partition by site_id order by start_ts) is distinct from start_ts as is_new,
-            from low_part
-        )
+            select *, lag(end_ts) over (partition by site_id order by start_ts) as end_before_ts from low_part
+        ) b
+        join (select site_id, max(end_ts) as last_end_ts from low_part group by site_id) l on l.site_id = b.site_id
+        where b.end_before_ts is distinct from b.start_ts
     )
-    group by site_id, run_id
-    having max(end_ts) - min(start_ts) >= any_value(static_excursion_end_s) * 1e6
+    where end_ts - start_ts >= static_excursion_end_s * 1e6
 ),
 
 event as (
@@ -87,9 +95,9 @@ event as (
     select site_id, start_ts, 'end' from low_run
     union all
     -- the fan stops or the log has a gap
-    select site_id, lag(end_ts) over (partition by site_id order by start_ts), 'end'
+    select site_id, end_before_ts, 'end'
     from piece
-    qualify not joins_before and lag(end_ts) over (partition by site_id order by start_ts) is not null
+    where has_before and not joins_before
     union all
     select site_id, max(end_ts), 'end' from piece group by site_id
 ),

@@ -25,18 +25,18 @@ marked as (
         zones,
         in_visit,
         (
-            lag(end_ts) over w is distinct from start_ts
-            or lag(class) over w is distinct from class
-            or lag(stage) over w is distinct from stage
-            or lag(zones) over w is distinct from zones
+            lag(site_id) over () is distinct from site_id
+            or lag(end_ts) over () is distinct from start_ts
+            or lag(class) over () is distinct from class
+            or lag(stage) over () is distinct from stage
+            or lag(zones) over () is distinct from zones
         )::int as is_new,
     from interval.static_piece
     where fan_on and class in ('heating', 'cooling')
-    window w as (partition by site_id order by start_ts)
 ),
 
 placed as (
-    select *, sum(is_new) over (partition by site_id order by start_ts) as state_id from marked
+    select *, sum(is_new) over (rows unbounded preceding) as state_id from marked
 ),
 
 state as (

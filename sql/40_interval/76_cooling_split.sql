@@ -41,6 +41,14 @@ cooling as (
         and c.fan_on
 ),
 
+-- looked up by the hour, which is cheaper than by instant: most pieces lie in no run of cooling
+hour as (
+    select
+        *,
+        unnest(range(start_ts // 3600000000, (end_ts - 1) // 3600000000 + 1)) as start_hour,
+    from cooling
+),
+
 reading as (
     select
         p.site_id,
@@ -56,10 +64,13 @@ reading as (
         c.bin_us,
         (p.start_ts - c.run_ts) // c.bin_us as bin,
     from signal.piece p
-    asof join cooling c on c.site_id = p.site_id and p.start_ts >= c.start_ts
+    join hour c
+        on c.site_id = p.site_id
+        and c.start_hour = p.start_ts // 3600000000
+        and p.start_ts >= c.start_ts
+        and p.start_ts < c.end_ts
     where
         p.role in ('supply_temp', 'static_pressure')
-        and p.start_ts < c.end_ts
         and p.start_ts - c.run_ts >= c.bin_us
 ),
 

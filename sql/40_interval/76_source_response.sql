@@ -30,6 +30,26 @@ run as (
     from interval.source_run r
 ),
 
+-- looked up by stretches no piece is longer than, which is cheaper than by instant
+bucket as (
+    select site_id, greatest(3600000000, max(end_ts - start_ts)) as bucket_us
+    from signal.piece
+    where role = 'supply_temp'
+    group by site_id
+),
+
+run_bucket as (
+    select
+        r.site_id,
+        r.run_id,
+        r.start_ts,
+        r.end_ts,
+        b.bucket_us,
+        unnest(range(r.start_ts // b.bucket_us - 1, (r.end_ts - 1) // b.bucket_us + 1)) as start_bucket,
+    from run r
+    join bucket b on b.site_id = r.site_id
+),
+
 supply as (
     select
         r.site_id,
@@ -44,14 +64,21 @@ supply as (
             from run.visit v
             where v.site_id = p.site_id and v.start_ts <= p.start_ts and v.end_ts > p.start_ts
         ) as in_visit,
-        min(p.start_value) over (partition by r.site_id, r.run_id order by p.start_ts) as low_f,
-    from run r
-    join run.threshold t on t.site_id = r.site_id
-    join signal.piece p
-        on p.site_id = r.site_id
-        and p.role = 'supply_temp'
+        min(p.start_value) over (
+            partition by r.site_id, r.run_id order by p.start_ts rows unbounded preceding
+        ) as low_f,
+    from (
+        select p.*, p.start_ts // b.bucket_us as start_bucket
+        from signal.piece p
+        join bucket b on b.site_id = p.site_id
+        where p.role = 'supply_temp'
+    ) p
+    join run_bucket r
+        on r.site_id = p.site_id
+        and r.start_bucket = p.start_bucket
         and p.end_ts > r.start_ts
         and p.start_ts < r.end_ts
+    join run.threshold t on t.site_id = r.site_id
 ),
 
 return_air as (

@@ -78,7 +78,7 @@ idle as (
 static as (
     select p.site_id, p.start_ts, p.end_ts, p.start_value
     from signal.piece p
-    where p.role = 'static_pressure'
+    where p.role = 'static_pressure' and p.site_id in (select site_id from idle)
 ),
 
 running_level as (
@@ -102,6 +102,12 @@ contact as (
     group by i.site_id, i.start_ts
 ),
 
+-- looked up by the hour, which is cheaper than by instant: most pieces lie in no idle stretch
+hour as (
+    select *, unnest(range(start_ts // 3600000000, (end_ts - 1) // 3600000000 + 1)) as start_hour
+    from idle
+),
+
 pressure as (
     select
         i.site_id,
@@ -112,10 +118,13 @@ pressure as (
         ), 0) / 1e6 as running_s,
         sum(p.start_value * (p.end_ts - p.start_ts)) / sum(p.end_ts - p.start_ts) as static_inwc,
     from static p
-    asof join idle i on i.site_id = p.site_id and p.start_ts >= i.start_ts
+    join hour i
+        on i.site_id = p.site_id
+        and i.start_hour = p.start_ts // 3600000000
+        and p.start_ts >= i.start_ts
+        and p.end_ts <= i.end_ts
     join run.threshold t on t.site_id = p.site_id
     left join running_level r on r.site_id = p.site_id
-    where p.end_ts <= i.end_ts
     group by i.site_id, i.start_ts
 ),
 

@@ -34,15 +34,29 @@ piece as (
     where fan_on and not in_visit and class is not null
 ),
 
--- a piece of linear static counts at its middle: at the median and the 95th percentile of time
+-- a piece of linear static counts at its middle: at the median and the 95th percentile of time; static is
+-- read in steps, so that few levels stand for many pieces
+stood as (
+    select
+        site_id,
+        class,
+        stage,
+        zones,
+        mid_inwc,
+        sum(s) as s,
+        sum(above_margin_s) as above_margin_s,
+    from piece
+    where is_settled
+    group by site_id, class, stage, zones, mid_inwc
+),
+
 ranked as (
     select
         *,
         sum(s) over (
-            partition by site_id, class, stage, zones order by mid_inwc, start_ts
+            partition by site_id, class, stage, zones order by mid_inwc rows unbounded preceding
         ) / sum(s) over (partition by site_id, class, stage, zones) as share_below,
-    from piece
-    where is_settled
+    from stood
 ),
 
 level as (
