@@ -20,6 +20,12 @@ from pipeline.review_values import Block, iso, rounded
 from pipeline.sampling import standings
 
 SCHEMA_NAME = "zonetrail.review/1"
+TRIPS_BY_CODE = (
+    ("high-limit-trips", "high", "panel"),
+    ("low-limit-trips", "low", "panel"),
+    ("equipment-cut-outs", "high", "equipment"),
+)
+"""The rule that looks for each kind of entry in `trips`."""
 
 
 def review_text(result: SiteResult) -> str:
@@ -74,6 +80,7 @@ class _Document:
             "judged": self.judged(),
             "findings": [self.finding(f) for f in result.findings],
             "sampling": sampling_block(fineness),
+            "trips_told": self.trips_told(),
             **held_to_sampling(self.measured.blocks(), fineness),
         }
 
@@ -196,6 +203,22 @@ class _Document:
                 **self.quality(figure_of.get(j.code) or ""),
             }
             for j in self.result.judged
+        ]
+
+    def trips_told(self) -> list[Block]:
+        """Whether `trips` could be seen, by kind: an empty list alone does not say that."""
+        by_code = {j["code"]: j for j in self.judged()}
+        return [
+            {
+                "kind": kind,
+                "opened_by": opened_by,
+                "result": "cannot tell" if by_code[code]["result"] == "cannot tell" else "told",
+                "why": by_code[code]["why"],
+                "coverage": by_code[code]["coverage"],
+                "resolution_s": by_code[code]["resolution_s"],
+            }
+            for code, kind, opened_by in TRIPS_BY_CODE
+            if code in by_code
         ]
 
     def finding(self, f: Finding) -> Block:

@@ -169,6 +169,23 @@ def test_trips_and_cut_outs_stand_together_by_time(result):
     assert trips[1]["drop"] == "2026-01-12T07:30:00Z"
 
 
+def test_an_empty_list_of_trips_says_whether_any_could_be_seen():
+    """Supply air logged and not to be trusted: none is listed, and that is no sign of none."""
+    why = "Logged and not to be trusted: supply air."
+    judged = [
+        Judged("high-limit-trips", "High-limit trips", "Did it?", "cannot tell", why),
+        Judged("equipment-cut-outs", "Cut-outs", "Did it?", "not found", "None in 31 h."),
+    ]
+    document = review_document(a_result({}, [], judged))
+    check(json.loads(json.dumps(document)))
+    assert document["trips"] == []
+    high, own = document["trips_told"]
+    assert (high["kind"], high["opened_by"], high["result"]) == ("high", "panel", "cannot tell")
+    assert high["why"] == why
+    assert (own["opened_by"], own["result"]) == ("equipment", "told")
+    assert {"coverage", "resolution_s"} <= set(high)
+
+
 def test_static_and_staging(result):
     document = review_document(result)
     assert document["static"] == {
@@ -304,10 +321,19 @@ def test_every_block_carries_coverage_and_resolution(result):
     ]
     listed = [
         block
-        for key in ("channels", "clocks", "runs", "trips", "zones", "judged", "findings")
+        for key in (
+            "channels",
+            "clocks",
+            "runs",
+            "trips",
+            "trips_told",
+            "zones",
+            "judged",
+            "findings",
+        )
         for block in document[key]
     ]
-    assert len(listed) == 3 + 3 + 3 + 2 + 2 + 1 + 1
+    assert len(listed) == 3 + 3 + 3 + 2 + 1 + 2 + 1 + 1
     for block in single + listed:
         assert "coverage" in block
         assert "resolution_s" in block
