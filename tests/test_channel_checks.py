@@ -457,6 +457,33 @@ def test_a_second_stage_without_its_first(n: int, is_found: bool) -> None:
     assert found_ == (["state-never-changes"] if is_found else [])
 
 
+@pytest.mark.parametrize(
+    ("role", "setpoint", "room_f", "is_found"),
+    [
+        ("zone_call_w1", "zone_heat_setpoint", 70.0, True),
+        ("zone_call_w1", "zone_heat_setpoint", 69.1, True),
+        ("zone_call_w1", "zone_heat_setpoint", 69.0, False),
+        ("zone_call_w1", "zone_heat_setpoint", 68.9, False),
+        ("zone_call_y1", "zone_cool_setpoint", 70.9, True),
+        ("zone_call_y1", "zone_cool_setpoint", 71.0, False),
+        ("zone_call_y1", "zone_heat_setpoint", 60.0, True),
+    ],
+)
+def test_a_call_that_stands_for_a_room_in_need_is_no_dead_channel(
+    role: str, setpoint: str, room_f: float, is_found: bool
+) -> None:
+    """Nobody answers it: that is for the findings to say, and they need the channel."""
+    site = made(
+        [("output_w1", None, "state"), ("output_y1", None, "state"), (role, 1, "state"),
+         ("zone_temp", 1, "degF"), (setpoint, 1, "degF")],
+        channel_state=[
+            *on_off(1, cycles(20)), *on_off(2, cycles(20)), *on_off(3, [(168.0, True)])],
+        trust_look=[look(4, median_value=room_f), look(5, median_value=70.0)],
+    )  # fmt: skip
+    found_ = [p.code for p in check_states.problems(site) if p.channel_id == 3]
+    assert found_ == (["state-never-changes"] if is_found else [])
+
+
 # ---------------------------------------------------------------------- zones
 
 

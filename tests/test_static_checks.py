@@ -79,6 +79,22 @@ def test_shifted_zero(levels: list[float], more: dict[str, Any], is_found: bool)
     assert ("static-zero-shifted" in codes(check_static.problems(site))) is is_found
 
 
+@pytest.mark.parametrize(
+    ("levels", "is_found"),
+    [
+        # half of the rests within 0.01 in. w.c.: a zero, and a fan-only speed now and then
+        ([0.16, 0.10, 0.19, 0.10, 0.13, 0.10], True),
+        ([0.16, 0.10, 0.19, 0.105, 0.13, 0.1101], False),
+        ([0.16, 0.10, 0.19, 0.105, 0.13, 0.1099], True),
+    ],
+)
+def test_static_that_rests_elsewhere_each_time_is_a_fan_that_runs(
+    levels: list[float], is_found: bool
+) -> None:
+    site = made(STATIC, trust_look=TUBE, trust_rest=rests(levels))
+    assert ("static-zero-shifted" in codes(check_static.problems(site))) is is_found
+
+
 def test_a_shift_is_dated_and_offered_in_the_channels_unit() -> None:
     """Sound until the fifth rest ends, Tuesday 16:00 + 2 h = 18:00; 0.1 in. w.c. = 24.9 Pa."""
     # rests begin at 0, 10, 20, 30, 40 h after Monday 0:00: the fifth ends at 42 h, Tuesday 18:00

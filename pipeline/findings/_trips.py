@@ -95,6 +95,7 @@ def load(site: SiteFrames, kind: str) -> Trips | None:
 def _load(site: SiteFrames, kind: str) -> Trips | None:
     rows = site.table("measure.trip_context")
     rows = rows[(rows["kind"] == kind) & ~flags(rows["in_visit"])]
+    rows = rows[~_only_unheard(site, kind, rows)]
     rows = rows.sort_values("start_ts").reset_index(drop=True)
     if rows.empty:
         return None
@@ -120,6 +121,35 @@ def _load(site: SiteFrames, kind: str) -> Trips | None:
         n_relieved=_relieved(site, rows),
         relief_said=_relief_said(site, rows),
     )
+
+
+def _only_unheard(site: SiteFrames, kind: str, rows: pd.DataFrame) -> pd.Series:
+    """Drops after which only zones still called whose call alone the panel never answers.
+
+    Such a call stands day and night: beside it every end of a run looks as if the limit had cut it.
+    """
+    mode = MODE_OF[kind]
+    unanswered = site.table("interval.call_unanswered")
+    unanswered = unanswered[flags(unanswered["is_unanswered"]) & (unanswered["mode"] == mode)]
+    unheard = {
+        zones
+        for zones in set(unanswered["zones"].dropna()) - {""}
+        if "+" not in zones and not site.seconds_in([mode], zones=zones)
+    }
+    if not unheard or rows.empty:
+        return pd.Series(data=False, index=rows.index)
+    calls = site.table("interval.call")
+    calls = calls[calls["mode"] == mode]
+    stands_us = site.threshold("trip_call_stands_s") * MICROSECONDS
+    standing = [
+        set(
+            calls.loc[
+                (calls["start_ts"] < ts) & (calls["end_ts"] >= ts + stands_us), "zone"
+            ].astype(str)
+        )
+        for ts in rows["drop_ts"]
+    ]
+    return pd.Series([bool(s) and s <= unheard for s in standing], index=rows.index)
 
 
 def severity(trips: Trips) -> str:

@@ -10,8 +10,8 @@ Why it matters
 
 What looks like it but is not
     Rooms at different temperatures: return is off the calling zones all along, but does not follow
-    supply. Outdoor air through an economizer or a ventilator. A return probe near the coil or the
-    exchanger.
+    supply; where they lie far apart, it has to be past the furthest of them. Outdoor air through an
+    economizer or a ventilator. A return probe near the coil or the exchanger.
 
 Source
     Return = (1 - r) x rooms + r x supply. A departure of 6 °F is common practice, no source; the
@@ -36,7 +36,7 @@ from pipeline.findings._base import (
     Weighed,
     Weight,
 )
-from pipeline.findings._site import SiteFrames, number, records
+from pipeline.findings._site import SiteFrames, flags, number, records
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def _relief_grille(b: Back) -> Weighed:
 FINDING = Declaration(
     title="Supply air comes back to the return",
     question="Does supply air come back to the return without passing a room?",
-    needs_tables=("measure.recirculation", "run.site"),
+    needs_tables=("measure.recirculation", "interval.zone_minute", "run.site"),
     needs_roles=(
         ("supply_temp",),
         ("return_temp",),
@@ -97,6 +97,7 @@ FINDING = Declaration(
         "recirculated_share",
         "recirculated_correlation",
         "recirculated_plan_share",
+        "recirculated_rooms_apart_f",
     ),
     causes=(
         Cause(
@@ -164,7 +165,10 @@ def judge(site: SiteFrames) -> Outcome:
     ]
     if not rows:
         return CannotTell("heat or cooling never ran long enough with rooms and return known")
-    found = [r for r in rows if _is_found(site, r)]
+    among = [mode for mode in {r.mode for r in rows} if _lies_among_rooms(site, mode)]
+    found = [r for r in rows if _is_found(site, r) and r.mode not in among]
+    if not found and among:
+        return NotFound("the rooms lie far apart and return air lies between them")
     if not found:
         most = max(float(r.recirculated_frac) for r in rows)
         s = sum(float(r.s) for r in rows)
@@ -210,3 +214,24 @@ def _is_found(site: SiteFrames, r: Any) -> bool:
         and (number(r.correlation) or 0.0) >= site.threshold("recirculated_correlation")
         and float(r.departure_f) > 0
     )
+
+
+def _lies_among_rooms(site: SiteFrames, mode: str) -> bool:
+    """Whether the rooms lie far apart and return air between them: then it may be a room's air.
+
+    A zone that does not call may be far off those that do, and its air returns as well.
+    """
+    rows = site.table("interval.zone_minute")
+    rows = rows[(rows["class"] == mode) & flags(rows["is_proven"]) & ~flags(rows["in_visit"])]
+    rows = rows[rows["return_f"].notna()]
+    if rows.empty:
+        return False
+    minute = rows.groupby("ts").agg(
+        low_f=("temp_f", "min"), high_f=("temp_f", "max"), return_f=("return_f", "first")
+    )
+    if mode == "heating":
+        past_f = (minute["return_f"] - minute["high_f"]).median()
+    else:
+        past_f = (minute["low_f"] - minute["return_f"]).median()
+    apart_f = (minute["high_f"] - minute["low_f"]).median()
+    return bool(apart_f >= site.threshold("recirculated_rooms_apart_f") and past_f <= 0)

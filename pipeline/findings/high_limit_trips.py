@@ -160,6 +160,8 @@ FINDING = Declaration(
         "measure.condition_time",
         "measure.stage_up",
         "interval.relief",
+        "interval.call",
+        "interval.call_unanswered",
         "run.zone",
     ),
     needs_roles=(
@@ -169,6 +171,7 @@ FINDING = Declaration(
     ),
     figure="trips",
     thresholds=(
+        "trip_call_stands_s",
         "trips_plan_per_week",
         "trips_act_per_day",
         "trips_act_per_100_heat_h",

@@ -20,6 +20,9 @@ from __future__ import annotations
 
 from statistics import median
 
+import numpy as np
+import pandas as pd
+
 from pipeline import words
 from pipeline.findings import _cautions, _episodes
 from pipeline.findings._base import (
@@ -34,6 +37,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._episodes import Episodes
 from pipeline.findings._site import SiteFrames, flags, numbers
+from pipeline.units import MICROSECONDS
 
 
 def _retries(e: Episodes) -> Weighed:
@@ -77,6 +81,7 @@ FINDING = Declaration(
     thresholds=(
         "response_least_f",
         "ignition_slow_s",
+        "ignition_rest_s",
         "ignition_slow_share",
         "ignition_slow_min_starts",
         "ignition_plan_share",
@@ -152,6 +157,8 @@ def judge(site: SiteFrames) -> Outcome:
         & ~flags(table["in_visit"])
         & (table["known_s"] > 0)
     ]
+    gas_s = float(runs["on_s"].sum())
+    runs = runs[_rested(site, table, runs)]
     lit = runs[runs["to_heat_s"].notna()]
     dark = runs["to_heat_s"].isna() & (runs["on_s"] >= site.threshold("ignition_fail_s"))
     n_judged = len(lit) + int(dark.sum())
@@ -170,7 +177,7 @@ def judge(site: SiteFrames) -> Outcome:
     e = _episodes.episodes(
         site,
         rows,
-        state_s=float(runs["on_s"].sum()),
+        state_s=gas_s,
         state="gas heat",
         more={"usual_s": usual_s, "outdoors": numbers(runs["outdoor_f"])},
     )
@@ -199,3 +206,13 @@ def judge(site: SiteFrames) -> Outcome:
         ),
         worth=lambda r: float(r.on_s if r.to_heat_s is None else r.to_heat_s),
     )
+
+
+def _rested(site: SiteFrames, table: pd.DataFrame, runs: pd.DataFrame) -> pd.Series:
+    """Whether supply air had time to fall before each start: else it has no step to show."""
+    ends = table.loc[table["source"] == "burner", "end_ts"].sort_values().to_numpy("int64")
+    starts = runs["start_ts"].to_numpy("int64")
+    n = np.searchsorted(ends, starts, side="right") - 1
+    before = np.where(n >= 0, ends[np.maximum(n, 0)], np.iinfo("int64").min // 2)
+    rest_us = site.threshold("ignition_rest_s") * MICROSECONDS
+    return pd.Series(starts - before >= rest_us, index=runs.index)

@@ -105,10 +105,13 @@ FINDING = Declaration(
         "measure.condition_time",
         "measure.stage_up",
         "interval.relief",
+        "interval.call",
+        "interval.call_unanswered",
     ),
     needs_roles=(("supply_temp",), ("output_y1",), ("zone_call_y1",)),
     figure="trips",
     thresholds=(
+        "trip_call_stands_s",
         "trips_plan_per_week",
         "trips_act_per_day",
         "trips_act_per_100_heat_h",

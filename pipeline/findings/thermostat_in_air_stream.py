@@ -93,7 +93,12 @@ def _setting(x: Stream) -> Weighed:
 FINDING = Declaration(
     title="Thermostat in the air stream",
     question="Does a thermostat feel the supply air instead of its room?",
-    needs_tables=("measure.call_offset", "interval.call", "measure.zone_response"),
+    needs_tables=(
+        "measure.call_offset",
+        "interval.call",
+        "interval.not_keeping_up",
+        "measure.zone_response",
+    ),
     needs_roles=(
         ("zone_temp",),
         ("zone_heat_setpoint", "zone_cool_setpoint"),
@@ -183,6 +188,12 @@ def judge(site: SiteFrames) -> Outcome:
             f"busy calls end with the room {_rooms.apart(site, most.short_f)} short of its "
             f"setpoint at most, in {most.who}"
         )
+    behind, zones = _fall_behind(site, found)
+    found = [x for x in found if x.row.mode not in behind]
+    if not found:
+        return CannotTell(
+            f"{zones} fell behind their setpoints: then calls end short for want of heat or cooling"
+        )
     x = max(found, key=lambda s: s.shift_f)
     drawn = _events(x)
     head = (
@@ -214,6 +225,21 @@ def judge(site: SiteFrames) -> Outcome:
             ),
         ),
     )
+
+
+def _fall_behind(site: SiteFrames, found: list[Stream]) -> tuple[set[str], str]:
+    """Modes in which more than half of the zones fell behind, and their names.
+
+    A thermostat that calls nearly all the time lets go a little short of its setpoint by itself.
+    """
+    table = site.table("interval.not_keeping_up")
+    behind, names = set(), ""
+    for mode in sorted({str(x.row.mode) for x in found}):
+        zones = sorted({int(z) for z in table.loc[table["mode"] == mode, "zone"]})
+        if len(zones) * 2 > len(site.site.zones):
+            behind.add(mode)
+            names = words.joined(_rooms.name_of(site, z) for z in zones)
+    return behind, names
 
 
 def _calls(site: SiteFrames, row: Any) -> list[Any]:

@@ -1,49 +1,78 @@
-"""Zones exchanged: a zone's temperature answers to another zone's calls, and that one's to its own.
+"""Zones exchanged: what one zone calls for arrives at another.
 
 What it says
-    Which two zones, and that the log cannot tell columns from wires.
+    Which two zones: each room answers the other's calls; or one zone's call opens the other's
+    damper; or the one calls on in vain while the other, not calling, gets far too much. The log
+    cannot tell columns from wires.
 
 Why it matters
     Every statement on comfort would be about the wrong room.
 
 What looks like it but is not
-    A room beside a duct, stairs, an open door: they answer to both. It takes both zones to be
-    exchanged.
+    A room beside a duct, stairs, an open door: they answer to both. Relief, which opens a damper a
+    while after the call began. One damper stuck shut and another stuck open look the same by rooms.
 
 Source
-    Ours: a straight line fit of each room's movement on all zones' calls.
+    Ours: a straight line fit of each room's movement on all zones' calls, and what dampers and
+    rooms do as a call begins.
 """
 
 from __future__ import annotations
 
 from pipeline import words
+from pipeline.findings import _cautions, _crossed
 from pipeline.findings._base import (
     Cause,
     Check,
     Declaration,
+    Found,
     Outcome,
     Weighed,
     Weight,
 )
 from pipeline.findings._channels import TABLES, Trouble, judged
+from pipeline.findings._crossed import Pair
 from pipeline.findings._site import SiteFrames, flags
+from pipeline.findings._windows import evidence, windows
 
 CODE = "zones-exchanged"
 ROLES = ("zone_temp",)
 
 
-def _open(found: Trouble) -> Weighed:
+def _open(found: Trouble | Pair) -> Weighed:
     return Weighed(Weight.OPEN, f"{found.labels}: the log shows the same either way")
+
+
+def _house(found: Trouble | Pair) -> Weighed:
+    if isinstance(found, Pair) and not found.is_by_dampers:
+        return Weighed(Weight.FITS, "both rooms are off as they would be, for days")
+    return _open(found)
+
+
+def _two_dampers(found: Trouble | Pair) -> Weighed | None:
+    if not isinstance(found, Pair):
+        return None
+    if found.is_by_dampers:
+        return Weighed(Weight.RULED_OUT, "the dampers move, each with the other zone's call")
+    return Weighed(Weight.OPEN, "two dampers at fault at once leave the same rooms")
 
 
 FINDING = Declaration(
     title="Zones exchanged",
     question="Does each zone's temperature answer its own zone's calls?",
     about="log",
-    needs_tables=(*TABLES, "interval.call"),
+    needs_tables=(*TABLES, "interval.call", "interval.zone_minute", "signal.state"),
     thresholds=(
         "exchange_min_calls",
         "exchange_margin_times",
+        "crossed_min_calls",
+        "crossed_share",
+        "crossed_calls_max_share",
+        "crossed_short_f",
+        "crossed_past_f",
+        "damper_travel_unknown_s",
+        "damper_calling_share",
+        "judged_min_h",
     ),
     causes=(
         Cause(
@@ -53,8 +82,14 @@ FINDING = Declaration(
         ),
         Cause(
             "thermostat wires or dampers of two zones are crossed in the house",
-            "Open: columns give the same log.",
-            _open,
+            "Open: columns give the same log. Fits where both rooms are off for days.",
+            _house,
+        ),
+        Cause(
+            "one zone's damper stays shut and the other's stays open",
+            "Only where rooms show it. Ruled out where the dampers are seen to move.",
+            _two_dampers,
+            not_it="two dampers that stick",
         ),
     ),
     check_next=(
@@ -65,14 +100,19 @@ FINDING = Declaration(
             "the other one blows: the house is crossed; else exchange zone in the two blocks",
         ),
     ),
-    confused_with=("One zone that heats its neighbour.",),
-    source="Ours: a straight line fit of each room's movement on all zones' calls.",
+    cautions=(_cautions.ELECTRICITY,),
+    confused_with=(
+        "One zone that heats its neighbour.",
+        "Relief: it opens the other damper a while after the call began.",
+    ),
+    source="Ours: a straight line fit of each room's movement on all zones' calls, and what "
+    "dampers and rooms do as a call begins.",
 )
 
 
 def judge(site: SiteFrames) -> Outcome:
-    """Found where trust.problem has a stretch of it; see the stage for how."""
-    return judged(
+    """Found where trust.problem has a stretch of it, else by dampers or rooms that are crossed."""
+    outcome = judged(
         site,
         CODE,
         ROLES,
@@ -81,6 +121,25 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="likely",
         blind=_blind,
         holds="each zone answers its own calls",
+    )
+    if isinstance(outcome, Found):
+        return outcome
+    pair = _crossed.by_dampers(site) or _crossed.by_rooms(site)
+    return outcome if pair is None else _crossed_zones(site, pair)
+
+
+def _crossed_zones(site: SiteFrames, pair: Pair) -> Found:
+    drawn = pair.events()
+    return Found(
+        severity="plan",
+        certainty="likely" if pair.is_by_dampers else "possible",
+        summary=words.sentences(pair.headline, "columns or wires: the log cannot tell"),
+        headline=pair.headline,
+        aside=f"{pair.labels} look crossed",
+        facts=pair,
+        evidence=evidence(drawn),
+        windows=windows(site, drawn),
+        fill={"channels": pair.labels},
     )
 
 

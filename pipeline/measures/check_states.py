@@ -232,13 +232,34 @@ def _should_have_moved(site: SiteChannels, channel: Channel) -> int:
         return max(_output_dead(site, channel), _second_alone(site, channel))
     if channel.role in CALLS and bool(states.on[channel.channel_id].any()):
         run, known = states.any_on(_channels(site, *SOURCES))
-        if (
-            states.share(run, known) < site.limits["call_stands_max_frac"]
-        ):  # it stands through rests of the equipment
+        # it stands through rests of the equipment, and the room does not need it
+        if states.share(run, known) < site.limits["call_stands_max_frac"] and not _needs(
+            site, channel
+        ):
             return max(
                 (states.edges[c.channel_id] // 2 for c in _channels(site, *SOURCES)), default=0
             )
     return 0
+
+
+def _needs(site: SiteChannels, call: Channel) -> bool:
+    """Whether the zone's room lies so far off its setpoint that its call may well stand for days.
+
+    Then nobody answers it, which is the very thing that the log shall tell.
+    """
+    middle = {
+        c.role: float(look.median_value)
+        for c in site.channels
+        if c.zone == call.zone and (look := look_of(site, c)) is not None and look.n_reading
+    }
+    room, off_f = middle.get("zone_temp", np.nan), site.limits["call_stands_off_f"]
+    cold = room <= middle.get("zone_heat_setpoint", np.nan) - off_f
+    hot = room >= middle.get("zone_cool_setpoint", np.nan) + off_f
+    return bool(
+        (cold and call.role != "zone_call_y1")
+        or (hot and call.role == "zone_call_y1")
+        or (cold and bool(site.site.get("has_heat_pump")))
+    )
 
 
 def _second_alone(site: SiteChannels, channel: Channel) -> int:

@@ -133,7 +133,12 @@ def _zero(site: SiteChannels, channel: Channel, until: int) -> Iterator[Problem]
     parts = [
         (a, b) for a, b in ((0, first), (first, len(level))) if b - a >= limits["zero_min_rests"]
     ]
-    shifted = [(a, b) for a, b in parts if abs(_zero_of(level[a:b])) > least]
+    shifted = [
+        (a, b)
+        for a, b in parts
+        if abs(_zero_of(level[a:b])) > least
+        and _closest_half(level[a:b]) <= limits["zero_steady_inwc"]
+    ]
     told = site.table("run.zero_shift")
     told = told[told["channel_id"] == channel.channel_id]
     for a, b in shifted:
@@ -217,6 +222,17 @@ def _dated(site: SiteChannels, after_ts: int, before_ts: int, step_inwc: float) 
 def _zero_of(level: np.ndarray) -> float:
     """Where static rests: the lower level of its rests, a second one is a fan-only speed."""
     return float(np.quantile(level, 0.25))
+
+
+def _closest_half(level: np.ndarray) -> float:
+    """The least width that holds half of the levels.
+
+    A sensor's zero is the same at every rest. Static that rests at another level each time is a
+    blower that never stops, working against whichever dampers stand open.
+    """
+    ordered = np.sort(level)
+    half = (len(ordered) + 1) // 2
+    return float((ordered[half - 1 :] - ordered[: len(ordered) - half + 1]).min())
 
 
 def _step_place(level: np.ndarray, times: float, least_inwc: float) -> int:

@@ -237,6 +237,39 @@ def test_back_bounds(build, judge, changes, result):
     assert judge("bypass-recirculation", site)[0].result == result
 
 
+def rooms(at, rooms_f, return_f):
+    return [
+        {
+            "zone": zone,
+            "ts": at(1, "06:00") + k * 60_000_000,
+            "temp_f": temp_f,
+            "return_f": return_f,
+            "class": "heating",
+            "is_proven": True,
+            "in_visit": False,
+        }
+        for zone, temp_f in enumerate(rooms_f, start=1)
+        for k in range(60)
+    ]
+
+
+# a zone that gets what others call for lies far off them, and its air returns as well
+@pytest.mark.parametrize(
+    ("rooms_f", "return_f", "result"),
+    [
+        ((68.0, 72.0), 72.0, "not found"),
+        ((68.0, 72.0), 72.1, "found"),
+        ((68.0, 71.9), 70.0, "found"),
+        ((68.0, 80.0), 74.0, "not found"),
+    ],
+)
+def test_return_air_among_rooms_far_apart_tells_nothing(
+    build, judge, at, rooms_f, return_f, result
+):
+    rows = {"measure.recirculation": [back()], "interval.zone_minute": rooms(at, rooms_f, return_f)}
+    assert judge("bypass-recirculation", build(rows))[0].result == result
+
+
 @pytest.mark.parametrize(("frac", "severity"), [(0.149, "watch"), (0.15, "plan"), (0.151, "plan")])
 def test_back_severity(build, judge, frac, severity):
     site = build({"measure.recirculation": [back(frac)]})

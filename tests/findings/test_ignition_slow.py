@@ -47,6 +47,21 @@ def test_at_the_time(build, judge, at, slow_s, result):
     assert judge(CODE, site(build, starts(at, 3, 10, slow_s)))[0].result == result
 
 
+# supply air has no step to show while the plenum is warm from a run that ended under 5 min ago
+@pytest.mark.parametrize(("rest_s", "result"), [(299, "not found"), (300, "found")])
+def test_a_start_soon_after_the_last_run_is_not_judged(build, judge, at, rest_s, result):
+    quick = starts(at, 0, 30)
+    slow = [
+        run(at, 1 + n // 50, n % 50, 300.0)
+        | {
+            "start_ts": r["end_ts"] + rest_s * MINUTE // 60,
+            "end_ts": r["end_ts"] + 20 * MINUTE,
+        }
+        for n, r in enumerate(quick[:4])
+    ]
+    assert judge(CODE, site(build, quick + slow))[0].result == result
+
+
 # W for 5 min and no warm air is a failed start
 @pytest.mark.parametrize(("on_s", "result"), [(299.0, "not found"), (300.0, "found")])
 def test_a_start_that_never_warms(build, judge, at, on_s, result):

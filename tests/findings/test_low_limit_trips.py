@@ -64,3 +64,43 @@ def test_a_clock_that_is_off_cannot_tell(build, judge):
     clock = {"logger": "plenum", "offset_s": -90.0, "confidence": "likely", "applied_s": 0.0}
     site = build({"trust.clock_offset": [clock]}, hours=HOURS)
     assert judge(CODE, site)[0].result == "cannot tell"
+
+
+def unheard(at, trip, standing="4", answered_h=0.0, stands_s=30):
+    """Basement's call stands for days; every evening a drop with Bedroom over garage satisfied."""
+    drops = [cold(trip, at(d, "15:10")) for d in range(3)]
+    calls = [
+        {
+            "zone": 3,
+            "mode": "cooling",
+            "start_ts": r["drop_ts"] - 600_000_000,
+            "end_ts": r["drop_ts"] + stands_s * 1_000_000 - 1,
+        }
+        for r in drops
+    ]
+    calls.append(
+        {"zone": 4, "mode": "cooling", "start_ts": at(0, "00:00"), "end_ts": at(6, "00:00")}
+    )
+    vain = {"mode": "cooling", "zones": standing, "is_unanswered": True, "in_visit": False}
+    rows = {
+        "measure.trip_context": drops,
+        "interval.call": calls,
+        "interval.call_unanswered": [vain],
+    }
+    return rows, HOURS | {("cooling", 1, "4"): answered_h}
+
+
+@pytest.mark.parametrize(
+    ("changes", "result"),
+    [
+        ({}, "not found"),
+        ({"stands_s": 31}, "found"),  # Bedroom over garage called on as well
+        ({"answered_h": 1.0}, "found"),  # Basement alone was answered at other times
+        ({"standing": "3+4"}, "found"),  # not the one zone
+    ],
+)
+def test_the_end_of_a_run_beside_a_call_that_nobody_answers_is_no_trip(
+    build, judge, trip, at, changes, result
+):
+    rows, hours = unheard(at, trip, **changes)
+    assert judge(CODE, build(rows, hours=hours))[0].result == result

@@ -99,7 +99,7 @@ def test_a_shut_damper_rules_relief_out(over, judge, build):
 def streamed(build, at):
     """Busy calls of Main floor end 0.8 °F short, those after a rest begin 0.2 °F short."""
 
-    def make(**changes):
+    def make(behind=(), **changes):
         row = {
             "zone": 1, "mode": "heating", "n_rested": 10, "rested_start_f": -0.2, "n_busy": 40,
             "busy_end_f": -0.8,
@@ -107,6 +107,7 @@ def streamed(build, at):
         return build(
             {
                 "measure.call_offset": [row],
+                "interval.not_keeping_up": [{"zone": z, "mode": m} for z, m in behind],
                 "interval.call": [
                     {
                         "zone": 1, "mode": "heating", "start_ts": at(1, f"0{k}:00"),
@@ -129,6 +130,20 @@ def test_busy_calls_that_end_short_of_the_setpoint(streamed, judge):
     assert "at half or more of 40 busy heat calls" in finding.summary
     assert "0.6 °F more than calls begin after a rest" in finding.causes[0].because
     assert "Half its calls are 6 min or shorter" in finding.causes[-1].because
+
+
+@pytest.mark.parametrize(
+    ("zones", "mode", "result"),
+    [((1, 2), "heating", "found"), ((1, 2, 3), "heating", "cannot tell"),
+     ((1, 2, 3), "cooling", "found")],
+)  # fmt: skip
+def test_where_most_zones_fall_behind_it_is_the_heat_that_lacks(
+    streamed, judge, zones, mode, result
+):
+    judged, _ = judge(STREAM, streamed(behind=[(z, mode) for z in zones]))
+    assert judged.result == result
+    if result == "cannot tell":
+        assert "Main floor, Primary bedroom and Bedroom over garage fell behind" in judged.why
 
 
 @pytest.mark.parametrize(
