@@ -1200,6 +1200,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "fan_rest_max_share",
+        0.15,
+        "share",
+        "of a run's static at most stands before it where the blower was at rest",
+        "G out, static logged",
+        "a fan-only speed makes a quarter and more",
+        "ours",
+    ),
+    Threshold(
         "call_stands_off_f",
         1.0,
         "°F",

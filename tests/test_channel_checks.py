@@ -386,6 +386,29 @@ def test_a_fault_contact_that_nearly_always_alarms(
     assert ("state-inverted" in codes(check_states.problems(site))) is is_found
 
 
+@pytest.mark.parametrize(("n_warm", "is_found"), [(10, True), (11, True), (9, False), (0, False)])
+def test_a_fault_contact_that_stands_while_nothing_heats(n_warm: int, is_found: bool) -> None:
+    """Half of 20 runs without warm air are a contact to be believed; 15 °F is an answer."""
+    air = [110.0] * n_warm + [75.0] * (20 - n_warm)
+    site = made(
+        [("fault_contact", None, "state"), ("supply_temp", None, "degF")],
+        channel_state=on_off(1, [(168.0, True)]),
+        trust_run=runs(20, supply_f=air, room_f=70.0),
+    )
+    assert ("state-inverted" in codes(check_states.problems(site))) is is_found
+
+
+@pytest.mark.parametrize(("before", "is_found"), [(0.0, True), (0.03, True), (0.031, False)])
+def test_a_fan_that_stands_on_between_runs_is_not_inverted(before: float, is_found: bool) -> None:
+    """G told on before every run: with the blower at rest then (15 % of the run's static)."""
+    site = made(
+        [("output_g", None, "state"), ("static_pressure", None, "inwc")],
+        channel_state=on_off(1, [(168.0, True)]),
+        trust_run=runs(20, static_inwc=0.20, static_before_inwc=before),
+    )
+    assert ("state-inverted" in codes(check_states.problems(site))) is is_found
+
+
 def cycles(n: int, on_h: float = 0.5, off_h: float = 0.5) -> list[tuple[float, bool]]:
     return [(off_h, False), (on_h, True)] * n + [(off_h, False)]
 

@@ -110,7 +110,8 @@ class _Dampers:
 def by_dampers(site: SiteFrames) -> Pair | None:
     """A zone whose calls leave its own damper shut and find one other open, every time.
 
-    Looked at once the dampers have travelled: before relief opens others.
+    Looked at once the dampers have travelled, before relief opens others, and where what is called
+    for runs.
     """
     dampers = _Dampers(site)
     calls = site.table("interval.call")
@@ -126,7 +127,7 @@ def by_dampers(site: SiteFrames) -> Pair | None:
             dtype=bool,
         )
         is_open, known = dampers.at(zone, at)
-        judged = known & (end > at) & outside
+        judged = known & (end > at) & outside & _runs(site, own, at)
         shut = judged & ~is_open
         if int(shut.sum()) < least or shut.sum() < site.threshold("crossed_share") * judged.sum():
             continue
@@ -136,6 +137,17 @@ def by_dampers(site: SiteFrames) -> Pair | None:
             n, of_n = int(shut.sum()), int(judged.sum())
             found.append(Pair(site, zone, mates[0], n=n, of_n=of_n, calls=spans))
     return max(found, key=lambda p: p.n, default=None)
+
+
+def _runs(site: SiteFrames, calls: pd.DataFrame, at: Instants) -> Bools:
+    """Whether what each call asks for runs at its instant: a call that waits moves no damper."""
+    rows = site.table("interval.condition").sort_values("start_ts")
+    starts, ends = rows["start_ts"].to_numpy("int64"), rows["end_ts"].to_numpy("int64")
+    if not len(rows):
+        return np.zeros(len(at), dtype=bool)
+    n = np.maximum(np.searchsorted(starts, at, side="right") - 1, 0)
+    runs = rows["class"].to_numpy(object)[n] == calls["mode"].to_numpy(object)
+    return np.asarray(runs & (starts[n] <= at) & (ends[n] > at), dtype=bool)
 
 
 def _always(dampers: _Dampers, calls: pd.DataFrame, zone: int, at: Instants) -> bool:

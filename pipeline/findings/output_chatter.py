@@ -46,6 +46,7 @@ from pipeline.result import Mark
 from pipeline.units import MICROSECONDS
 
 COMPRESSOR = ("output_y1", "output_y2")
+SECOND = ("output_w2", "output_y2")
 SAME_MOMENT_US = 2 * MICROSECONDS
 
 
@@ -130,7 +131,13 @@ def _logger(c: Chatter) -> Weighed:
 FINDING = Declaration(
     title="Output chatter",
     question="Do the panel's outputs drop out for seconds and come straight back?",
-    needs_tables=("signal.state", "channel.channel", "run.visit", "measure.runtime"),
+    needs_tables=(
+        "signal.state",
+        "channel.channel",
+        "run.visit",
+        "measure.runtime",
+        "interval.bridged_call",
+    ),
     needs_roles=(OUTPUT_ROLES,),
     figure="outputs",
     thresholds=(
@@ -310,6 +317,8 @@ def _explained(site: SiteFrames, off: Any, starts: pd.DataFrame) -> bool:
     )
     if bool(new_call.any()):
         return True
+    if off.role in SECOND and _call_ended(site, off):
+        return True
     if off.role != "output_g":
         return False
     work = starts[starts["role"].isin(["output_w1", "output_y1", "output_aux"])]
@@ -317,6 +326,12 @@ def _explained(site: SiteFrames, off: Any, starts: pd.DataFrame) -> bool:
         work["start_ts"] <= off.end_ts + site.threshold("chatter_max_s") * MICROSECONDS
     )
     return bool(with_it.any())
+
+
+def _call_ended(site: SiteFrames, off: Any) -> bool:
+    """Whether a call ended as the output went off: second stage goes by how many zones call."""
+    ends = site.table("interval.bridged_call")["end_ts"]
+    return bool(((ends - off.start_ts).abs() <= SAME_MOMENT_US).any())
 
 
 def _severity(c: Chatter) -> str:

@@ -61,7 +61,13 @@ FINDING = Declaration(
     title="Zones exchanged",
     question="Does each zone's temperature answer its own zone's calls?",
     about="log",
-    needs_tables=(*TABLES, "interval.call", "interval.zone_minute", "signal.state"),
+    needs_tables=(
+        *TABLES,
+        "interval.call",
+        "interval.condition",
+        "interval.zone_minute",
+        "signal.state",
+    ),
     thresholds=(
         "exchange_min_calls",
         "exchange_margin_times",

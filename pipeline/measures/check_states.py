@@ -81,7 +81,8 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
     if channel.role == "fault_contact":
         share = states.share(on, known)
         if (
-            states.hours(known) >= limits["contact_known_min_h"]
+            not _nothing_answers(site)
+            and states.hours(known) >= limits["contact_known_min_h"]
             and share >= limits["state_mostly_frac"]
         ):
             return share, 1, 1
@@ -115,6 +116,16 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
     ):
         return apart, states.edges[channel.channel_id], states.edges[channel.channel_id]
     return None
+
+
+def _nothing_answers(site: SiteChannels) -> bool:
+    """Most runs bring no warm (cold) air: then a fault contact that stands is to be believed."""
+    runs, limits = site.runs, site.limits
+    runs = runs[runs["supply_f"].notna() & runs["room_f"].notna()]
+    if len(runs) < limits["probe_min_runs"]:
+        return False
+    answered = (runs["supply_f"] - runs["room_f"]).abs() > limits["answered_min_f"]
+    return bool(answered.mean() < 0.5)
 
 
 def _call_against(
@@ -181,7 +192,8 @@ def _fan_against(site: SiteChannels, channel: Channel) -> tuple[float, int, int]
     runs, limits = site.runs, site.limits
     runs = runs[runs["static_inwc"].notna() & runs["static_before_inwc"].notna()]
     answer = (runs["static_inwc"] - runs["static_before_inwc"]).to_numpy()
-    runs = runs[answer >= limits["static_least_inwc"]]
+    rested = runs["static_before_inwc"].abs() <= limits["fan_rest_max_share"] * runs["static_inwc"]
+    runs = runs[(answer >= limits["static_least_inwc"]) & rested]
     if len(runs) < limits["probe_min_runs"]:
         return None
     before, known = site.states.at(

@@ -55,6 +55,29 @@ def test_number_and_length(build, judge, at, offs, result):
 
 
 @pytest.mark.parametrize(
+    ("role", "late_s", "result"),
+    [
+        ("output_w2", 0, "not found"),  # one zone is satisfied, the next one asks
+        ("output_w2", 2, "not found"),
+        ("output_w2", 3, "found"),
+        ("output_w1", 0, "found"),
+    ],
+)
+def test_second_stage_goes_off_as_a_call_ends(build, judge, at, role, late_s, result):
+    begin = at(1, "06:00")
+    ends = [
+        {"zone": 1, "mode": "heating", "start_ts": begin, "end_ts": begin + (a + late_s) * SECOND}
+        for a, _ in OFFS
+    ]
+    site = build(
+        {"signal.state": blinking(1, role, begin, OFFS), "interval.bridged_call": ends},
+        roles=["output_w1", "output_w2", "zone_call_w1"],
+        resolution_s=1.0,
+    )
+    assert judge(CODE, site)[0].result == result
+
+
+@pytest.mark.parametrize(
     ("role", "n", "severity"),
     [
         ("output_y1", 9, "watch"),

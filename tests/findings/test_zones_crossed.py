@@ -34,7 +34,7 @@ def during(at, calls, until, *, is_open):
     return [*out, (last, until, not is_open)]
 
 
-def by_dampers(at, n_wrong, n_right=0, third_open=False):
+def by_dampers(at, n_wrong, n_right=0, third_open=False, runs="heating"):
     """Zone 1 calls; in the first calls zone 2's damper opens, in the others its own."""
     calls = [call(at(1, "00:00") + n * HOUR, 1) for n in range(n_wrong + n_right)]
     wrong, until = calls[:n_wrong], at(6, "00:00")
@@ -42,6 +42,9 @@ def by_dampers(at, n_wrong, n_right=0, third_open=False):
     other = during(at, wrong if third_open else [], until, is_open=True)
     return {
         "interval.call": calls,
+        "interval.condition": [
+            {"start_ts": at(0, "00:00"), "end_ts": until, "class": runs, "in_visit": False}
+        ],
         "signal.state": [
             *damper(1, during(at, right, until, is_open=True)),
             *damper(2, during(at, wrong, until, is_open=True)),
@@ -65,6 +68,10 @@ def test_a_call_that_opens_another_damper(build, judge, at, n_wrong, n_right, re
             "Main floor's call opens Primary bedroom's damper: its own stayed shut at the start of"
         )
         assert any(text.startswith("Not two dampers that stick") for text in finding.ruled_out)
+
+
+def test_a_call_that_waits_for_the_other_mode_moves_no_damper(build, judge, at):
+    assert judge(CODE, build(by_dampers(at, 8, runs="cooling")))[0].result == "cannot tell"
 
 
 def test_where_two_dampers_open_it_is_no_exchange(build, judge, at):
