@@ -548,3 +548,32 @@ def test_zones_exchanged_from_five_calls_on(n: int, is_found: bool) -> None:
     assert {(p.channel_id, p.figure) for p in found_} == (
         {(1, 2.0), (2, 1.0)} if is_found else set()
     )
+
+
+# ---------------------------------------------------------------------- a house without heat
+
+
+@pytest.mark.parametrize(
+    ("rooms_f", "outdoor_f", "is_told"),
+    [
+        ((28.0, 29.0), 10.0, False),
+        ((28.0, 45.1), 10.0, True),  # one room alone is a wire
+        ((28.0, 29.0), 33.0, False),
+        ((28.0, 29.0), 33.1, True),  # colder than the weather by over 5 °F
+        ((150.0, 150.0), 10.0, True),
+    ],
+)
+def test_every_room_cold_at_once_is_the_house(
+    rooms_f: tuple[float, float], outdoor_f: float, is_told: bool
+) -> None:
+    rows = [
+        {"channel_id": n, "start_ts": START, "end_ts": START + HOUR, "n_reading": 50,
+         "low_value": value, "high_value": value, "is_beyond": True}
+        for n, value in enumerate(rooms_f, start=1)
+    ]  # fmt: skip
+    site = made(
+        [("zone_temp", 1, "degF"), ("zone_temp", 2, "degF"), ("outdoor_temp", None, "degF")],
+        trust_look=[look(1), look(2), look(3, low_value=outdoor_f)],
+        trust_outlier=rows,
+    )
+    assert ("sensor-out-of-range" in codes(found(site))) is is_told

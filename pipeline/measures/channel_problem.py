@@ -86,6 +86,9 @@ STAYS = {
 }
 """What is still said of a channel that is wrong as a whole."""
 
+IN_THE_HOUSE = ("zone_temp", "return_temp", "supply_temp")
+BEYOND = ("sensor-out-of-range", "sensor-spikes")
+
 
 def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """One row per channel, code and stretch of each site, in (site_id, channel_id, start_ts) order.
@@ -120,9 +123,34 @@ def found(site: SiteChannels) -> list[Problem]:
         run = site.tables["trust.run"]
         site = replace(site, tables={**site.tables, "trust.run": run.iloc[:0]})
     others = [p for check in CHECKS for p in check(site)]
+    others = _without_a_cold_house(site, others)
     whole = {(p.channel_id, p.code) for p in others if p.code in WHOLE}
     kept = [p for p in others if all(p.code in STAYS[w] for c, w in whole if c == p.channel_id)]
     return of_states + kept
+
+
+def _without_a_cold_house(site: SiteChannels, problems: list[Problem]) -> list[Problem]:
+    """The problems without readings too low for a room where every room has them.
+
+    Sensors do not fail together: a house without heat for days is as cold as they say, and no
+    colder than the outdoors.
+    """
+    of = {c.channel_id: c for c in site.channels if c.role in IN_THE_HOUSE}
+    rooms = {c.channel_id for c in of.values() if c.role == "zone_temp"}
+    outdoor = site.of_role("outdoor_temp")
+    look = check_readings.look_of(site, outdoor) if outdoor is not None else None
+    if look is None or len(rooms) < 2:
+        return problems
+    least_f = float(look.low_value) - site.limits["cold_house_under_f"]
+    most_f = site.limits["cold_house_f"]
+    cold = [
+        p
+        for p in problems
+        if p.channel_id in of and p.code in BEYOND and least_f <= p.figure <= most_f
+    ]
+    if not rooms <= {p.channel_id for p in cold}:
+        return problems
+    return [p for p in problems if p not in cold]
 
 
 def _site(tables: dict[str, pd.DataFrame], limits: dict[str, float]) -> SiteChannels:

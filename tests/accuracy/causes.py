@@ -13,7 +13,8 @@ FIRST_CAUSE: dict[str, dict[str, str]] = {
         "rise-outside-plate": "filter|altogether",
         "airflow-low": "return side|filter",
     },
-    "low limit in one-zone cooling": {"low-limit-trips": "few zones"},
+    # planted with a coil that clogs as well: little air altogether is as right
+    "low limit in one-zone cooling": {"low-limit-trips": "few zones|altogether"},
     "blower does not run": {"equipment-without-fan": "blower does not run"},
     "no purge after heat": {"no-purge-after-heat": "fan-off delay"},
     "dampers closed on a hot plenum": {"static-peak-in-purge": "let go at the end"},

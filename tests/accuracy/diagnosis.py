@@ -3,7 +3,7 @@
 Systems of the simulated world with every condition and every fault of the log at three severities,
 with several at once, healthy ones and odd but fine ones; each reviewed as a technician would
 (loggers' clocks left as they are), reports off, in batches of sites. What must, may and must not be
-found is what the world's labels say; they share no code with the pipeline.
+found is what the world's labels say, mended by `beside.py`; they share no code with the pipeline.
 
 Prints a table by condition and pooled figures with 95 % Wilson intervals; writes every site's
 outcome to out/diagnosis/PART.csv and a page with the confusion of findings.
@@ -35,6 +35,7 @@ from sample_data import world
 from sample_data.world.conditions import CONDITIONS
 from sample_data.world.log_faults import LOG_FAULTS, ODD
 from sample_data.world.system import System
+from tests.accuracy.beside import asked
 from tests.accuracy.causes import FIRST_CAUSE
 from tests.accuracy.made import wall
 
@@ -117,7 +118,7 @@ def outcomes(batch: list[System], part: str) -> list[dict[str, Any]]:
 
 
 def _row(system: System, truth: dict[str, Any], said: Any) -> dict[str, Any]:
-    labels = truth["labels"]
+    labels = asked(system, truth)
     found = {j.code for j in said.judged if j.result == "found"}
     shown = {f.code: f for f in said.findings}
     blind = {j.code: j.why for j in said.judged if j.result == "cannot tell"}
@@ -131,9 +132,7 @@ def _row(system: System, truth: dict[str, Any], said: Any) -> dict[str, Any]:
         "condition": system.condition,
         "severity": system.severity,
         "single": len(system.conditions) == 1,
-        "must": sorted(labels["must"]),
-        "may": sorted(labels["may"]),
-        "must_not": sorted(labels["must_not"]),
+        **labels,
         "found": sorted(found),
         "severities": {code: f.severity for code, f in shown.items()},
         "first_cause": {code: f.causes[0].cause if f.causes else "" for code, f in shown.items()},
