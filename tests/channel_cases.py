@@ -21,6 +21,7 @@ def made(
     hours: float = 168.0,
     site: dict[str, Any] | None = None,
     settings: dict[str, float] | None = None,
+    covers_gas_heat: bool = True,
     **rows: list[dict[str, Any]],
 ) -> SiteChannels:
     """A site of these channels (role, zone, unit), numbered from 1, with rows by table name.
@@ -32,6 +33,7 @@ def made(
         given["run.setting"] = [
             {"name": n, "value": v, "start_ts": START} for n, v in settings.items()
         ]
+    given["run_state.fan_output"] = [{"covers_gas_heat": covers_gas_heat}]
     frames = {}
     for name in READS:
         columns = [c.name for c in tables()[name].with_site]

@@ -423,6 +423,20 @@ def test_a_fan_output_that_never_comes_on(n: int, is_found: bool) -> None:
     assert [p.code for p in found_] == (["state-never-changes"] if is_found else [])
 
 
+@pytest.mark.parametrize(("covers", "is_found"), [(True, True), (False, False)])
+def test_a_fan_output_that_does_not_cover_gas_heat_may_rest_in_it(
+    covers: bool, is_found: bool
+) -> None:
+    site = made(
+        [("output_g", None, "state"), ("output_w1", None, "state")],
+        site={"has_burner": True, "fan_output_in_gas_heat": True},
+        covers_gas_heat=covers,
+        channel_state=[*on_off(1, [(168.0, False)]), *on_off(2, cycles(20))],
+    )
+    found_ = [p.code for p in check_states.problems(site) if p.channel_id == 1]
+    assert found_ == (["state-never-changes"] if is_found else [])
+
+
 @pytest.mark.parametrize(("in_runs", "is_found"), [(0.91, True), (0.9, True), (0.89, False)])
 def test_a_call_that_seldom_breaks_breaks_in_runs(in_runs: float, is_found: bool) -> None:
     """W rests 8 h and runs 8 h, ten times; the call breaks for 15 min, that much in the run.

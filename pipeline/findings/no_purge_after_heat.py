@@ -47,15 +47,21 @@ def _setting(e: Occurrences) -> Weighed:
 
 
 def _by_panel(e: Occurrences) -> Weighed:
-    if e.site.equipment.get("fan_output_in_gas_heat"):
+    told = e.site.table("run_state.fan_output")
+    if told["covers_gas_heat"].any():
         return Weighed(Weight.FITS, "the panel's fan output covers gas heat here")
+    if told["is_overruled"].any():
+        return Weighed(
+            Weight.AGAINST,
+            "the panel's fan output is said to cover gas heat, but static stood up in it without G",
+        )
     return Weighed(Weight.AGAINST, "the furnace runs its own blower in gas heat here")
 
 
 FINDING = Declaration(
     title="No purge after heat",
     question="Does the blower stop as soon as the burner does?",
-    needs_tables=("measure.purge", "measure.condition_time"),
+    needs_tables=("measure.purge", "measure.condition_time", "run_state.fan_output"),
     needs_roles=(
         ("output_w1",),
         ("blower_run", "static_pressure", "output_g"),

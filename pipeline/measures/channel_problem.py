@@ -54,6 +54,7 @@ READS = [
     "run.window",
     "run.zero_shift",
     "run.zone",
+    "run_state.fan_output",
 ]
 COLUMNS = [
     "site_id",

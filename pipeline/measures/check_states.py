@@ -70,7 +70,7 @@ def _channels(site: SiteChannels, *roles: str, zone: int | None = None) -> list[
 
 def _fan_sources(site: SiteChannels) -> list[Channel]:
     """Outputs with which the fan output must be on."""
-    by_gas = not site.site.get("has_burner") or bool(site.site.get("fan_output_in_gas_heat"))
+    by_gas = bool(site.tables["run_state.fan_output"]["covers_gas_heat"].any())
     return _channels(site, "output_y1", "output_aux", *(("output_w1",) if by_gas else ()))
 
 

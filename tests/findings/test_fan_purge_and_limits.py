@@ -108,8 +108,22 @@ def purge(at, n, **changes):
     return rows
 
 
-def purge_site(build, rows, **more):
-    return build({"measure.purge": rows}, hours=HOURS, **more)
+def purge_site(build, rows, overruled=False, **more):
+    said = {"is_said": True, "is_overruled": overruled, "covers_gas_heat": not overruled}
+    return build({"measure.purge": rows, "run_state.fan_output": [said]}, hours=HOURS, **more)
+
+
+@pytest.mark.parametrize(
+    ("overruled", "said"),
+    [(False, "fan output covers gas heat here"), (True, "static stood up in it without G")],
+)
+def test_purge_does_not_believe_a_sheet_that_static_overrules(build, judge, at, overruled, said):
+    _, finding = judge(
+        "no-purge-after-heat",
+        purge_site(build, purge(at, 20, purge_fan_s=5.0), overruled=overruled),
+    )
+    cause = next(c for c in finding.causes if c.cause.startswith("The panel takes the fan away"))
+    assert said in cause.because
 
 
 @pytest.mark.parametrize(
