@@ -1672,11 +1672,11 @@ _TABLE = [
     ),
     Threshold(
         "cut_out_deep_share",
-        0.6,
+        0.5,
         "share",
         "of the rise: so deep a fall, over in minutes, is one though calls or dampers changed",
         "equipment cut-outs",
-        "it would take two and a half times the air to do that at the same heat",
+        "it would take twice the air to do that at the same heat",
         "ours",
     ),
     Threshold(

@@ -165,7 +165,9 @@ fall as (
         blown
         and is_quiet
         and (is_blown or supply_f - before_f >= back_f)
-        and supply_f = around_f
+        -- near enough to the peak: supply may have sunk a little since a zone joined in, and the probe is
+        -- still to reach its highest where one does just as the heat stops
+        and supply_f >= around_f - back_f
         and (supply_f - still_low_f >= least_f or supply_f - deep_low_f >= deep_f)
 ),
 

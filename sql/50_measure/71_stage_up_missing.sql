@@ -16,9 +16,9 @@ end_ts = "BIGINT | us | second stage came, the run ended, or not in order any mo
 length_s = "DOUBLE | s | length"
 is_late = "BOOLEAN | - | second stage came on at its end"
 zones = "VARCHAR | - | zones calling in the mode at its start"
-zone = "INTEGER | - | the calling zone furthest off its setpoint when second stage has been in order for the least time; null if not known"
+zone = "INTEGER | - | the zone furthest off its setpoint when it has called for the least time while second stage was in order; null if not known"
 off_f = "DOUBLE | °F | how far off then; null if not known"
-closing_f_per_h = "DOUBLE | °F/h | how fast that zone closed on its setpoint from the start on, over half an hour or what there is of it; null if not known"
+closing_f_per_h = "DOUBLE | °F/h | how fast that zone closed on its setpoint from there on, over half an hour or what there is of it; null if not known"
 delay_setting_s = "DOUBLE | s | stage-up delay in force"
 min_zones_setting = "DOUBLE | - | minimum zones in force"
 result = "VARCHAR | - | never came on, late, closing (back within the margin soon), near setpoint, after a stage drop, or not known (no zone temperature or setpoint)"
@@ -197,28 +197,39 @@ stretch as (
     having max(j.end_ts) - min(j.start_ts) >= t.stage_missing_s * 1e6
 ),
 
--- zones that call when it has been in order for the least time: how far off they are then, at the
--- start, and some time later
+-- zones that call for the least time while it is in order, from its start on or joining in later: how far
+-- off they are at the first, when that time is over, and some time later
 asked_at as (
     select
-        s.site_id,
-        s.source,
-        s.run_ts,
-        s.start_ts,
-        s.mode,
-        b.zone,
-        s.start_ts + (t.stage_missing_s * 1e6)::bigint - 1 as due_ts,
-        unnest([
+        site_id,
+        source,
+        run_ts,
+        start_ts,
+        mode,
+        zone,
+        from_ts,
+        due_ts,
+        unnest([from_ts, due_ts, least(until_ts, from_ts + closing_us) - 1]) as ts,
+    from (
+        select
+            s.site_id,
+            s.source,
+            s.run_ts,
             s.start_ts,
-            s.start_ts + (t.stage_missing_s * 1e6)::bigint - 1,
-            least(s.end_ts, b.end_ts, s.start_ts + (t.stage_closing_s * 1e6)::bigint) - 1
-        ]) as ts,
-    from stretch s
-    join run.threshold t on t.site_id = s.site_id
-    join interval.bridged_call b
-        on b.site_id = s.site_id and b.mode = s.mode
-        and b.start_ts <= s.start_ts
-        and b.end_ts >= s.start_ts + (t.stage_missing_s * 1e6)::bigint
+            s.mode,
+            b.zone,
+            greatest(s.start_ts, b.start_ts) as from_ts,
+            least(s.end_ts, b.end_ts) as until_ts,
+            from_ts + (t.stage_missing_s * 1e6)::bigint - 1 as due_ts,
+            (t.stage_closing_s * 1e6)::bigint as closing_us,
+        from stretch s
+        join run.threshold t on t.site_id = s.site_id
+        join interval.bridged_call b
+            on b.site_id = s.site_id and b.mode = s.mode
+            and b.start_ts < s.end_ts
+            and b.end_ts > s.start_ts
+        where until_ts > due_ts
+    )
 ),
 
 reading as (
@@ -259,10 +270,11 @@ by_zone as (
         run_ts,
         start_ts,
         zone,
+        from_ts,
         any_value(off_f) filter (ts = due_ts) as off_f,
         (arg_min(off_f, ts) - arg_max(off_f, ts)) / ((max(ts) - min(ts)) / 3.6e9) as closing_f_per_h,
     from off_at
-    group by site_id, source, run_ts, start_ts, zone
+    group by site_id, source, run_ts, start_ts, zone, from_ts
     having count(off_f) = 3
 ),
 

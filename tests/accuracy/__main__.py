@@ -19,6 +19,7 @@ import pandas as pd
 
 from sample_data import world
 from sample_data.world.conditions import CONDITIONS
+from sample_data.world.faults import on_sheet, plant
 from sample_data.world.system import System
 from tests.accuracy import held
 from tests.accuracy.made import Variant, measured, variants_of, wall
@@ -43,7 +44,12 @@ PLANTED = (
     ("second stage stays in", 3),
     ("furnace's own limit opens", 2),
     ("flame lost", 3),
+    ("static hunting", 3),
+    ("static hunting", 2),
+    ("furnace's own limit opens", 2),
 )
+# within one set of calls static hunts, and a limit that opens for minutes is seen at 60 s too
+IN_LONG_CALLS = ("static hunting", "furnace's own limit opens")
 ALLOWED = {  # shares allowed by analog interval, of runtime and of seconds above target
     "runtime": {10: 0.002, 60: 0.01},
     "stage time": {10: 0.002, 60: 0.01},
@@ -69,23 +75,40 @@ def systems(part: str, count: int) -> list[System]:
     return some
 
 
+def in_long_calls(system: System) -> System:
+    """One zone calls from six in the morning to ten at night, the others do not."""
+    first, *others = system.zones
+    asks = replace(
+        first, heat_f=90.0, cool_f=55.0, heat_back_f=45.0, cool_back_f=95.0,
+        back_from_s=79_200.0, back_to_s=21_600.0,
+    )  # fmt: skip
+    rests = [
+        replace(z, heat_f=45.0, cool_f=95.0, heat_back_f=45.0, cool_back_f=95.0) for z in others
+    ]
+    return replace(system, zones=(asks, *rests))
+
+
+def past_balance_points(system: System, *, too_cold: bool) -> System:
+    """The panel heats with the compressor well below the sheet's low point in this weather, or with
+    the furnace well above its high point.
+    """
+    mean_f = system.weather.season(system.season)[0]
+    if too_cold:
+        system = plant(system, low_balance_f=mean_f - 15.0, high_balance_f=mean_f + 25.0)
+        return on_sheet(system, low_balance_f=mean_f + 8, high_balance_f=mean_f + 25)
+    system = plant(system, low_balance_f=mean_f + 15.0, high_balance_f=mean_f + 25.0)
+    return on_sheet(system, low_balance_f=mean_f - 25, high_balance_f=mean_f - 8)
+
+
 def planted(part: str) -> list[System]:
-    """A system for each of PLANTED. Static that hunts does so within one set of calls, so there one
-    zone calls from six to ten and the others do not."""
+    """A system for each of PLANTED, made so that it shows what it is there for."""
     some = []
     for n, (name, severity) in enumerate(PLANTED):
         system = world.with_condition(name, severity, part, 40_000 + 17 * n)
-        if name == "static hunting":
-            first, *others = system.zones
-            asks = replace(
-                first, heat_f=90.0, cool_f=55.0, heat_back_f=45.0, cool_back_f=95.0,
-                back_from_s=79_200.0, back_to_s=21_600.0,
-            )  # fmt: skip
-            rests = [
-                replace(z, heat_f=45.0, cool_f=95.0, heat_back_f=45.0, cool_back_f=95.0)
-                for z in others
-            ]
-            system = replace(system, zones=(asks, *rests))
+        if name in IN_LONG_CALLS:
+            system = in_long_calls(system)
+        if name == "balance point off":
+            system = past_balance_points(system, too_cold=severity == 3)
         some.append(system)
     return some
 

@@ -128,10 +128,20 @@ def trips(truth: Fact, frames: Frames, interval_s: float) -> Events:
     )
 
 
+def fell(truth: Fact, at: int, until: int) -> bool:
+    """Whether supply over return fell by 15 °F or a quarter within 3 min of the peak about `at`."""
+    first, air = us(truth["air"]["first"]), truth["air"]["rise_f"]
+    begin = int(at - first) // 1_000_000
+    end = min(begin + 180, int(until - first) // 1_000_000 + 1)
+    peak = float(air[max(0, begin - 30) : begin + 30].max())
+    return peak - float(air[begin:end].min()) >= max(15.0, 0.25 * peak)
+
+
 def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
     """Stops of the equipment with its output on, where the definition can see them.
 
-    It asks for 3 min of unchanged outputs, calls and dampers, and a proven fan.
+    It asks for 3 min of unchanged outputs, calls and dampers (seen as such if they last two
+    intervals longer), a proven fan, and a fall of 15 °F or a quarter of the rise.
     """
     must, may = [], []
     sources = set(frames["interval.cut_out"]["source"])
@@ -145,7 +155,14 @@ def cut_outs(truth: Fact, frames: Frames, interval_s: float) -> Events:
             event["fan"]
             and not event["in_visit"]
             and lasts_s >= max(60, 2 * interval_s)
-            and quiet_before(truth, at, 190_000_000, ("output_", "zone_call", "zone_damper"))
+            and quiet_before(
+                truth,
+                at,
+                180_000_000 + int(2 * interval_s * 1e6),
+                ("output_", "zone_call", "zone_damper"),
+            )
+            # the last reading before its end lies up to an interval earlier
+            and fell(truth, at, us(event["end"]) - int(interval_s * 1e6))
         )
         (must if seen else may).append(at)
     frame = frames["interval.cut_out"]

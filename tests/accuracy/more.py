@@ -240,15 +240,19 @@ def stage_drops(truth: Fact, frames: Frames, interval_s: float) -> Events:
 
 
 def hunting(truth: Fact, frames: Frames, interval_s: float) -> Events:
-    """Static that turns eight times an hour for 40 min; what turns less often may be told."""
+    """Static that turns eight times an hour for 40 min; what turns less often may be told, and so
+    may what turns because the equipment stops by itself and takes the blower along.
+    """
     rows = truth["hunting"]
     true = stretches(rows)
+    stops = [us(event["start"]) for event in truth["cut_outs"]]
     often = [
         stretch
         for row, stretch in zip(rows, true, strict=True)
         if row["reversals"] * 3.6e9 / (stretch[1] - stretch[0]) > 8
         and stretch[1] - stretch[0] >= 40 * MINUTE_US
         and interval_s <= 30
+        and not any(stretch[0] <= at < stretch[1] for at in stops)
     ]
     frame = frames["measure.static_hunting"]
     told = told_in(frame[frame["is_hunting"]])
