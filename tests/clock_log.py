@@ -43,8 +43,12 @@ def house(
     fan_off_delay_s: int = 0,
     period_s: int | None = None,
     length_s: int | None = None,
+    least_rest_s: int | None = None,
 ) -> House:
-    """The house for some days; with `period_s` runs repeat exactly, with `length_s` in length."""
+    """The house for some days; with `period_s` runs repeat exactly, with `length_s` in length.
+
+    least_rest_s : every other rest is just that long, as where a panel's minimum-off ends it
+    """
     rng = np.random.default_rng(seed)
     n = int(days * DAY)
     on, off, at = [], [], 600
@@ -53,6 +57,8 @@ def house(
         if period_s is not None:
             rest, length = period_s - 300, 300
         length = length_s or length
+        if least_rest_s is not None and len(on) % 2:
+            rest = least_rest_s
         if at + rest + length + 600 > n:
             break
         on.append(at + rest)

@@ -112,6 +112,23 @@ def test_calls_are_the_reference_where_no_outputs_are_logged(two_days: House) ->
     assert abs(row["offset_s"] - 420) <= min(row["plus_minus_s"], 30)
 
 
+@pytest.mark.parametrize("ahead_s", [0, 420])
+def test_the_start_after_a_compressors_rest_is_not_taken_for_the_answer(ahead_s: int) -> None:
+    """Cooling, calls alone logged: supply turns up as a call ends, and down as the next begins.
+
+    Every other rest lasts just as long as the compressor must; looked for downwards alone, those
+    starts are the turn that follows a call most often, 330 s late.
+    """
+    h = house(3, seed=5, least_rest_s=330)
+    log = Log().panel(h, ("zone_call_y1",))
+    log.analog(PLENUM, "supply_temp", 2 * 72 - h.supply_f, 10, ahead_s)
+    row = judged(log)[PLENUM]
+    assert row["confidence"] in ("shown", "likely"), row["why"]
+    assert row["offset_s"] == pytest.approx(ahead_s, abs=row["plus_minus_s"])
+    assert row["plus_minus_s"] <= 120
+    assert "turns up" in row["edge"]
+
+
 def test_drift_is_followed_and_the_offset_is_that_of_the_middle() -> None:
     """20 s a day over 4 days: 60 s + or - 40 s about the middle, where it is 60 s."""
     h = house(4, seed=3)

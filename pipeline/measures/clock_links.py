@@ -33,6 +33,7 @@ CALLS = (
     "zone_call_aux",
     "zone_call_emergency",
 )
+COMPRESSOR_CALLS = ("zone_call_y1", "zone_call_y2")
 FAN_RAISES = {"static_pressure": 1.0, "return_static": -1.0}
 ANALOG = (*FAN_RAISES, "supply_temp")
 
@@ -221,9 +222,14 @@ def _supply(
         (["output_y1"], "Y", limits["clock_delay_compressor_off_s"]),
     ]
     if not reference.roles & {*SOURCES, "gas_valve", "flame"}:
-        causes = [(list(CALLS), "the last call", limits["clock_delay_call_off_s"] + gas_s)]
+        wait_s = limits["clock_delay_call_off_s"]
+        compressor_s = limits["clock_delay_compressor_off_s"]
+        causes = [
+            ([r for r in CALLS if r not in COMPRESSOR_CALLS], "the last call", wait_s + gas_s),
+            (list(COMPRESSOR_CALLS), "the last call", wait_s + compressor_s),
+        ]
     if after_on:
-        causes = [c for c in causes if c[0][0] not in ("output_y1", CALLS[0])]
+        causes = [c for c in causes if c[0][0] != "output_y1" and c[0][0] not in CALLS]
     down, up = turns(series, limits["clock_turn_min_f"])
     seen = stretches(series, limits["hold_max_intervals"])
     others_s = _all_edges(reference, bridge_s)
@@ -233,8 +239,11 @@ def _supply(
         if switching is None:
             continue
         off = _undisturbed(switching.on if after_on else switching.off, others_s)
-        # Y off ends heating or cooling; which of the two, the air shows
-        for downwards in (True, False) if "output_y1" in roles else (True,):
+        # Y off ends heating or cooling; which of the two, the air shows. Looked for one way only,
+        # the next start after a compressor's rest would be taken for the answer
+        for downwards in (
+            (True, False) if {"output_y1", *COMPRESSOR_CALLS} & set(roles) else (True,)
+        ):
             does = f"supply air turns {'down' if downwards else 'up'}"
             effect = down if downwards else up
             jitter_s = limits["clock_jitter_turn_s"]
