@@ -33,6 +33,27 @@ worst for a heat pump: a defrost with strip heat on and a rest look alike. At fi
 cannot be told (`inferred_interval_max_s`)."""
 
 
+@dataclass(frozen=True)
+class ExpectedFan:
+    """Expected errors of the blower's time and starts, as shares of the true ones."""
+
+    time_frac: float
+    starts_frac: float
+
+
+FAN = {"static_pressure": ExpectedFan(0.05, 0.05), "supply_temp": ExpectedFan(0.16, 0.25)}
+"""By what the blower's state is read off, up to a minute between readings; tuning part, `python -m
+tests.accuracy.fan_state`. Off static it comes out short: a blower gathers speed before static shows
+it. Off supply air the least sure is when it stops after a run: supply then stands still either way,
+and in an attic four of ten rests with the fan off were taken for the fan at worst. Read off outputs
+and the fan's delays (`outputs`) it was not measured."""
+
+
+def fan_error(source: str) -> ExpectedFan | None:
+    """The expected error of the blower's state by its source; None: logged, or not measured."""
+    return FAN.get(source)
+
+
 def expected(kind: str, mode: str, interval_s: float) -> Expected | None:
     """The expected errors of a mode at this sampling interval; None where none was measured."""
     fits = [e for e in TABLE if kind in e.kinds and e.mode == mode and interval_s <= e.interval_s]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from pipeline.expected_error import damper_call_error
+from pipeline.expected_error import damper_call_error, fan_error
 from pipeline.findings._site import number
 from pipeline.review_values import Block, rounded
 from pipeline.units import MICROSECONDS
@@ -44,3 +44,18 @@ def second_stages(rows: Callable[[str], list[Any]], mode: str) -> list[Block]:
         for r in sorted(rows("run_state.inferred_stage"), key=lambda r: str(r.source))
         if r.mode == mode
     ]
+
+
+def fan_block(source: str | None) -> Block:
+    """What says that the blower ran; marked where that was inferred, with its expected error.
+
+    source : as run_state.fan names it; None: nothing told of the blower
+    """
+    if source in (None, "blower_run", "output_g"):
+        return {"fan_from": source}
+    error = fan_error(str(source))
+    return {
+        "fan_from": source,
+        "fan_inferred": True,
+        "fan_expected_error_frac": error.time_frac if error else None,
+    }

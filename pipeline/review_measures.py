@@ -16,7 +16,7 @@ from pipeline.findings._context import with_condition
 from pipeline.findings._site import flags, number, records
 from pipeline.result import SiteResult
 from pipeline.review_audits import balance, never_came_on
-from pipeline.review_inferred import calls_by_damper, second_stages
+from pipeline.review_inferred import calls_by_damper, fan_block, second_stages
 from pipeline.review_static import hunting_block, relief_block, zero_block
 from pipeline.review_values import Block, iso, rounded
 from pipeline.units import MICROSECONDS
@@ -267,10 +267,12 @@ class Measured:
                 "relief": None,
                 "hunting": [],
                 "zero": None,
+                "fan_from": None,
                 "coverage": 0.0,
                 "resolution_s": None,
             }
         return {
+            **fan_block(r.fan_source),
             "fan_s": number(r.fan_s),
             "above_target_s": rounded(number(r.above_target_s)),
             "above_more_s": rounded(number(r.above_more_s)),

@@ -10,7 +10,9 @@ import jsonschema
 import pandas as pd
 import pytest
 
+from pipeline.expected_error import FAN
 from pipeline.result import Judged
+from pipeline.review_inferred import fan_block
 from pipeline.review_json import review_document, review_schema, review_text
 from pipeline.tables import tables
 
@@ -158,6 +160,20 @@ def test_cycles(result):
     assert cycles["compressor_output"]["starts"] is None  # Y1 was not logged
 
 
+@pytest.mark.parametrize(
+    ("source", "is_inferred"),
+    [("blower_run", False), ("output_g", False), ("static_pressure", True), ("outputs", True),
+     ("supply_temp", True), (None, False)],
+)  # fmt: skip
+def test_a_blower_that_was_not_logged_is_marked_with_its_expected_error(source, is_inferred):
+    block = fan_block(source)
+    assert block["fan_from"] == source
+    assert block.get("fan_inferred", False) == is_inferred
+    declared = FAN.get(source)
+    told = block.get("fan_expected_error_frac")
+    assert told == (declared.time_frac if declared else None)
+
+
 def test_trips_and_cut_outs_stand_together_by_time(result):
     trips = review_document(result)["trips"]
     assert [(t["opened_by"], t["stage"], t["zones_calling"]) for t in trips] == [
@@ -189,6 +205,7 @@ def test_an_empty_list_of_trips_says_whether_any_could_be_seen():
 def test_static_and_staging(result):
     document = review_document(result)
     assert document["static"] == {
+        "fan_from": None,
         "fan_s": 6000.0,
         "above_target_s": 600.25,
         "above_more_s": 60.0,

@@ -109,12 +109,13 @@ def left_out(site: SiteFrames, roles: Collection[str] = ()) -> list[str]:
 def inferred_error(site: SiteFrames) -> str:
     """How far off what is inferred may be: 'run time about ±4 %, starts about ±5 %'; '' if unknown.
 
-    The larger one where heat and cooling differ.
+    The larger one where heat and cooling differ; the blower's is another.
     """
     if not site.has_table("measure.runtime"):
         return ""
     rows = site.table("measure.runtime")
-    rows = rows[rows["output"].isin(list(INFERRED_ROLES)) & (rows["on_s"] > 0)]
+    runs = [role for role in INFERRED_ROLES if role != "inferred_fan"]
+    rows = rows[rows["output"].isin(runs) & (rows["on_s"] > 0)]
     told = []
     for what, column in (("run time", "runtime_error_frac"), ("starts", "starts_error_frac")):
         errors = rows[column].dropna()

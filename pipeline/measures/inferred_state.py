@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline.expected_error import expected
+from pipeline.expected_error import expected, fan_error
 from pipeline.measures.inferred_runs import Equipment, Readings, Stretch, runs_of
 from pipeline.measures.one_row import by_site
 from pipeline.units import MICROSECONDS
@@ -27,8 +27,8 @@ state = "VARCHAR | - | heating, cooling, fan_only or off; rows that touch have n
 source = "VARCHAR | - | burner or compressor; null: cannot be told, or nothing heats or cools"
 is_told = "BOOLEAN | - | outputs tell of this mode, or one was on: not to be counted twice"
 interval_s = "DOUBLE | s | slower of the two temperatures' intervals"
-runtime_error_frac = "DOUBLE | share | expected error of the mode's runtime; null: unknown"
-starts_error_frac = "DOUBLE | share | expected error of its number of starts; null: unknown"
+runtime_error_frac = "DOUBLE | share | expected error of the mode's, else the fan's runtime"
+starts_error_frac = "DOUBLE | share | expected error of its number of starts, likewise"
 """
 READS = ["run.setting", "run.site", "run.threshold", "run_state.supply_reading"]
 COLUMNS = [
@@ -80,7 +80,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
         found = runs_of(given, equipment, float(limit["hold_max_intervals"]))
         for stretch in found:
             for start_s, end_s, state, source, is_told in _tiles(stretch):
-                errors = expected(str(site["kind"]), state, given.interval_s)
+                runtime, starts = _errors(str(site["kind"]), state, given.interval_s)
                 rows.append(
                     {
                         "site_id": site_id,
@@ -90,11 +90,20 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
                         "source": source,
                         "is_told": is_told or not needed.get(state, True),
                         "interval_s": given.interval_s,
-                        "runtime_error_frac": errors.runtime_frac if errors else None,
-                        "starts_error_frac": errors.starts_frac if errors else None,
+                        "runtime_error_frac": runtime,
+                        "starts_error_frac": starts,
                     }
                 )
     return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _errors(kind: str, state: str, interval_s: float) -> tuple[float | None, float | None]:
+    """Expected errors of runtime and starts: the mode's, else the blower's."""
+    if state in ("heating", "cooling"):
+        found = expected(kind, state, interval_s)
+        return (found.runtime_frac, found.starts_frac) if found else (None, None)
+    fan = fan_error("supply_temp")
+    return (fan.time_frac, fan.starts_frac) if fan else (None, None)
 
 
 def _readings(own: pd.DataFrame, origin: int) -> Readings:

@@ -7,6 +7,7 @@ from collections import defaultdict
 import numpy as np
 from markupsafe import Markup
 
+from pipeline.expected_error import fan_error
 from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
@@ -19,6 +20,12 @@ CLASS_WORDS = {
     "purge": "Purge after a call",
     "fan_only": "Fan only",
 }
+FAN_SOURCES = {
+    "static_pressure": "static itself",
+    "outputs": "the outputs and the fan’s delays",
+    "supply_temp": "supply and return air",
+}
+"""What a blower's running is read off where nothing was logged of it."""
 
 
 def render(model: Model) -> Block:
@@ -69,8 +76,18 @@ def _sentence(model: Model) -> Markup:
         said=said,
         top=model.show.value("pressure", r["max_inwc"]),
         relief=_relief(model, r["n_relief"]),
-        basis=basis,
+        basis=f"{basis}{_blower(model, r.get('fan_source'))}",
     )
+
+
+def _blower(model: Model, source: object) -> str:
+    """What says that the blower ran, where that was not logged of it; '' else."""
+    name = FAN_SOURCES.get(text(source))
+    if name is None:
+        return ""
+    error = fan_error(text(source))
+    about = f", its time about ±{model.show.share(error.time_frac)}" if error else ""
+    return f"; when the blower ran is inferred from {name}{about}"
 
 
 def _relief(model: Model, n: object) -> str:

@@ -49,12 +49,15 @@ summed as (
 error as (
     select
         site_id,
-        if(state = 'heating', 'inferred_heat', 'inferred_cool') as output,
+        case state
+            when 'heating' then 'inferred_heat'
+            when 'cooling' then 'inferred_cool'
+            else 'inferred_fan'
+        end as output,
         max(runtime_error_frac) as runtime_error_frac,
         max(starts_error_frac) as starts_error_frac,
     from run_state.inferred_state
-    where state in ('heating', 'cooling')
-    group by site_id, state
+    group by all
 ),
 
 burner as (

@@ -22,6 +22,7 @@ area_inwc_min = "DOUBLE | in. w.c. min | static over the target, over time, visi
 max_inwc = "DOUBLE | in. w.c. | highest reading with the fan on, visits left out"
 n_excursion = "BIGINT | - | excursions that count, visits left out"
 n_relief = "BIGINT | - | relief openings, visits left out"
+fan_source = "VARCHAR | - | what says that the blower ran: blower_run, output_g, or (inferred) static_pressure, outputs or supply_temp"
 coverage = "DOUBLE | share | measure.coverage"
 resolution_s = "DOUBLE | s | measure.coverage"
 */
@@ -59,7 +60,9 @@ relieved as (
     from interval.relief
     where not in_visit
     group by site_id
-)
+),
+
+fan as (select site_id, min(source) as fan_source from run_state.fan group by site_id)
 
 select
     s.site_id,
@@ -77,10 +80,12 @@ select
     s.max_inwc,
     coalesce(e.n_excursion, 0) as n_excursion,
     coalesce(r.n_relief, 0) as n_relief,
+    f.fan_source,
     c.coverage,
     c.resolution_s,
 from summed s
 left join excursion e on e.site_id = s.site_id
 left join relieved r on r.site_id = s.site_id
+left join fan f on f.site_id = s.site_id
 join measure.coverage c on c.site_id = s.site_id and c.figure = 'static'
 order by s.site_id
