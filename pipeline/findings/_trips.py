@@ -131,11 +131,15 @@ def _only_unheard(site: SiteFrames, kind: str, rows: pd.DataFrame) -> pd.Series:
     mode = MODE_OF[kind]
     unanswered = site.table("interval.call_unanswered")
     unanswered = unanswered[flags(unanswered["is_unanswered"]) & (unanswered["mode"] == mode)]
+    vain_s = unanswered.groupby("zones")["length_s"].sum()
+    most = 1 - site.threshold("cause_share_min_frac")
     unheard = {
-        zones
-        for zones in set(unanswered["zones"].dropna()) - {""}
-        if "+" not in zones and not site.seconds_in([mode], zones=zones)
-    }
+        str(zones)
+        for zones, seconds in vain_s.items()
+        # what the compressor runs on after another zone's call counts for nothing
+        if "+" not in str(zones)
+        and site.seconds_in([mode], zones=str(zones)) <= most * float(seconds)
+    } - {""}
     if not unheard or rows.empty:
         return pd.Series(data=False, index=rows.index)
     calls = site.table("interval.call")

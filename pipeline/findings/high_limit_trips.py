@@ -99,9 +99,14 @@ def _air_altogether(t: Trips) -> Weighed:
             return Weighed(Weight.OPEN, p.text(t.site, "trip"))
         return Weighed(Weight.STRONG, f"{p.text(t.site, 'trip')}, not only with one zone calling")
     because = p.text(t.site, "trip")
-    over = bool(
-        t.statics_inwc and t.target_inwc is not None and median(t.statics_inwc) > t.target_inwc
-    )
+    known = bool(t.statics_inwc) and t.target_inwc is not None
+    over = known and median(t.statics_inwc) > (t.target_inwc or 0.0)
+    if known and not over:
+        return Weighed(
+            Weight.FITS,
+            f"{because}; supply static before the trips was {t.site.statics(t.statics_inwc)}, "
+            "under its target: the way to the rooms was open, and too little air came",
+        )
     if over:
         because += (
             f"; and supply static before the trips was high "

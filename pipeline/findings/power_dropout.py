@@ -63,11 +63,13 @@ def _mains(e: Episodes) -> Weighed:
 FINDING = Declaration(
     title="Power dropout",
     question="Did panel and thermostats lose their power?",
-    needs_tables=("signal.state", "channel.channel", "run.visit"),
+    needs_tables=("signal.state", "channel.channel", "run.visit", "interval.zone_minute"),
     needs_roles=(SOURCES, CALLS),
     figure="conditions",
     thresholds=(
         "dropout_quiet_s",
+        "dropout_step_s",
+        "dropout_step_f",
         "dropout_purge_share",
         "dropout_purge_s",
         "dropout_min_calls",
@@ -201,11 +203,25 @@ def _dropouts(site: SiteFrames, slowest_s: float) -> list[Any]:
         no_purge = purges and fan_off and len(zones) >= site.threshold("dropout_min_calls")
         if not (sure or no_purge) or _is_known_until(state, ts, together) is False:
             continue
+        if _setpoint_moved(site, ts, zones):
+            continue
         later = int(np.searchsorted(starts, ts + together, side="right"))
         back = int(starts[later]) if later < len(starts) else site.window.end_ts
         if back - ts >= quiet and not site.overlaps_visit(ts - quiet, back):
             found.append(SimpleNamespace(start_ts=ts, end_ts=back, n_calls=len(zones)))
     return found
+
+
+def _setpoint_moved(site: SiteFrames, ts: int, zones: set[int]) -> bool:
+    """Whether a calling zone's setpoint stepped about then: a schedule ends calls all at once."""
+    around = round(site.threshold("dropout_step_s") * MICROSECONDS)
+    rows = site.table("interval.zone_minute")
+    rows = rows[(rows["ts"] >= ts - around) & (rows["ts"] <= ts + around)]
+    for _, own in rows[rows["zone"].isin(list(zones))].groupby("zone"):
+        for column in ("heat_setpoint_f", "cool_setpoint_f"):
+            if own[column].max() - own[column].min() >= site.threshold("dropout_step_f"):
+                return True
+    return False
 
 
 def _purges(site: SiteFrames, outputs: pd.DataFrame, fan: pd.DataFrame, together: int) -> bool:

@@ -50,6 +50,9 @@ MAY: dict[str, dict[str, str]] = {
     "burner over-fired": {
         "short-cycling": "more heat than one zone takes satisfies it in minutes (no. 8)",
     },
+    "lines spoilt": {
+        "logging-gap": "a line that cannot be read is a reading that lacks; several leave a hole",
+    },
     "blower does not run": {
         "sensor-out-of-range": "with no air moving a return duct takes the attic's temperature",
     },

@@ -149,6 +149,15 @@ def test_trips_with_all_zones_put_airflow_first(build, judge, trip, at):
     assert not any("filter" in text for text in finding.ruled_out)
 
 
+# one zone alone leaves the high static of a narrow way out; under the target the way is open
+@pytest.mark.parametrize(("static", "first"), [(0.40, True), (0.41, False)])
+def test_static_under_its_target_puts_airflow_first(build, judge, trip, at, static, first):
+    rows = many(trip, at, 2, 3, stage=1, stage2_before_s=None, static_max_inwc=static)
+    hours = {("heating", 1, "3"): 10.0, ("heating", 1, "1"): 60.0}
+    _, finding = judge("high-limit-trips", build({"measure.trip_context": rows}, hours=hours))
+    assert finding.causes[0].cause.startswith("Too little air altogether") is first
+
+
 def test_warm_return_puts_recirculation_up(build, judge, trip, at):
     for return_f, expected in ((79.9, False), (80.0, True)):
         rows = many(trip, at, 2, 3, return_f=return_f)

@@ -81,7 +81,7 @@ def unheard(at, trip, standing="4", answered_h=0.0, stands_s=30):
     calls.append(
         {"zone": 4, "mode": "cooling", "start_ts": at(0, "00:00"), "end_ts": at(6, "00:00")}
     )
-    vain = {"mode": "cooling", "zones": standing, "is_unanswered": True, "in_visit": False}
+    vain = {"mode": "cooling", "zones": standing, "is_unanswered": True, "length_s": 36000.0}
     rows = {
         "measure.trip_context": drops,
         "interval.call": calls,
@@ -95,7 +95,8 @@ def unheard(at, trip, standing="4", answered_h=0.0, stands_s=30):
     [
         ({}, "not found"),
         ({"stands_s": 31}, "found"),  # Bedroom over garage called on as well
-        ({"answered_h": 1.0}, "found"),  # Basement alone was answered at other times
+        ({"answered_h": 1.9}, "not found"),  # minutes after other zones' calls: under a fifth
+        ({"answered_h": 2.1}, "found"),  # Basement alone was answered at other times
         ({"standing": "3+4"}, "found"),  # not the one zone
     ],
 )

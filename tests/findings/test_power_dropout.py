@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.findings.conftest import HOUR, MINUTE
+from tests.findings.conftest import HOUR, MINUTE, frame
 
 CODE = "power-dropout"
 SECOND = 1_000_000
@@ -135,3 +135,28 @@ def test_logged_24_volts_are_shown(build, judge, at):
 def test_logged_too_slowly(build, judge, at, resolution_s, result):
     on = dropout(at, 3)
     assert judge(CODE, site(build, at, on, resolution_s=resolution_s))[0].result == result
+
+
+# a schedule that sets back ends every call at its full hour
+@pytest.mark.parametrize(
+    ("step_f", "after_min", "zone", "result"),
+    [
+        (1.0, 15, 1, "not found"),
+        (0.9, 15, 1, "found"),
+        (3.0, 16, 1, "found"),
+        (3.0, 5, 4, "found"),  # another zone, which did not call
+    ],
+)
+def test_calls_that_a_schedule_ends(build, judge, at, step_f, after_min, zone, result):
+    off = at(6, "15:00")
+    minutes = [
+        {"zone": zone, "ts": ts, "cool_setpoint_f": value}
+        for ts, value in (
+            (off - 5 * MINUTE, 75.0),
+            (off, 75.0),
+            (off + after_min * MINUTE, 75.0 + step_f),
+        )
+    ]
+    frames = site(build, at, usual(at) + dropout(at))
+    frames.tables["interval.zone_minute"] = frame("interval.zone_minute", minutes)
+    assert judge(CODE, frames)[0].result == result
