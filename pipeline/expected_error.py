@@ -24,7 +24,7 @@ class Expected:
 COOLS = ("furnace_ac", "ac", "heat_pump", "dual_fuel")
 TABLE = (
     Expected(("furnace", "furnace_ac"), "heating", 60.0, 0.05, 0.03),
-    Expected(("heat_pump",), "heating", 60.0, 0.12, 0.15),
+    Expected(("heat_pump",), "heating", 60.0, 0.13, 0.15),
     Expected(("dual_fuel",), "heating", 60.0, 0.04, 0.04),
     Expected(COOLS, "cooling", 60.0, 0.05, 0.07),
 )

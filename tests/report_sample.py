@@ -270,7 +270,7 @@ def _frames() -> dict[str, pd.DataFrame]:
             {
                 "fan_s": 7200.0, "above_target_s": 3600.0, "fan_outside_visit_s": 7200.0,
                 "above_target_outside_visit_s": 3600.0, "max_inwc": 0.7, "n_excursion": 2,
-                "n_relief": 1,
+                "n_relief": 1, "fan_source": "static_pressure",
             } | basis
         ],
         "measure.static_day": [

@@ -16,6 +16,7 @@ import pandas as pd
 import pytest
 from plotly.offline import get_plotlyjs_version
 
+from pipeline.expected_error import FAN
 from pipeline.result import RankedCause, SiteInfo, SiteResult
 from pipeline.units import PA_PER_INWC
 from reports.block import Model
@@ -232,6 +233,12 @@ def test_clock_that_was_not_corrected_is_named_under_the_drawing(page: str) -> N
         "The clock of plenum runs 4 min ahead and was not corrected in this report: Supply air "
         "and Supply static drawn that much too late." in words(page)
     )
+
+
+def test_a_blower_that_was_not_logged_is_said_to_be_inferred(page: str) -> None:
+    """The sample's static tells of its own blower; 5 % is what is declared for that."""
+    assert FAN["static_pressure"].time_frac == 0.05
+    assert "when the blower ran is inferred from static itself, its time about ±5 %" in words(page)
 
 
 def test_si_page_converts_numbers_and_uses_24_hours() -> None:

@@ -332,7 +332,8 @@ def main(part: str, systems: int, more: int, logs: int, jobs: int, path: Path | 
         if path:
             pd.concat([*made, rows]).to_csv(path, index=False)
 
-    made.append(measured(part, range(systems), ["as it is"], logs, jobs, keep))
+    if systems:
+        made.append(measured(part, range(systems), ["as it is"], logs, jobs, keep))
     if more:
         made.append(measured(part, range(more), list(FORMS)[1:], logs, jobs, keep))
     rows = pd.concat(made, ignore_index=True)
