@@ -29,14 +29,14 @@ end_steady_inwc = "DOUBLE | in. w.c. | static at the end, noise averaged out"
 -- Pieces are cut where conditions change and where dampers have had time to travel, so that every
 -- second belongs to one class, stage and set of calling zones. Time above the target is told from the
 -- steadied level (signal.static_steady; the readings where there is none). Between two readings it is a
--- straight line; over a step it is the one level and then the other, changing in the middle: a line
+-- straight line; over a step that stands alone it is the one level and then the other, changing in the middle: a line
 -- from a standing fan's zero to a running one's level would stand above a low target for too long.
 --
 -- A fan state that is read at an interval, or off static itself, says "on" up to an interval late; static
 -- over the target in that interval shows that the fan ran, and is counted with what follows.
 with
 
-piece as (
+steadied as (
     select
         p.site_id,
         p.start_ts,
@@ -49,13 +49,34 @@ piece as (
         coalesce(b.doubt_inwc, 0) as end_doubt,
         a.ts is not null
             and abs(end_steady - start_steady)
-                > greatest(t.static_jump_inwc, 3 * t.static_steady_sigmas * a.noise_inwc) as is_jump,
+                > greatest(t.static_jump_inwc, 3 * t.static_steady_sigmas * a.noise_inwc) as is_far,
         (p.start_ts + p.end_ts) // 2 as mid_ts,
     from signal.piece p
     join run.threshold t on t.site_id = p.site_id
     left join signal.static_steady a on a.site_id = p.site_id and a.ts = p.start_ts
     left join signal.static_steady b on b.site_id = p.site_id and b.ts = p.end_ts
     where p.role = 'static_pressure'
+),
+
+-- static that moves on the same way before or after, by a quarter as much or more, is on its way, as a
+-- damper's travel takes it, where readings are close enough to see that: a straight line follows it
+piece as (
+    select
+        s.*,
+        s.is_far
+            and not coalesce(
+                3 * (s.end_ts - s.start_ts) <= t.damper_travel_unknown_s * 1e6
+                and (
+                    lag(s.end_ts) over w = s.start_ts
+                    and 4 * (lag(s.end_steady - s.start_steady) over w) / (s.end_steady - s.start_steady) >= 1
+                    or lead(s.start_ts) over w = s.end_ts
+                    and 4 * (lead(s.end_steady - s.start_steady) over w) / (s.end_steady - s.start_steady) >= 1
+                ),
+                false
+            ) as is_jump,
+    from steadied s
+    join run.threshold t on t.site_id = s.site_id
+    window w as (partition by s.site_id order by s.start_ts)
 ),
 
 cut as (
