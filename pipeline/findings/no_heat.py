@@ -122,6 +122,7 @@ FINDING = Declaration(
         "A call that no output answers: there W never comes on.",
     ),
     symptom_of=("ignition-slow", "fault-contact"),
+    suppresses=("second-stage-no-effect",),
     source="Common practice, no source.",
 )
 

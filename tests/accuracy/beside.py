@@ -50,6 +50,9 @@ MAY: dict[str, dict[str, str]] = {
     "burner over-fired": {
         "short-cycling": "more heat than one zone takes satisfies it in minutes (no. 8)",
     },
+    "no heat": {
+        "second-stage-no-effect": "where nothing burns, second stage makes no difference either",
+    },
     "lines spoilt": {
         "logging-gap": "a line that cannot be read is a reading that lacks; several leave a hole",
     },

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipeline.findings._judge import judge_rules
 from tests.findings.conftest import MINUTE
 
 CODE = "no-heat"
@@ -88,3 +89,25 @@ def test_cannot_tell(build, judge, at, more):
     rows = [run(at, 0, "06:00", 7200.0)]
     assert judge(CODE, site(build, rows, **more))[0].result == "cannot tell"
     assert judge(CODE, site(build, [run(at, 0, "06:00", 0.0, 1799.0)]))[0].result == "cannot tell"
+
+
+def test_where_nothing_burns_second_stage_is_no_headline_of_its_own(build, rule, at):
+    steps = [
+        {
+            "source": "burner", "mode": "heating", "n_zones": 1, "zones": "1",
+            "start_ts": at(k, "07:00"), "end_ts": at(k, "07:07"), "in_visit": False,
+            "static_before_inwc": 0.2, "static_step_inwc": 0.1, "supply_before_f": 70.0,
+            "supply_step_f": -2.0, "is_step": True,
+        }
+        for k in range(4)
+    ]  # fmt: skip
+    frames = build(
+        {
+            "interval.source_response": [run(at, 0, "06:00", 7000.0)],
+            "measure.stage_step": steps,
+        },
+        hours={("heating", 1, "1"): 40.0, ("heating", 2, "1"): 10.0},
+    )
+    findings, judged = judge_rules(frames, [rule(CODE), rule("second-stage-no-effect")])
+    assert [f.code for f in findings] == [CODE]
+    assert {j.code: j.result for j in judged}["second-stage-no-effect"] == "found"
