@@ -50,6 +50,9 @@ MAY: dict[str, dict[str, str]] = {
     "burner over-fired": {
         "short-cycling": "more heat than one zone takes satisfies it in minutes (no. 8)",
     },
+    "reversing valve wrong": {
+        "no-defrost": "it cools the house when heat is wanted: a hot outdoor coil never frosts",
+    },
     "no heat": {
         "second-stage-no-effect": "where nothing burns, second stage makes no difference either",
     },

@@ -96,3 +96,8 @@ def test_at_each_threshold(build, judge, at, over_f, minutes, right_minutes, res
 def test_cannot_tell(build, judge, at, changes, more):
     rows = [run(at, d, "06:00", -15.0, **changes) for d in range(3)]
     assert judge(CODE, site(build, rows, **more))[0].result == "cannot tell"
+
+
+def test_no_defrost_is_no_headline_of_its_own(rule):
+    """Called for heat the compressor cools the house: the outdoor coil is hot and never frosts."""
+    assert "no-defrost" in rule(CODE).declaration.suppresses
