@@ -63,6 +63,17 @@ resume as (
     where is_on and not coalesce(was_on, false)
 ),
 
+-- looked up by the day of the drop: of a long log not every pair is tried
+call_day as (
+    select
+        site_id,
+        mode,
+        start_ts,
+        end_ts,
+        unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n,
+    from interval.call
+),
+
 -- a zone that called at the drop and goes on calling
 standing as (
     select
@@ -70,8 +81,9 @@ standing as (
         max(c.end_ts) as call_end_ts,
     from drop_edge d
     join run.threshold t on t.site_id = d.site_id
-    join interval.call c
+    join call_day c
         on c.site_id = d.site_id
+        and c.day_n = d.drop_ts // 86400000000
         and c.mode = d.mode
         and c.start_ts < d.drop_ts
         and c.end_ts >= d.drop_ts + t.trip_call_stands_s * 1e6
@@ -121,6 +133,34 @@ slowest as (
     group by site_id
 ),
 
+fan_day as (
+    select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+    from run_state.fan
+    where is_on
+),
+
+-- how long the fan had run of the time before the drop
+blown as (
+    select
+        n.site_id,
+        n.kind,
+        n.drop_ts,
+        sum(least(f.end_ts, n.drop_ts) - greatest(f.start_ts, n.drop_ts - n.blown_us)) as blown_us,
+    from (
+        select
+            *,
+            unnest(range((drop_ts - blown_us) // 86400000000, drop_ts // 86400000000 + 1)) as day_n,
+        from ended
+    ) n
+    join fan_day f
+        on f.site_id = n.site_id
+        and f.day_n = n.day_n
+        and f.start_ts < n.drop_ts
+        and f.end_ts > n.drop_ts - n.blown_us
+        and n.day_n = greatest(f.start_ts, n.drop_ts - n.blown_us) // 86400000000
+    group by n.site_id, n.kind, n.drop_ts
+),
+
 candidate as (
     select
         n.*,
@@ -131,19 +171,12 @@ candidate as (
     from ended n
     join slowest s on s.site_id = n.site_id
     join run.threshold t on t.site_id = n.site_id
+    left join blown b on b.site_id = n.site_id and b.kind = n.kind and b.drop_ts = n.drop_ts
     where
         -- chatter is not a trip
         (n.resume_ts is null or n.resume_ts - n.drop_ts > t.chatter_max_s * 1e6)
         -- supply proves something only with the fan known to have run for a while
-        and coalesce((
-            select sum(least(f.end_ts, n.drop_ts) - greatest(f.start_ts, n.drop_ts - n.blown_us))
-            from run_state.fan f
-            where
-                f.site_id = n.site_id
-                and f.is_on
-                and f.start_ts < n.drop_ts
-                and f.end_ts > n.drop_ts - n.blown_us
-        ), 0) >= n.blown_us
+        and coalesce(b.blown_us, 0) >= n.blown_us
 ),
 
 supply as (
@@ -155,12 +188,21 @@ supply as (
 -- at the limit by the drop (and the probe's lag); the peak is looked for longer, soak included
 peaked as (
     select
-        c.*,
+        c.* exclude (day_n),
         arg_max(p.start_value, c.sign * p.start_value) as peak_f,
         arg_max(p.start_ts, c.sign * p.start_value) as peak_ts,
         arg_max(p.start_value, c.sign * p.start_value) filter (p.start_ts <= c.reach_by_ts) as seen_f,
-    from candidate c
-    join supply p on p.site_id = c.site_id and p.start_ts >= c.from_ts and p.start_ts <= c.to_ts
+    from (
+        select
+            *,
+            unnest(range(from_ts // 86400000000, coalesce(to_ts, from_ts) // 86400000000 + 1)) as day_n,
+        from candidate
+    ) c
+    join supply p
+        on p.site_id = c.site_id
+        and p.start_ts // 86400000000 = c.day_n
+        and p.start_ts >= c.from_ts
+        and p.start_ts <= c.to_ts
     group by all
 ),
 
@@ -228,12 +270,22 @@ reached as (
                 * (l.reach_level - l.sign * p.start_value)
                 / nullif(l.sign * (p.end_value - p.start_value), 0))::bigint
         ) as reach_ts,
-    from limited l
-    join run.threshold t on t.site_id = l.site_id
+    from (
+        select
+            l.*,
+            t.trip_reach_search_s,
+            unnest(range(
+                (l.drop_ts - t.trip_reach_search_s * 1e6)::bigint // 86400000000,
+                l.peak_ts // 86400000000 + 1
+            )) as day_n,
+        from limited l
+        join run.threshold t on t.site_id = l.site_id
+    ) l
     join supply p
         on p.site_id = l.site_id
+        and p.start_ts // 86400000000 = l.day_n
         and p.start_ts < l.peak_ts
-        and p.start_ts >= l.drop_ts - t.trip_reach_search_s * 1e6
+        and p.start_ts >= l.drop_ts - l.trip_reach_search_s * 1e6
         and l.sign * p.start_value < l.reach_level
         and l.sign * p.end_value >= l.reach_level
     where l.at_limit

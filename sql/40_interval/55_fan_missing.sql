@@ -112,8 +112,17 @@ candidate as (
         greatest(r.start_ts, s.start_ts) as start_ts,
         least(r.end_ts, s.end_ts) as end_ts,
         s.evidence,
-    from source r
-    join standing s on s.site_id = r.site_id and s.start_ts < r.end_ts and s.end_ts > r.start_ts
+    from (
+        -- looked up by the day both lie in: of a long log not every pair is tried
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from source
+    ) r
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from standing
+    ) s
+        on s.site_id = r.site_id and s.day_n = r.day_n and s.start_ts < r.end_ts and s.end_ts > r.start_ts
+        and r.day_n = greatest(r.start_ts, s.start_ts) // 86400000000
     where
         least(r.end_ts, s.end_ts) - greatest(r.start_ts, s.start_ts) >= r.least_us
         and (r.source <> 'burner' or s.evidence <> 'output_g')
@@ -121,9 +130,16 @@ candidate as (
 
 blown as (
     select c.site_id, c.source, c.start_ts
-    from candidate c
+    from (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from candidate
+    ) c
     join level l on l.site_id = c.site_id
-    join static s on s.site_id = c.site_id and s.start_ts >= c.start_ts and s.start_ts < c.end_ts
+    join static s
+        on s.site_id = c.site_id
+        and s.start_ts // 86400000000 = c.day_n
+        and s.start_ts >= c.start_ts
+        and s.start_ts < c.end_ts
     where c.evidence = 'static_pressure'
     group by c.site_id, c.source, c.start_ts
     having avg(s.start_value) > any_value(l.rest_inwc)
@@ -151,10 +167,14 @@ warmed as (
         bool_or(p.start_value > t.no_fan_supply_f and p.end_value > p.start_value)
             or max(p.start_value) >= coalesce(any_value(b.return_f), any_value(t.return_unknown_f))
                 + any_value(t.no_fan_rise_f) as is_heat_seen,
-    from found f
+    from (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from found
+    ) f
     join run.threshold t on t.site_id = f.site_id
     join signal.piece p
         on p.site_id = f.site_id and p.role = 'supply_temp'
+        and p.start_ts // 86400000000 = f.day_n
         and p.start_ts >= f.start_ts and p.start_ts < f.end_ts
     left join back b on b.site_id = f.site_id
     group by f.site_id, f.source, f.start_ts

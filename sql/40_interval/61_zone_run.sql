@@ -101,6 +101,19 @@ before as (
     group by r.site_id, r.zone, r.start_ts
 ),
 
+-- looked up by the day both lie in: of a long log not every pair is tried
+damper_day as (
+    select
+        site_id,
+        zone,
+        is_on,
+        start_ts,
+        end_ts,
+        unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n,
+    from signal.state
+    where role = 'zone_damper'
+),
+
 damper as (
     select
         r.site_id,
@@ -120,15 +133,17 @@ damper as (
                 r.*,
                 ((coalesce(g.value, t.damper_travel_unknown_s) + t.damper_settle_allowance_s) * 1e6)::bigint
                     as travel_us,
+                unnest(range(r.start_ts // 86400000000, (r.end_ts - 1) // 86400000000 + 1)) as day_n,
             from stretch r
             join run.threshold t on t.site_id = r.site_id
             left join run.setting g
                 on g.site_id = r.site_id and g.name = 'damper_travel_s'
                 and g.start_ts <= r.start_ts and g.end_ts > r.start_ts
         ) r
-        join signal.state s
-            on s.site_id = r.site_id and s.zone = r.zone and s.role = 'zone_damper'
+        join damper_day s
+            on s.site_id = r.site_id and s.zone = r.zone and s.day_n = r.day_n
             and s.start_ts < r.end_ts and s.end_ts > r.start_ts + travel_us
+            and s.day_n = greatest(s.start_ts, r.start_ts) // 86400000000
     ) r
     where length_us > 0
     group by r.site_id, r.zone, r.start_ts

@@ -59,10 +59,9 @@ state as (
 ),
 
 changed as (
-    select e.site_id, e.start_ts, min(s.start_ts) as change_ts
+    select e.site_id, e.start_ts, s.start_ts as change_ts
     from excursion e
-    join state s on s.site_id = e.site_id and s.start_ts > e.start_ts and s.is_new
-    group by e.site_id, e.start_ts
+    asof join (from state where is_new) s on s.site_id = e.site_id and e.start_ts < s.start_ts
 ),
 
 free as (
@@ -81,6 +80,18 @@ free as (
     group by e.site_id, e.start_ts
 ),
 
+-- looked up by the day of the excursion's start: of a long log not every pair is tried
+damper_day as (
+    select
+        site_id,
+        zone,
+        start_ts,
+        end_ts,
+        unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n,
+    from signal.state
+    where role = 'zone_damper' and is_on
+),
+
 -- a damper that stood open from before without a call of its zone relieves as well, unless it was
 -- only closing; one that called before and was then left open shows no opening in interval.relief
 standing as (
@@ -88,8 +99,8 @@ standing as (
     union
     select s.site_id, s.zone, s.start_ts, s.end_ts
     from excursion e
-    join signal.state s
-        on s.site_id = e.site_id and s.role = 'zone_damper' and s.is_on
+    join damper_day s
+        on s.site_id = e.site_id and s.day_n = e.start_ts // 86400000000
         and s.start_ts < e.start_ts and s.end_ts > e.start_ts + e.travel_us
     join run.zone z
         on z.site_id = s.site_id and z.zone = s.zone and z.is_relief
@@ -109,9 +120,16 @@ opened as (
         -- from when the last of them stood open until the first closed
         max(r.start_ts) as last_open_ts,
         min(r.end_ts) as first_close_ts,
-    from excursion e
-    join standing r
-        on r.site_id = e.site_id and r.start_ts < e.end_ts and r.end_ts > e.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from excursion
+    ) e
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from standing
+    ) r
+        on r.site_id = e.site_id and r.day_n = e.day_n and r.start_ts < e.end_ts and r.end_ts > e.start_ts
+        and e.day_n = greatest(e.start_ts, r.start_ts) // 86400000000
         and '+' || e.zones || '+' not like '%+' || r.zone || '+%'
     group by e.site_id, e.start_ts
 ),

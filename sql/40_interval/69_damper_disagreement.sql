@@ -27,6 +27,18 @@ judged as (
         on g.site_id = r.site_id and g.name = 'damper_travel_s'
         and g.start_ts <= r.start_ts and g.end_ts > r.start_ts
     where r.damper is not null and (r.is_calling or not z.is_relief)
+),
+
+-- looked up by the day both lie in: of a long log not every pair is tried
+judged_day as (
+    select *, unnest(range(from_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+    from judged
+),
+
+damper_day as (
+    select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+    from signal.state
+    where role = 'zone_damper'
 )
 
 select
@@ -39,9 +51,10 @@ select
     least(s.end_ts, j.end_ts) as end_ts,
     (least(s.end_ts, j.end_ts) - greatest(s.start_ts, j.from_ts)) / 1e6 as length_s,
     j.in_visit,
-from judged j
-join signal.state s
-    on s.site_id = j.site_id and s.zone = j.zone and s.role = 'zone_damper'
+from judged_day j
+join damper_day s
+    on s.site_id = j.site_id and s.zone = j.zone and s.day_n = j.day_n
     and s.is_on <> j.is_calling
     and s.start_ts < j.end_ts and s.end_ts > j.from_ts
+    and j.day_n = greatest(s.start_ts, j.from_ts) // 86400000000
 order by j.site_id, j.zone, s.channel_id, greatest(s.start_ts, j.from_ts)

@@ -39,34 +39,55 @@ before_drop as (
     asof join interval.condition c on c.site_id = t.site_id and t.drop_ts > c.start_ts
 ),
 
-source_before as (
-    select t.site_id, t.trip_id, max(r.start_ts) as run_ts
+-- what stands before a trip is looked up by the days it lies in: of a long log not every pair is tried
+trip_day as (
+    select
+        t.*,
+        h.trip_stage_before_s,
+        h.trip_static_before_s,
+        unnest(range(
+            (t.drop_ts - greatest(h.trip_stage_before_s, h.trip_static_before_s) * 1e6)::bigint // 86400000000,
+            greatest(t.drop_ts, t.end_ts) // 86400000000 + 1
+        )) as day_n,
     from interval.trip t
     join run.threshold h on h.site_id = t.site_id
-    join interval.source_run r
+),
+
+source_before as (
+    select t.site_id, t.trip_id, max(r.start_ts) as run_ts
+    from trip_day t
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.source_run
+    ) r
         on r.site_id = t.site_id
+        and r.day_n = t.day_n
         and r.start_ts < t.drop_ts
-        and r.end_ts >= t.drop_ts - h.trip_stage_before_s * 1e6
+        and r.end_ts >= t.drop_ts - t.trip_stage_before_s * 1e6
     group by t.site_id, t.trip_id
 ),
 
 second_before as (
     select t.site_id, t.trip_id, max(r.start_ts) as stage2_ts
-    from interval.trip t
-    join run.threshold h on h.site_id = t.site_id
-    join interval.output_run r
+    from trip_day t
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.output_run
+        where output in ('output_w2', 'output_y2')
+    ) r
         on r.site_id = t.site_id
-        and r.output in ('output_w2', 'output_y2')
+        and r.day_n = t.day_n
         and r.start_ts < t.drop_ts
-        and r.end_ts >= t.drop_ts - h.trip_stage_before_s * 1e6
+        and r.end_ts >= t.drop_ts - t.trip_stage_before_s * 1e6
     group by t.site_id, t.trip_id
 ),
 
 resumed as (
     select t.site_id, t.trip_id, min(c.start_ts) as resume_ts
-    from interval.trip t
+    from trip_day t
     join interval.condition c
         on c.site_id = t.site_id
+        and c.start_ts // 86400000000 = t.day_n
         and c.class = if(t.kind = 'high', 'heating', 'cooling')
         and c.start_ts > t.drop_ts
         and c.start_ts <= t.end_ts
@@ -75,12 +96,12 @@ resumed as (
 
 static_before as (
     select t.site_id, t.trip_id, max(p.start_value) as static_max_inwc
-    from interval.trip t
-    join run.threshold h on h.site_id = t.site_id
+    from trip_day t
     join signal.piece p
         on p.site_id = t.site_id
+        and p.start_ts // 86400000000 = t.day_n
         and p.role = 'static_pressure'
-        and p.start_ts >= t.drop_ts - h.trip_static_before_s * 1e6
+        and p.start_ts >= t.drop_ts - t.trip_static_before_s * 1e6
         and p.start_ts <= t.drop_ts
     group by t.site_id, t.trip_id
 ),
@@ -98,9 +119,14 @@ temperature as (
             p.role,
             p.start_value + (p.end_value - p.start_value)
                 * (t.drop_ts - p.start_ts) / (p.end_ts - p.start_ts) as value_f,
-        from interval.trip t
-        join signal.piece p
+        from trip_day t
+        join (
+            select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+            from signal.piece
+            where role in ('return_temp', 'outdoor_temp')
+        ) p
             on p.site_id = t.site_id
+            and p.day_n = t.day_n
             and p.role in ('return_temp', 'outdoor_temp')
             and p.start_ts <= t.drop_ts
             and p.end_ts > t.drop_ts
