@@ -182,6 +182,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "clock_blind_s",
+        300,
+        "s",
+        "clock difference from which nothing is found across the two clocks",
+        "a rule that holds readings of one logger against another's",
+        "half of a usual run: readings that far off stand beside another run's states",
+        "ours",
+    ),
+    Threshold(
         "clock_apply_min_s",
         10,
         "s",

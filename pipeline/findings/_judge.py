@@ -125,7 +125,8 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
         clock = "; ".join(
             f"the clock of {c.logger} is {words.duration(abs(c.left_s or 0.0))} off" for c in off
         )
-        if isinstance(outcome, NotFound):
+        blind_s = site.threshold("clock_blind_s")
+        if isinstance(outcome, NotFound) or any(abs(c.left_s or 0.0) >= blind_s for c in off):
             return CannotTell(f"{clock}, so its readings do not stand beside the right outputs")
         return replace(
             outcome,

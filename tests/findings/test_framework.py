@@ -232,6 +232,15 @@ def test_clocks_that_disagree_cannot_say_not_found(build, clock, result):
     assert judged[0].result == result
 
 
+@pytest.mark.parametrize(
+    ("offset_s", "result"), [(299.0, "found"), (300.0, "cannot tell"), (-1500.0, "cannot tell")]
+)
+def test_clocks_half_a_run_apart_find_nothing(build, offset_s, result):
+    site = build({"trust.clock_offset": [CLOCK | {"offset_s": offset_s}]})
+    _, judged = judge_rules(site, [rule("made-up", found(), **TWO_CLOCKS)])
+    assert judged[0].result == result
+
+
 def test_one_logger_alone_needs_no_other_clock(build):
     site = build({"trust.clock_offset": [CLOCK]})
     one = {"needs_roles": (("static_pressure",),)}
