@@ -507,6 +507,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "leap_plenum_interval_max_s",
+        90,
+        "s",
+        "between readings further apart than this no leap of a probe in the plenum is told",
+        "supply, return and mixed air, static",
+        "half a burner's short run (short_run_burner_max_s): an ordinary run may show in one reading",
+        "ours",
+    ),
+    Threshold(
         "outlier_min_events",
         3,
         "events",

@@ -25,10 +25,11 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._channels import TABLES, Trouble, judged, said
-from pipeline.findings._site import SiteFrames
+from pipeline.findings._site import SiteFrames, flags, records, role_words
 
 CODE = "sensor-spikes"
-ROLES = ("supply_temp", "return_temp", "static_pressure", "zone_temp", "outdoor_temp")
+IN_PLENUM = ("supply_temp", "return_temp", "static_pressure")
+ROLES = (*IN_PLENUM, "zone_temp", "outdoor_temp")
 
 
 def _open(found: Trouble) -> Weighed:
@@ -44,6 +45,7 @@ FINDING = Declaration(
         "leap_min_f",
         "leap_supply_min_f",
         "leap_min_inwc",
+        "leap_plenum_interval_max_s",
         "outlier_min_events",
     ),
     causes=(
@@ -80,7 +82,23 @@ def judge(site: SiteFrames) -> Outcome:
         _tell,
         severity="note",
         least="outlier_min_events",
+        blind=_too_coarse,
         holds="no reading leaps away from both of its neighbours",
+    )
+
+
+def _too_coarse(site: SiteFrames) -> str | None:
+    """Why a leap of a probe in the plenum would not be told from a run; None if it would."""
+    enough_s = site.threshold("leap_plenum_interval_max_s")
+    channels = site.table("channel.channel")
+    there = channels[channels["role"].isin(IN_PLENUM) & flags(channels["is_primary"])]
+    slow = {r.role: r.interval_s for r in records(there[there["interval_s"] > enough_s])}
+    if not slow:
+        return None
+    names = words.joined(role_words(role) for role in IN_PLENUM if role in slow)
+    return (
+        f"read every {words.duration(max(slow.values()))}, {names} may show a whole run in one "
+        f"reading; every {words.duration(enough_s)} would do"
     )
 
 

@@ -66,6 +66,7 @@ FINDING = Declaration(
         "interval.call",
         "interval.condition",
         "interval.zone_minute",
+        "run.setting",
         "signal.state",
     ),
     thresholds=(

@@ -11,6 +11,8 @@ low_value = "DOUBLE | store unit | lowest of them"
 high_value = "DOUBLE | store unit | highest of them"
 is_beyond = "BOOLEAN | - | outside what the role can read; false: a leap away from both neighbours and back"
 */
+-- What a probe in the plenum reads goes with every run: between readings further apart than
+-- leap_plenum_interval_max_s a whole run may show in one of them, and a leap there proves nothing.
 with
 
 beside as (
@@ -39,6 +41,11 @@ own as (
         p.high_value,
         p.leap_value,
         c.interval_s * t.hold_max_intervals * 1e6 as hold_us,
+        if(
+            c.role in ('supply_temp', 'return_temp', 'mixed_temp', 'static_pressure', 'return_static'),
+            t.leap_plenum_interval_max_s * 1e6,
+            null
+        ) as apart_us,
     from channel.channel c
     join run.role p on p.site_id = c.site_id and p.role = c.role
     join run.threshold t on t.site_id = c.site_id
@@ -62,7 +69,8 @@ judged as (
             and abs(b.value - b.last_value) > c.leap_value
             and abs(b.value - b.next_value) > c.leap_value
             and abs(b.last_value - b.next_value) < c.leap_value / 2
-            and b.next_ts - b.last_ts <= 2 * c.hold_us as is_leap,
+            and b.next_ts - b.last_ts <= 2 * c.hold_us
+            and coalesce(b.next_ts - b.last_ts <= 2 * c.apart_us, true) as is_leap,
     from beside b
     join own c on c.site_id = b.site_id and c.channel_id = b.channel_id
 ),

@@ -80,6 +80,23 @@ def test_the_terminal_lists_every_line_that_is_offered(build, judge, at):
     assert offered_lines(found[2:]) == []
 
 
+@pytest.mark.parametrize(
+    ("role", "interval_s", "result"),
+    [
+        ("supply_temp", 90.0, "not found"),
+        ("supply_temp", 90.1, "cannot tell"),
+        ("static_pressure", 300.0, "cannot tell"),
+        ("zone_temp", 300.0, "not found"),
+    ],
+)
+def test_no_leap_seen_is_only_said_where_a_run_would_not_look_like_one(
+    build, judge, role, interval_s, result
+):
+    judged, _ = judge("sensor-spikes", build(roles=[role], resolution_s=interval_s))
+    assert judged.result == result
+    assert ("every 1.5 min would do" in judged.why) is (result == "cannot tell")
+
+
 @pytest.mark.parametrize("code", ["sensor-spikes", "sensor-out-of-range"])
 @pytest.mark.parametrize(("n", "result"), [(2, "not found"), (3, "found"), (4, "found")])
 def test_a_few_are_left_out_without_a_word_at_the_head(build, judge, at, code, n, result):
