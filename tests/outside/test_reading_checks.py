@@ -2,7 +2,7 @@
 
 Its gross range, spike and flat line tests are those of the QARTOD manuals for ocean sensors, with
 spans and thresholds given by the caller; here the ones that this tool uses. Left out without it
-(`pip install zonetrail[public]`).
+(`pip install zonetrail[dev]`).
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ START_US = 1_768_176_000_000_000
 @pytest.fixture(scope="module")
 def qartod() -> Any:
     return pytest.importorskip(
-        "ioos_qc.qartod", reason="the optional extra 'public' is not installed"
+        "ioos_qc.qartod", reason="ioos_qc of the extra 'dev' is not installed"
     )
 
 
