@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline import words
-from pipeline.channels import OUTPUT_ROLES
+from pipeline.channels import INFERRED_ROLES, OUTPUT_ROLES
 from pipeline.findings._cautions import CLEAN_LOG
 from pipeline.findings._clocks import clocks, doubtful
 from pipeline.findings._judge import rules
@@ -123,7 +123,7 @@ def _how_sure(
         parts.append(f"{head.title}: {CERTAINTY[head.certainty]}.")
         parts.append(_when(head, site))
     covered = site.coverage("conditions")
-    looked = f"Looked at: {words.duration(site.window_s)} with {_hours_words(hours)}"
+    looked = f"Looked at: {words.duration(site.window_s)} with {_ran(site, hours)}"
     if covered is None or covered.coverage < NEVER_FRAC:
         parts.append(f"{looked}; outputs, calls and fan were {_together(site)}.")
     else:
@@ -278,6 +278,14 @@ def _clear_s(site: SiteFrames) -> float:
 def _hours(site: SiteFrames) -> dict[str, float]:
     """Seconds of heat and of cooling, visits left out."""
     return {mode: site.seconds_in([mode]) for mode in ("heating", "cooling")}
+
+
+def _ran(site: SiteFrames, hours: dict[str, float]) -> str:
+    """How long heat and cooling ran, or that nothing in the log told when they did."""
+    tells = (*OUTPUT_ROLES, *INFERRED_ROLES)
+    if not any(hours.values()) and not any(role in site.logged_roles for role in tells):
+        return "heat and cooling not known"
+    return _hours_words(hours)
 
 
 def _hours_words(hours: dict[str, float]) -> str:

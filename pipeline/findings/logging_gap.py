@@ -21,6 +21,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from pipeline import words
+from pipeline.findings import (
+    equipment_cut_outs,
+    high_limit_trips,
+    low_limit_trips,
+    rise_outside_plate,
+)
 from pipeline.findings._base import (
     CannotTell,
     Cause,
@@ -36,9 +42,15 @@ from pipeline.findings._site import SiteFrames, flags, number, records, role_wor
 from pipeline.findings._windows import Event, evidence, windows
 from pipeline.units import MICROSECONDS
 
+RESTS_ON = {
+    "supply_temp": (
+        ("limit trips", (high_limit_trips.FINDING, low_limit_trips.FINDING)),
+        ("cut-outs", (equipment_cut_outs.FINDING,)),
+    ),
+    "return_temp": (("temperature rise", (rise_outside_plate.FINDING,)),),
+}
+"""What is seen of a role only with others beside it, and the rules that say with which."""
 UNSEEN = {
-    "supply_temp": "limit trips and cut-outs",
-    "return_temp": "temperature rise",
     "static_pressure": "static",
     "outdoor_temp": "weather",
     "zone_temp": "room temperatures",
@@ -232,12 +244,25 @@ def _severity(c: Gaps) -> str:
     return "watch" if lowest < site.threshold("coverage_warn_frac") else "note"
 
 
-def _unseen(roles: Iterable[str]) -> str:
+def _unseen(site: SiteFrames, roles: Iterable[str]) -> str:
+    """What this log would have shown of these roles; what it never could is not missing here."""
     said = []
     for role in sorted(roles):
+        if role in RESTS_ON:
+            shown = [what for what, by in RESTS_ON[role] if any(_could(site, d) for d in by)]
+            said.append(words.joined(shown) if shown else role_words(role))
+            continue
         key = next((k for k in UNSEEN if role == k or role.startswith(f"{k}_")), None)
         said.append(UNSEEN[key] if key else role_words(role))
+    inferred = site.logged_roles & {"inferred_heat", "inferred_cool"}
+    if inferred and RESTS_ON.keys() & set(roles):
+        said.append("when heat or cooling ran")
     return ", ".join(dict.fromkeys(said))
+
+
+def _could(site: SiteFrames, d: Declaration) -> bool:
+    """Whether what the rule looks for could be seen in this log at any time."""
+    return all(any(role in site.logged_roles for role in group) for group in d.needs_roles)
 
 
 def _meanwhile(site: SiteFrames, g: Gap) -> str:
@@ -282,7 +307,7 @@ def _summary(c: Gaps) -> str:
     return words.sentences(
         _headline(c),
         exact,
-        f"not seen then: {_unseen(roles)}",
+        f"not seen then: {_unseen(site, roles)}",
         ran,
     )
 
@@ -307,6 +332,6 @@ def _table(c: Gaps) -> tuple[tuple[str, tuple[str, ...]], ...]:
         ("Last reading", tuple(site.clock(g.start_ts, with_seconds=True) for g in c.gaps)),
         ("Next reading", tuple(site.clock(g.end_ts, with_seconds=True) for g in c.gaps)),
         ("Length", tuple(words.duration(g.length_s) for g in c.gaps)),
-        ("Not seen", tuple(_unseen(g.roles) for g in c.gaps)),
+        ("Not seen", tuple(_unseen(site, g.roles) for g in c.gaps)),
         ("Why", tuple(g.reason for g in c.gaps)),
     )

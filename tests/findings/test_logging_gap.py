@@ -52,6 +52,25 @@ def test_channels_that_stop_together_are_one_gap(build, judge, at):
     assert finding.windows[0].end_ts == at(4, "14:23:10")
 
 
+@pytest.mark.parametrize(
+    ("also", "unseen"),
+    [
+        ((), "return air, supply air"),
+        (("inferred_heat",), "return air, supply air, when heat or cooling ran"),
+        # a cut-out shows beside W1, a limit trip only beside who calls as well
+        (("output_w1",), "temperature rise, cut-outs"),
+        (("output_w1", "zone_call_w1"), "temperature rise, limit trips and cut-outs"),
+        (("output_y1", "zone_call_y1"), "return air, limit trips"),
+    ],
+)
+def test_only_what_the_log_could_have_shown_is_missing(build, judge, at, also, unseen):
+    rows = [gap(at, 4, "11:00", "14:00", role) for role in ("supply_temp", "return_temp")]
+    logged = ["supply_temp", "return_temp", *also]
+    _, finding = judge(CODE, build({"trust.gap": rows}, roles=logged))
+    assert f"Not seen then: {unseen}." in finding.summary
+    assert dict(finding.table)["Not seen"] == (unseen,)
+
+
 def test_watch_by_share_of_the_window(build, judge, at):
     # 5 % of 168 h is 8.4 h = 8 h 24 min
     for end, severity in (("16:23", "note"), ("16:24", "watch")):

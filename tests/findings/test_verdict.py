@@ -76,6 +76,20 @@ def test_clear_needs_the_limit_rule_of_that_mode(build):
     assert verdict([], judged() + low, site).call == "clear"  # no cooling in this log
 
 
+@pytest.mark.parametrize(
+    ("roles", "said"),
+    [
+        (["supply_temp", "return_temp"], "with heat and cooling not known"),
+        (["supply_temp", "zone_call_w1"], "with heat and cooling not known"),  # asked, not run
+        (["supply_temp", "output_w1", "output_y1"], "with no heat and no cooling"),
+        (["supply_temp", "return_temp", "inferred_heat"], "with no heat and no cooling"),
+    ],
+)
+def test_no_heat_is_only_said_where_heat_would_have_shown(build, roles, said):
+    v = verdict([], [], build(roles=roles, hours={}, coverage=1.0))
+    assert f"Looked at: 7 days {said};" in v.how_sure
+
+
 def test_worst_severity_is_the_call(build):
     some = [finding("one", "watch", "one is"), finding("two", "plan", "two is")]
     assert verdict(some, [], build(hours=HEAT)).call == "plan"
