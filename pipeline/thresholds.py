@@ -512,7 +512,7 @@ _TABLE = [
         "s",
         "between readings further apart than this no leap of a probe in the plenum is told",
         "supply, return and mixed air, static",
-        "half a burner's short run (short_run_burner_max_s): an ordinary run may show in one reading",
+        "half of short_run_burner_max_s: an ordinary run may show in one reading",
         "ours",
     ),
     Threshold(
