@@ -21,7 +21,7 @@ from pipeline.measures.supply_shape import Values
 from pipeline.units import MICROSECONDS
 
 TABLE = "run_state.inferred_stage"
-STAGE = "25_run_state/31"
+STAGE = "33_run_state/31"
 DECLARED = """
 [columns]
 mode = "VARCHAR | - | heating or cooling"

@@ -18,7 +18,7 @@ from pipeline.measures.one_row import by_site
 from pipeline.units import MICROSECONDS
 
 TABLE = "run_state.inferred_state"
-STAGE = "25_run_state/28"
+STAGE = "33_run_state/28"
 DECLARED = """
 [columns]
 start_ts = "BIGINT | us | from"

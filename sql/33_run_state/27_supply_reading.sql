@@ -1,4 +1,4 @@
--- one row per supply reading of a site whose outputs do not say when heat or cooling ran
+-- one row per trusted supply reading of a site whose outputs do not say when heat or cooling ran
 /*
 holds = "in (site_id, ts) order; no row for a site that logs an output for each of its modes, nor for one whose temperatures are too coarse to tell"
 
@@ -39,13 +39,29 @@ asked as (
     where needs_heat or needs_cool
 ),
 
+-- what is not trusted tells of no run; a cut that reaches an end of the window reaches past it
+cut as (
+    select
+        g.site_id,
+        g.channel_id,
+        if(g.start_ts <= w.start_ts, -9e18::bigint, g.start_ts) as start_ts,
+        if(g.end_ts >= w.end_ts, 9e18::bigint, g.end_ts) as end_ts,
+    from trust.gap g
+    join run.window w on w.site_id = g.site_id
+    where g.is_cut and g.role in ('supply_temp', 'return_temp', 'outdoor_temp')
+),
+
 temperature as (
     select c.site_id, c.role, c.interval_s, t.hold_max_intervals * c.interval_s * 1e6 as hold_us, r.ts, r.value
     from channel.channel c
     join asked a on a.site_id = c.site_id
     join run.threshold t on t.site_id = c.site_id
     join channel.reading r on r.site_id = c.site_id and r.channel_id = c.channel_id
-    where c.is_primary and c.role in ('supply_temp', 'return_temp', 'outdoor_temp')
+    asof left join cut x on x.site_id = r.site_id and x.channel_id = r.channel_id and r.ts > x.start_ts
+    where
+        c.is_primary
+        and c.role in ('supply_temp', 'return_temp', 'outdoor_temp')
+        and coalesce(r.ts >= x.end_ts, true)
 ),
 
 supply as (select * from temperature where role = 'supply_temp'),
