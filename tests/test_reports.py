@@ -147,6 +147,19 @@ def test_checks_about_the_house_come_before_those_about_the_log() -> None:
     assert first.index("At the panel") < first.index("At the loggers")
 
 
+def test_two_checks_that_begin_alike_are_told_once() -> None:
+    result = sample.sample_result()
+    first, second, *others = result.findings
+    one = "At the panel: Read the minimum number of zones and the delay. Good: as on the sheet."
+    two = "At the panel: Read the minimum number of zones and photograph it. Good: 2 zones."
+    three = "At the panel: Read the target. Good: as on the sheet."
+    alike = (replace(first, checks=(one,)), replace(second, checks=(two, three)), *others)
+    said = words(render_site(replace(result, findings=alike)))
+    told = said[said.index("Check first") : said.index("more under the findings")]
+    assert "and the delay" in told and "Read the target" in told
+    assert "and photograph it" not in told and "and photograph it" in said
+
+
 def test_rows_are_accounted_for_in_one_sentence(page: str) -> None:
     # 1000 + 2 + 1 = 1003, as the sample's one file says
     assert "1,003 rows read = 1,000 loaded + 2 rejected + 1 repeated." in words(page)

@@ -274,8 +274,12 @@ async function drawn(figure) {
     const first = made.layout.meta.first ?? (range[0] + range[1]) / 2;
     input.value = 1000 * (first - range[0]) / (range[1] - range[0]);
     read(first);
+    const shapes = made.layout.shapes || [];
     figure.look = async t => {
       const half = Math.min(LOOK_MS, (range[1] - range[0]) / 2);
+      // the minute that was asked for, marked until another one is
+      const line = {color: made.layout.font.color, width: 1.5, dash: 'dot'};
+      made.layout.shapes = [...shapes, {type: 'line', xref: 'x', x0: t, x1: t, yref: 'paper', y0: 0, y1: 1, line}];
       await window.Plotly.relayout(live, {'xaxis.range': [t - half, t + half]});
       input.value = 500;
       read(t);

@@ -13,6 +13,7 @@ from reports.markup import fill, slug
 MOST_CHECKS = 4
 """So many checks and every caution stand on the first printed page together with the verdict."""
 MOST_AT_A_PLACE = 2
+SAME_WORDS = 5
 
 _HTML = """
 <div class="two">
@@ -47,7 +48,8 @@ def render(model: Model) -> Block:
             place, rest = place_of(check)
             at = places.get(place, {})
             shown = sum(len(p) for p in places.values())
-            if shown < MOST_CHECKS and len(at) < MOST_AT_A_PLACE and check not in at:
+            told = any(_begins(rest) == _begins(place_of(other)[1]) for other in at)
+            if shown < MOST_CHECKS and len(at) < MOST_AT_A_PLACE and not told:
                 places[place] = at | {check: check_html(rest, slug(finding.code))}
     cautions = all_cautions(model)
     if not places and not cautions:
@@ -59,6 +61,11 @@ def render(model: Model) -> Block:
         cautions=cautions,
     )
     return Block("first", "", html)
+
+
+def _begins(check: str) -> list[str]:
+    """What a check sends one to look at: two that begin alike would have it read twice."""
+    return check.lower().split()[:SAME_WORDS]
 
 
 def by_weight(model: Model) -> list[Finding]:

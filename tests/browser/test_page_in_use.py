@@ -102,6 +102,10 @@ def test_a_row_leads_to_its_minute_and_the_values_there(
             "v => typeof v === 'number' ? v : Date.parse(v.replace(' ', 'T') + 'Z'))"
         )
         assert high - low == pytest.approx(90 * 60_000, abs=2)
+        marked = seen.page.evaluate(
+            "document.querySelector('#fig-whole-log .live').layout.shapes.at(-1)"
+        )
+        assert marked["x0"] == marked["x1"] == pytest.approx((low + high) / 2, abs=1)
         values = seen.page.locator("#fig-whole-log .values").inner_text()
         # second stage came on at this very instant
         assert "W2 out on" in values.replace("\n", " ") and output.is_visible()
