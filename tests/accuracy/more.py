@@ -201,12 +201,20 @@ def defrosts(truth: Fact, frames: Frames, interval_s: float) -> Events:
 
 def never_came_on(truth: Fact, frames: Frames, interval_s: float) -> Events:
     """Second stage in order and not coming. The truth has no word on whether the room was closing:
-    only a quarter of an hour of it must be told.
+    only a quarter of an hour of it must be told. Where the panel dropped it in the same run, that
+    has its own name.
     """
+    drops = [us(drop["start"]) for drop in truth["stage_drops"]]
+    runs = [
+        (us(run["start"]), us(run["end"]))
+        for output in ("output_w1", "output_y1")
+        for run in truth["runs"].get(output, [])
+    ]
     true = [
-        stretch
+        (start, end)
         for mode in ("heating", "cooling")
-        for stretch in stretches(truth["second_stage"][mode]["never_came_on"])
+        for start, end in stretches(truth["second_stage"][mode]["never_came_on"])
+        if not any(a <= start < b and any(a <= drop <= start for drop in drops) for a, b in runs)
     ]
     frame = frames["measure.stage_up_missing"]
     told = told_in(frame[frame["result"] == "never came on"])
