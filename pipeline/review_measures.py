@@ -15,7 +15,7 @@ from pipeline.channels import OUTPUT_ROLES
 from pipeline.findings._context import with_condition
 from pipeline.findings._site import flags, number, records
 from pipeline.result import SiteResult
-from pipeline.review_audits import balance, never_came_on
+from pipeline.review_audits import balance, never_came_on, stage_starts
 from pipeline.review_inferred import calls_by_damper, fan_block, second_stages
 from pipeline.review_static import hunting_block, relief_block, zero_block
 from pipeline.review_values import Block, iso, rounded
@@ -297,14 +297,14 @@ class Measured:
         table = self.frame("measure.stage_up")
         rows = [] if table is None else records(table[~flags(table["in_visit"])])
         rows.sort(key=lambda r: (int(r.start_ts), r.source))
-        missing, why = never_came_on(self.rows)
+        missing, why_missing = never_came_on(self.rows)
+        made, why = stage_starts(self.rows, rows)
+        if why_missing is not None:
+            why["never_came_on"] = why_missing
         return {
-            "early": [_start(r) for r in rows if r.result == "early"],
-            "too_few_zones": [_start(r) for r in rows if r.result == "too few zones"],
+            **made,
             "never_came_on": missing,
-            "stayed_in": [_start(r) for r in rows if r.is_stayed_in is True],
-            "starts": len(rows),
-            **({} if why is None else {"not_measured": {"never_came_on": why}}),
+            **({"not_measured": why} if why else {}),
             **self.quality("staging"),
         }
 
@@ -368,19 +368,4 @@ def _inferred_runtime(r: Any) -> Block:
         "expected_error_frac": number(r.runtime_error_frac),
         "starts_expected_error_frac": number(r.starts_error_frac),
         "asked_s": number(r.asked_s),
-    }
-
-
-def _start(r: Any) -> Block:
-    """One second-stage start as staging lists it."""
-    return {
-        "start": iso(r.start_ts),
-        "end": iso(r.end_ts),
-        "source": r.source,
-        "mode": r.mode,
-        "zones_calling": list(zone_numbers(r.zones)),
-        "longest_call_s": number(r.longest_call_s),
-        "run_before_s": number(r.run_before_s),
-        "early_by_s": number(r.early_by_s),
-        "stayed_in_s": number(r.stayed_in_s),
     }

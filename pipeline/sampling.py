@@ -109,11 +109,16 @@ def standings(
 ) -> dict[str, Standing]:
     """How every measure stands that counts from something logged, by table name.
 
+    A measure that lacks what it cannot do without is left out: no interval would make it certain.
     frames : signal.coverage, and channel.rate where it was made
     """
     coverage = frames.get("signal.coverage")
     if coverage is None:
         return {}
     logged = intervals(coverage, frames.get("channel.rate"), 1.0 - numbers["coverage_warn_frac"])
-    found = {name: standing(name, logged, numbers) for name in declared(tables())}
+    found = {
+        name: standing(name, logged, numbers)
+        for name, measure in declared(tables()).items()
+        if all(any(r.startswith(group) for r in logged) for group in measure.not_without)
+    }
     return {name: s for name, s in found.items() if s is not None}

@@ -44,7 +44,9 @@ class Measure:
     resolution : how the channels' interval bounds the figure
     interval_max_s : slowest interval [s] at which the figure is still given as certain; None: any
     counted_from : roles, or their beginnings, whose interval that is; those that were not logged do
-        not count: what must be there is said by coverage
+        not count
+    not_without : groups of roles, or their beginnings; with none of a group there is no figure, so
+        nothing is said of how fine its log was
     source : where the definition comes from
     """
 
@@ -53,6 +55,7 @@ class Measure:
     resolution: str
     interval_max_s: float | None
     counted_from: tuple[str, ...]
+    not_without: tuple[tuple[str, ...], ...]
     source: str
 
 
@@ -166,15 +169,19 @@ def _measure(name: str, body: dict[str, Any], file: str) -> Measure:
     if ("interval_max_s" in body) is not ("counted_from" in body):
         raise ValueError(f"{file}: {name} says one of interval_max_s and counted_from, not both")
     counted_from = tuple(body.get("counted_from", ()))
+    not_without = tuple(tuple(group) for group in body.get("not_without", ()))
     known = (*ROLES, *INFERRED_ROLES)
-    unknown = [r for r in counted_from if not any(role.startswith(r) for role in known)]
+    told = (*counted_from, *(r for group in not_without for r in group))
+    unknown = [r for r in told if not any(role.startswith(r) for role in known)]
     if unknown:
-        raise ValueError(f"{file}: {name} is counted from {', '.join(unknown)}: no role begins so")
+        names = ", ".join(unknown)
+        raise ValueError(f"{file}: {name} is counted from {names}: no role begins so")
     return Measure(
         definition=body["definition"],
         needs=tuple(body["needs"]),
         resolution=body["resolution"],
         interval_max_s=body.get("interval_max_s"),
         counted_from=counted_from,
+        not_without=not_without,
         source=body["source"],
     )

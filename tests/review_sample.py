@@ -118,6 +118,11 @@ FRAMES = {
             (3, "panel", "zone_call_w1", 3, 1.0),
         )
     ],
+    "run.setting": [
+        {"name": "stage_up_delay_min", "value": 10.0},
+        {"name": "stage2_min_zones", "value": 2.0},
+        {"name": "stage2_release", "value_text": "follows"},
+    ],
     "signal.coverage": [
         {
             "channel_id": n,

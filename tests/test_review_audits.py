@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from pipeline.review_audits import balance, never_came_on
+from pipeline.review_audits import balance, never_came_on, stage_starts
 
 T0 = 1_768_201_200_000_000  # 2026-01-12T07:00:00Z
 MINUTE = 60_000_000
@@ -43,9 +43,15 @@ def tables(**given: list[dict[str, Any]]) -> Any:
     return lambda name: [SimpleNamespace(**row) for row in made.get(name, [])]
 
 
-def dual_fuel(*settings: str, **given: list[dict[str, Any]]) -> Any:
+PUMP_ROLES = ("output_y1", "output_w1", "supply_temp", "outdoor_temp")
+
+
+def dual_fuel(
+    *settings: str, roles: tuple[str, ...] = PUMP_ROLES, **given: list[dict[str, Any]]
+) -> Any:
     return tables(
         run__site=[{"has_heat_pump": True}],
+        signal__coverage=[{"role": role, "valid_s": 86_400.0} for role in roles],
         run__setting=[{"name": name} for name in settings],
         **given,
     )
@@ -106,6 +112,77 @@ def test_where_nothing_can_be_audited_both_are_null(rows: Any, coverage: Any, wh
     made = balance(rows, {"coverage": coverage, "resolution_s": None})
     assert made["compressor_below_low_s"] is None
     assert made["not_measured"]["compressor_below_low_s"] == why
+
+
+COUNTS = ("starts", "out_of_order", "both_fuels_s", "both_fuels_too_long", "emergency_heat_days",
+          "defrosts")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("rows", "coverage", "told", "whys"),
+    [
+        # supply and return air alone: 855 inferred starts are no starts that could be audited
+        (
+            dual_fuel(roles=("supply_temp", "return_temp"), measure__balance=[START] * 855),
+            0.0,
+            set(),
+            {
+                "starts": "outputs or outdoor air not logged",
+                "both_fuels_s": "not logged: W1 out; Y1 out",
+                "emergency_heat_days": "not logged: Y1 out; W1 out or aux out",
+                "defrosts": "not logged: Y1 out; outdoor air",
+            },
+        ),
+        # both outputs, no outdoor air: both fuels at once show, defrosts do not
+        (
+            dual_fuel(roles=("supply_temp", "output_w1", "output_y1")),
+            0.0,
+            {"both_fuels_s", "both_fuels_too_long", "emergency_heat_days"},
+            {"defrosts": "not logged: outdoor air"},
+        ),
+        (dual_fuel(), 0.95, set(COUNTS), {}),
+        (
+            tables(run__site=[{"has_heat_pump": False}]),
+            0.95,
+            set(),
+            dict.fromkeys(COUNTS, "the compressor cannot heat here"),
+        ),
+    ],
+)
+def test_a_count_is_zero_only_where_one_could_have_been_seen(
+    rows: Any, coverage: float, told: set[str], whys: dict[str, str]
+) -> None:
+    made = balance(rows, {"coverage": coverage, "resolution_s": 10.0})
+    assert {name for name in COUNTS if made[name] is not None} == told
+    assert not any(made[name] for name in told)  # nothing happened where it was looked for
+    assert set(made["not_measured"]).isdisjoint(told)
+    assert set(COUNTS) <= told | set(made["not_measured"])
+    assert {name: made["not_measured"][name] for name in whys} == whys
+
+
+def test_second_stage_starts_are_told_kind_by_kind() -> None:
+    kinds = ("early", "too_few_zones", "stayed_in")
+    follows = {"name": "stage2_release", "value_text": "follows"}
+    delay = {"name": "stage_up_delay_min", "value_text": None}
+    logged = [
+        {"role": "output_w2", "is_primary": True},
+        {"role": "zone_call_w1", "is_primary": True},
+    ]
+
+    def made(roles: list[dict[str, Any]], *settings: dict[str, Any]) -> tuple[Any, Any]:
+        return stage_starts(tables(channel__channel=roles, run__setting=list(settings)), [])
+
+    # neither second stage nor calls in the log: nothing could be seen
+    block, why = made([{"role": "supply_temp", "is_primary": True}], delay, follows)
+    assert block == dict.fromkeys((*kinds, "starts"))
+    assert set(why) == {*kinds, "starts"}
+    # both: an empty list is a claim, made only of what the settings let be judged
+    block, why = made(logged, delay, follows)
+    assert block == {"early": [], "too_few_zones": None, "stayed_in": [], "starts": 0}
+    assert why == {"too_few_zones": "stage2_min_zones is not given"}
+    block, why = made(logged, delay, follows | {"value_text": "until_satisfied"})
+    assert block["stayed_in"] is None
+    assert "stayed_in" in why
 
 
 def two_stages(*settings: str, **given: list[dict[str, Any]]) -> Any:

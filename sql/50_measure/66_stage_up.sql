@@ -5,6 +5,7 @@ needs = ["outputs of both stages", "calls of every zone"]
 resolution = "two intervals, and never less than the least tolerance, of the delay; a call that ended less than an interval before the start may have stood at it"
 interval_max_s = 60
 counted_from = ["output_", "inferred_", "zone_call_"]
+not_without = [["output_w2", "output_y2"], ["zone_call_"]]
 source = "settings as given by the site file; nothing unknown is judged"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["outputs", "outdoor air"]
 resolution = "outdoor air by clock steps; the sensor's tolerance on top of the margin"
 interval_max_s = 300
 counted_from = ["output_", "inferred_"]
+not_without = [["output_"], ["outdoor_temp"]]
 source = "settings as given by the site file; nothing unknown is judged; margin and time: run.threshold"
 
 [columns]

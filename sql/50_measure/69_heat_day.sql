@@ -5,6 +5,7 @@ needs = ["outputs", "outdoor air"]
 resolution = "one interval at each edge; outdoor air by clock steps"
 interval_max_s = 60
 counted_from = ["output_", "inferred_"]
+not_without = [["output_"]]
 source = "share, margin and least time: run.threshold; balance points as given by the site file"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["supply temperature", "heat (cooling) outputs", "calls"]
 resolution = "one interval of the slowest channel"
 interval_max_s = 60
 counted_from = ["supply_temp", "output_", "inferred_", "zone_call_"]
+not_without = [["supply_temp"], ["output_"]]
 source = "margin, tolerance and what gathers: run.threshold; limits as given by the site file"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["outputs of both stages", "calls of every zone", "zone temperatures and
 resolution = "one interval at each end"
 interval_max_s = 60
 counted_from = ["output_", "inferred_", "zone_call_"]
+not_without = [["output_w2", "output_y2"], ["zone_call_"]]
 source = "settings as given by the site file, of the run's start and until one of them changes; nothing unknown is judged"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["W1 and W2 outputs", "supply static", "supply temperature"]
 resolution = "one interval of the static channel; a step is told from means on both sides of it"
 interval_max_s = 60
 counted_from = ["supply_temp", "static_pressure", "output_", "inferred_"]
+not_without = [["output_w1"], ["output_w2"], ["static_pressure"]]
 source = "times and least steps: run.threshold"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["compressor output", "outdoor air", "supply temperature or the outdoor 
 resolution = "inferred: two intervals of supply at each end"
 interval_max_s = 60
 counted_from = ["supply_temp", "outdoor_fan_run", "output_", "inferred_"]
+not_without = [["output_y1"]]
 source = "times and temperatures: run.threshold"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["outputs", "fan", "dampers or supply static"]
 resolution = "one interval of the static channel"
 interval_max_s = 30
 counted_from = ["static_pressure", "blower_run", "output_", "inferred_"]
+not_without = [["output_"]]
 source = "times: run.threshold; common practice, no source"
 
 [columns]

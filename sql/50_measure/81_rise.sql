@@ -5,6 +5,7 @@ needs = ["supply temperature", "return temperature", "outputs", "fan"]
 resolution = "one interval of supply at each end of a stretch"
 interval_max_s = 60
 counted_from = ["supply_temp", "return_temp", "output_", "inferred_"]
+not_without = [["supply_temp"], ["return_temp"]]
 source = "rating plate where given (run.plate); times until steady: common practice, no source"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["supply temperature", "return temperature", "outputs", "calls of every 
 resolution = "as measure.rise"
 interval_max_s = 60
 counted_from = ["supply_temp", "return_temp", "output_", "inferred_"]
+not_without = [["zone_call_"], ["outdoor_temp"]]
 source = "ours; at constant output the rise goes as one over the airflow; half width of a median's interval 1.57 IQR / sqrt(n): McGill, Tukey and Larsen 1978 (from memory)"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["supply temperature", "return temperature", "zone temperatures", "outpu
 resolution = "whole minutes"
 interval_max_s = 120
 counted_from = ["zone_temp", "supply_temp", "return_temp", "output_", "inferred_"]
+not_without = [["supply_temp"], ["return_temp"], ["zone_temp"], ["zone_call_"]]
 source = "ours; return = (1 - r) x rooms + r x supply"
 
 [columns]

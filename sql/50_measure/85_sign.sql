@@ -5,6 +5,7 @@ needs = ["supply temperature", "return temperature", "supply static", "outputs",
 resolution = "as measure.rise"
 interval_max_s = 60
 counted_from = ["static_pressure", "supply_temp", "return_temp", "output_", "inferred_"]
+not_without = [["static_pressure"]]
 source = "sign table: common practice, no source; a dirty filter does not raise supply static"
 
 [columns]

@@ -5,6 +5,7 @@ needs = ["second-stage outputs", "supply static or supply temperature"]
 resolution = "one interval of the static channel; means on both sides"
 interval_max_s = 60
 counted_from = ["supply_temp", "static_pressure", "output_", "inferred_"]
+not_without = [["output_w2", "output_y2"]]
 source = "times and least steps: run.threshold"
 
 [columns]
