@@ -35,6 +35,7 @@ def stuck(role: str, step: float, **row: Any) -> bool:
         [(role, 1 if role == "zone_temp" else None, "degF")],
         trust_look=[look(step_value=step)],
         trust_constant=[constant],
+        trust_run=[{"start_ts": START}],
     )
     return "stuck-sensor" in codes(check_readings.problems(site))
 

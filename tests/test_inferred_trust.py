@@ -29,6 +29,9 @@ def temps_log(tmp_path: Path) -> Path:
     kept = BLOCK.sub(lambda m: m.group() if PLENUM in m.group() else "", text)
     assert len(BLOCK.findall(kept)) == 2
     file.write_text(kept, encoding="utf-8")
+    for other in (site / "exports").iterdir():
+        if other.name != Path(PLENUM).name:
+            other.unlink()
     return site
 
 
@@ -62,3 +65,40 @@ def test_supply_in_another_unit_gives_no_inferred_figure(temps_log: Path) -> Non
     assert inferred_s(result) == 0.0
     assert not result.frames["signal.state"]["is_inferred"].any()
     assert "inferred from" not in result.verdict.sentence + result.verdict.how_sure
+
+
+def test_exchanged_probes_are_told_without_runs_and_nothing_is_inferred(temps_log: Path) -> None:
+    change_readings(temps_log, lambda _, c: [c[1], c[0]])
+    result = review_site(temps_log).result
+    found = next(f for f in result.findings if f.code == "swapped-probes")
+    said = {line for block in found.site_lines for line in block.lines}
+    assert said == {'role = "supply_temp"', 'role = "return_temp"'}
+    assert result.frames["run_state.inferred_state"].empty
+    assert inferred_s(result) == 0.0
+
+
+def test_nothing_is_inferred_while_supply_stands_still(temps_log: Path) -> None:
+    first, last = 3_000, 20_280  # 48 hours of 10 s, before the hole in the log
+    stood: list[str] = []
+
+    def freeze(n: int, cells: list[str]) -> list[str]:
+        if first <= n < last:
+            stood.append(cells[0])
+            return [stood[0], cells[1]]
+        return cells
+
+    change_readings(temps_log, freeze)
+    result = review_site(temps_log).result
+    problem = result.frames["trust.problem"]
+    stuck = problem[problem["code"] == "stuck-sensor"]
+    assert len(stuck) == 1
+    start, end = int(stuck["start_ts"].iloc[0]), int(stuck["end_ts"].iloc[0])
+    assert (end - start) / 3.6e9 == pytest.approx(48.0, abs=0.1)
+    states = result.frames["signal.state"]
+    states = states[states["is_inferred"]]
+    slack_us = 30_000_000  # a reading holds two and a half intervals
+    assert not ((states["start_ts"] < end - slack_us) & (states["end_ts"] > start + slack_us)).any()
+    coverage = result.frames["signal.coverage"].set_index("role")["coverage"]
+    # both cover what is left of 8.1 days: no more than supply does
+    assert coverage["inferred_heat"] <= coverage["supply_temp"] + 0.001
+    assert coverage["inferred_heat"] == pytest.approx(coverage["supply_temp"], abs=0.02)

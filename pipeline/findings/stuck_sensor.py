@@ -1,7 +1,8 @@
 """Stuck sensor: a channel of numbers reads one and the same value while the equipment runs.
 
 What it says
-    Which channel, from when to when, at what value, and how many equipment starts passed it by.
+    Which channel, from when to when, at what value, and how many equipment starts passed it by;
+    where no run was logged, in how many hours of it another probe of the plenum moved.
 
 Why it matters
     A stuck reading looks like a calm system: no trips, no room that falls behind, no overheating.
@@ -29,6 +30,7 @@ from pipeline.findings._channels import TABLES, Trouble, judged, said
 from pipeline.findings._site import SiteFrames
 
 CODE = "stuck-sensor"
+PLENUM = ("supply_temp", "return_temp", "mixed_temp")
 ROLES = ("supply_temp", "return_temp", "static_pressure", "zone_temp", "outdoor_temp")
 
 
@@ -58,6 +60,7 @@ FINDING = Declaration(
         "stuck_fine_step_f",
         "stuck_times_usual",
         "stuck_min_starts",
+        "stuck_moves_min_f",
         "constant_min_s",
     ),
     causes=(
@@ -93,8 +96,19 @@ def judge(site: SiteFrames) -> Outcome:
         ROLES,
         _tell,
         severity="watch",
-        holds="no channel stood at one value through equipment starts",
+        blind=_blind,
+        holds="no plenum probe stood at one value while another moved"
+        if site.table("trust.run").empty
+        else "no channel stood at one value through equipment starts",
     )
+
+
+def _blind(site: SiteFrames) -> str | None:
+    """Why nothing shows whether a channel that stands still should move; None: something does."""
+    there = set(site.table("channel.channel")["role"]) & set(PLENUM)
+    if not site.table("trust.run").empty or len(there) > 1:
+        return None
+    return "no run was logged, and no other plenum probe that would move in one"
 
 
 def _tell(found: Trouble) -> tuple[str, str]:
@@ -105,7 +119,10 @@ def _tell(found: Trouble) -> tuple[str, str]:
         f"{s.label} stood at {said(site, s)} for {words.duration(s.length_s)}, "
         f"{site.clock_span(s.start_ts, s.end_ts)}"
     )
-    more = f"the equipment started {words.times(s.n)} meanwhile"
+    if site.table("trust.run").empty:
+        more = f"another plenum probe moved in {words.count(s.n, 'hour')} of it; no run was logged"
+    else:
+        more = f"the equipment started {words.times(s.n)} meanwhile"
     if len(found.channels) > 1:
         others = [c.label for c in found.channels if c.channel_id != s.channel_id]
         more += f"; also {words.joined(others)}"

@@ -1,7 +1,8 @@
 """Swapped probes: the column told as return leaves the rooms' temperature, supply stays near it.
 
 What it says
-    In how many runs the probe told as return stood further from the rooms than supply did.
+    In how many runs the probe told as return stood further from the rooms than supply did; where no
+    run was logged, by how much more it swings.
 
 Why it matters
     Rise and split change their sign, and limits are looked for in return air.
@@ -26,7 +27,7 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._channels import TABLES, Trouble, judged, too_few_runs
-from pipeline.findings._site import SiteFrames
+from pipeline.findings._site import SiteFrames, records
 
 CODE = "swapped-probes"
 ROLES = ("supply_temp", "return_temp")
@@ -34,6 +35,8 @@ ROLES = ("supply_temp", "return_temp")
 
 def _most(found: Trouble) -> Weighed:
     s = found.first
+    if s.of_n == 0:
+        return Weighed(Weight.FITS, "no run was logged; return swings, supply stays with the rooms")
     if s.n >= s.of_n / 2:
         return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
     return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
@@ -47,16 +50,18 @@ FINDING = Declaration(
     title="Supply and return exchanged",
     question="Do the supply and return columns stand under their own names?",
     about="log",
-    needs_tables=TABLES,
+    needs_tables=(*TABLES, "trust.look"),
     thresholds=(
         "probe_min_runs",
         "probe_share_min_frac",
         "probe_apart_min_f",
+        "probe_swing_min_f",
+        "probe_swing_min_times",
     ),
     causes=(
         Cause(
             "the columns, or the probes, are exchanged",
-            "Raised by the runs that show it.",
+            "Raised by the runs that show it, or by how both swing where none was logged.",
             _most,
         ),
         Cause(
@@ -86,14 +91,34 @@ def judge(site: SiteFrames) -> Outcome:
         ROLES,
         _tell,
         severity="watch",
-        blind=too_few_runs,
+        blind=_blind,
         holds="supply air is what departs from the rooms in runs",
     )
+
+
+def _blind(site: SiteFrames) -> str | None:
+    """Why the probes cannot be judged: too few runs, and without any no swing that tells either."""
+    reason = too_few_runs(site)
+    if reason is None or not site.table("trust.run").empty:
+        return reason
+    looks = {r.role: r for r in records(site.table("trust.look"))}
+    if not set(ROLES) <= set(looks):
+        return reason
+    supply_f, return_f = (looks[r].high_value - looks[r].low_value for r in ROLES)
+    least = site.threshold("probe_swing_min_times")
+    swings = supply_f >= site.threshold("probe_swing_min_f") and supply_f >= least * return_f
+    return None if swings else reason
 
 
 def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = found.first
+    if s.of_n == 0:
+        headline = (
+            "supply and return are exchanged: the probe told as return swings as supply air does "
+            "and the one told as supply stays near the rooms"
+        )
+        return headline, f"it swings by {found.value(s)} more; no run was logged"
     headline = (
         f"supply and return are exchanged: in {words.of_all(s.n, s.of_n)} runs the probe told as "
         "return is the one in supply air"

@@ -132,6 +132,9 @@ def _swapped(site: SiteChannels) -> Iterator[Problem]:
     if supply is None or back is None:
         return
     limits, runs = site.limits, _ends(site)
+    if site.table("trust.run").empty:
+        yield from _swapped_by_swing(site, supply, back)
+        return
     runs = runs[runs["room_f"].notna()]
     if runs.empty:
         return
@@ -144,6 +147,28 @@ def _swapped(site: SiteChannels) -> Iterator[Problem]:
     if n < limits["probe_min_runs"] or n < limits["probe_share_min_frac"] * of_n:
         return
     figure = float((from_return - from_supply)[turned].median())
+    yield from _exchanged(site, supply, back, figure, n, of_n)
+
+
+def _swapped_by_swing(site: SiteChannels, supply: Channel, back: Channel) -> Iterator[Problem]:
+    """Where no run was logged: return swings as supply air does, supply keeps to the rooms'."""
+    limits = site.limits
+    told_supply, told_return = look_of(site, supply), look_of(site, back)
+    if told_supply is None or told_return is None:
+        return
+    calm_f = float(told_supply.high_value - told_supply.low_value)
+    swing_f = float(told_return.high_value - told_return.low_value)
+    low, high = (limits[name] for name in USUAL["return_temp"])
+    is_room = low <= told_supply.low_value and told_supply.high_value <= high
+    swings = swing_f >= limits["probe_swing_min_f"]
+    if is_room and swings and swing_f >= limits["probe_swing_min_times"] * calm_f:
+        yield from _exchanged(site, supply, back, swing_f - calm_f, 0, 0)
+
+
+def _exchanged(
+    site: SiteChannels, supply: Channel, back: Channel, figure: float, n: int, of_n: int
+) -> Iterator[Problem]:
+    """Both channels under the other's name."""
     for channel, role in ((supply, "return_temp"), (back, "supply_temp")):
         yield Problem(
             channel.channel_id,

@@ -8,7 +8,7 @@ start_ts = "BIGINT | us | first reading of it"
 end_ts = "BIGINT | us | last reading of it"
 value = "DOUBLE | store unit | the value"
 covered_s = "DOUBLE | s | how much of it has readings"
-n_start = "BIGINT | - | equipment starts inside it"
+n_start = "BIGINT | - | equipment starts inside it; of supply, return and mixed air where no run was logged: hours inside it in which another of them moved"
 usual_s = "DOUBLE | s | the longest of its ordinary, shorter stretches"
 */
 with
@@ -76,6 +76,29 @@ usual as (
 
 run_start as (
     select site_id, start_ts from trust.run
+),
+
+-- with neither outputs nor calls the other probes of the plenum say that air went by
+hour as (
+    select m.site_id, m.channel_id, m.start_ts // 3_600_000_000 * 3_600_000_000 as start_ts
+    from trust.minute m
+    join run.threshold t on t.site_id = m.site_id
+    anti join trust.run r on r.site_id = m.site_id
+    where m.role in ('supply_temp', 'return_temp', 'mixed_temp')
+    group by m.site_id, m.channel_id, m.start_ts // 3_600_000_000
+    having max(m.mean_value) - min(m.mean_value) >= any_value(t.stuck_moves_min_f)
+),
+
+moved as (
+    select b.site_id, b.channel_id, b.start_ts, count(distinct h.start_ts) as n_hour
+    from bounded b
+    join hour h
+        on h.site_id = b.site_id
+        and h.channel_id <> b.channel_id
+        and h.start_ts >= b.start_ts
+        and h.start_ts + 3_600_000_000 <= b.end_ts
+    where b.role in ('supply_temp', 'return_temp', 'mixed_temp') and b.length_s >= b.constant_min_s
+    group by b.site_id, b.channel_id, b.start_ts
 )
 
 select
@@ -87,10 +110,12 @@ select
     b.end_ts,
     any_value(b.value) as value,
     any_value(b.length_s) as covered_s,
-    count(r.start_ts) as n_start,
+    count(r.start_ts) + coalesce(any_value(m.n_hour), 0) as n_start,
     coalesce(any_value(u.usual_s), 0) as usual_s,
 from bounded b
 left join usual u on u.site_id = b.site_id and u.channel_id = b.channel_id
+left join moved m
+    on m.site_id = b.site_id and m.channel_id = b.channel_id and m.start_ts = b.start_ts
 left join run_start r
     on r.site_id = b.site_id and r.start_ts > b.start_ts and r.start_ts < b.end_ts
 where b.length_s >= b.constant_min_s
