@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels docs clean
+.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)

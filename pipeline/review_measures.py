@@ -130,20 +130,25 @@ class Measured:
         }
 
     def runs(self) -> list[Block]:
-        """Every run of every output, by output and time."""
+        """Every run of every output, by output and time; inferred with the expected error."""
         order = {role: n for n, role in enumerate(OUTPUT_ROLES)}
         rows = sorted(
             self.rows("interval.output_run"),
             key=lambda r: (order.get(r.output, len(order)), int(r.start_ts)),
         )
         quality = {r.output: self.quality(r.output) for r in rows}
+        error = {r.output: number(r.runtime_error_frac) for r in self.rows("measure.runtime")}
         return [
             {
                 "output": r.output,
                 "start": iso(r.start_ts),
                 "end": iso(r.end_ts),
                 "closed": bool(r.is_closed),
-                **({"inferred": True} if r.is_inferred else {}),
+                **(
+                    {"inferred": True, "expected_error_frac": error.get(r.output)}
+                    if r.is_inferred
+                    else {}
+                ),
                 **quality[r.output],
             }
             for r in rows

@@ -311,6 +311,27 @@ def test_calls_read_off_a_damper_are_marked_where_none_were_logged(result):
     assert (three["calling_s"], "inferred" in three) == (2000.0, False)
 
 
+def test_an_inferred_run_carries_the_expected_error_of_its_output(result):
+    runs, runtime = result.frames["interval.output_run"], result.frames["measure.runtime"]
+    for name, table, more in (
+        ("interval.output_run", runs, {"output": "inferred_heat", "is_inferred": True}),
+        (
+            "measure.runtime",
+            runtime,
+            {"output": "inferred_heat", "is_inferred": True, "runtime_error_frac": 0.05},
+        ),
+    ):
+        row = {c: table.iloc[0][c] for c in table.columns} | more
+        result.frames[name] = pd.DataFrame(
+            [*table.to_dict(orient="records"), row], columns=table.columns
+        )
+    document = review_document(result)
+    jsonschema.validate(document, review_schema())
+    errors = {r["output"]: r.get("expected_error_frac", "none") for r in document["runs"]}
+    assert errors["inferred_heat"] == 0.05
+    assert {e for output, e in errors.items() if output != "inferred_heat"} == {"none"}
+
+
 def test_finding_and_judged(result):
     document = review_document(result)
     finding = document["findings"][0]

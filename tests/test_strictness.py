@@ -1,7 +1,7 @@
 """What is in and what is out at the very edge: one test for each row of the guide's "Strictness".
 
 Each log is a few stretches that a reader can check by eye, in seconds from its first instant (a
-Monday 00:00 UTC). The rules are ours. One file, long as it is: it is meant to be read in one place.
+Monday 00:00 UTC). The rules are ours. Levels, bins and coverage stand in test_strictness_levels.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ STATIC = ("static_pressure", None)
 SUPPLY = ("supply_temp", None)
 CALL_1, CALL_2 = ("zone_call_w1", 1), ("zone_call_w1", 2)
 GUIDE = Path(__file__).parents[1] / "DEVELOPERS.md"
+LEVELS = Path(__file__).with_name("test_strictness_levels.py")
 
 
 def line(*edges: float, on_first: bool = False) -> list[tuple[float, float, bool]]:
@@ -56,7 +57,8 @@ def test_every_row_of_the_guide_has_its_test_and_every_test_its_row() -> None:
     section = guide.split("\n## Strictness\n")[1].split("\n## ")[0]
     told = re.findall(r"^\| .* \| `(test_\w+)` \|$", section, flags=re.MULTILINE)
     rows = re.findall(r"^\| (?!where |---)", section, flags=re.MULTILINE)
-    own = re.findall(r"^def (test_\w+)", Path(__file__).read_text(encoding="utf-8"), re.MULTILINE)
+    text = "".join(p.read_text(encoding="utf-8") for p in (Path(__file__), LEVELS))
+    own = re.findall(r"^def (test_\w+)", text, re.MULTILINE)
     assert len(told) == len(rows) > 20
     assert set(told) == set(own) - {own[0]}
 

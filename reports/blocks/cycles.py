@@ -58,7 +58,7 @@ def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
             Column("more, ended by a limit", "number"),
             Column("“Short” is under", "number"),
             Column("Short rests", "number"),
-            Column("Logged", "number"),
+            Column("Known", "number"),
             Column("To the nearest", "number"),
         ),
         tuple(

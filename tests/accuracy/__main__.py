@@ -1,7 +1,8 @@
 """How right the measures are: `python -m tests.accuracy [--part P] [--systems N] [--jobs N]`.
 
-Prints a table by sample interval, writes out/accuracy/figures.csv, events.csv and a page with a
-plot. The part *reporting* is for figures that are told; thresholds are chosen on *tuning*.
+Prints a table by sample interval, writes figures-PART.csv, events-PART.csv and a page with a plot
+to out/accuracy/. The part *reporting* is for figures that are told; thresholds are chosen on
+*tuning*.
 """
 
 from __future__ import annotations
