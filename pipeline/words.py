@@ -107,13 +107,29 @@ def times(n: int) -> str:
     return {0: "never", 1: "once", 2: "twice"}.get(n, f"{n} times")
 
 
-def of_all(n: int, total: int) -> str:
-    """A part of a whole: 'all 23', 'none of 23', '20 of 23', 'both', 'the only one'."""
+def of_all(n: int, total: int, noun: str = "", plural: str | None = None) -> str:
+    """A part of a whole: 'all 23', 'none of 23', '20 of 23', 'both', 'the only one', '0 of 1'.
+
+    With a noun it says what is counted: 'all 23 trips', 'both trips', 'the only trip'.
+    """
+    if total == 0:
+        return f"no {plural or noun + 's'}" if noun else "none"
     if total == 1:
-        return "the only one" if n else "not the only one"
+        return f"the only {noun or 'one'}" if n else f"0 of 1 {noun}".rstrip()
+    many = f" {plural or noun + 's'}" if noun else ""
     if n == total:
-        return "both" if total == 2 else f"all {total}"
-    return f"none of {total}" if n == 0 else f"{n} of {total}"
+        return f"both{many}" if total == 2 else f"all {total}{many}"
+    return f"none of {total}{many}" if n == 0 else f"{n} of {total}{many}"
+
+
+def hours_of(part_s: float, whole_s: float) -> str:
+    """A part of some hours: '1.8 of 61 hours', 'all 61 hours', '40 min of 2 hours'."""
+    part, whole = hours(part_s), hours(whole_s)
+    if part_s >= whole_s:
+        return f"all {whole}"
+    value, unit = part.split(" ", 1)
+    alike = unit.rstrip("s") == whole.split(" ", 1)[1].rstrip("s")
+    return f"{value if alike else part} of {whole}"
 
 
 def share(fraction: float) -> str:
@@ -147,9 +163,17 @@ def static(value_inwc: float, units: str = "us") -> str:
 
 
 def in_units(text: str, units: str = "us") -> str:
-    """A fixed text whose temperatures (°F, never differences) and statics are said in `units`."""
+    """A fixed text whose temperatures, differences and statics are said in `units`.
+
+    In such a text '60 °F' is a temperature and '2 degrees F' or '16 to 22 degrees F' a difference.
+    """
     if units == "us":
         return text
+    text = re.sub(
+        r"(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) degrees F",
+        lambda m: " to ".join(temperature_difference(float(v), units) for v in m.groups() if v),
+        text,
+    )
     text = re.sub(r"(\d+(?:\.\d+)?) in\. w\.c\.", lambda m: static(float(m[1]), units), text)
     return re.sub(r"(\d+(?:\.\d+)?) °F", lambda m: temperature(float(m[1]), units), text)
 

@@ -95,12 +95,32 @@ def test_hours(seconds, said):
     assert words.hours(seconds) == said
 
 
+@pytest.mark.parametrize(
+    ("part", "whole", "said"),
+    [
+        (6480, 219600, "1.8 of 61 hours"),
+        (219600, 219600, "all 61 hours"),
+        (219500, 219600, "61 of 61 hours"),
+        (3600, 219600, "1 of 61 hours"),
+        (2400, 7200, "40 min of 2 hours"),
+    ],
+)
+def test_a_part_of_some_hours(part, whole, said):
+    assert words.hours_of(part, whole) == said
+
+
 def test_counts():
     assert [words.count(n, "trip") for n in (0, 1, 23)] == ["no trips", "1 trip", "23 trips"]
     assert [words.times(n) for n in (0, 1, 2, 23)] == ["never", "once", "twice", "23 times"]
     assert [words.of_all(n, 23) for n in (0, 20, 23)] == ["none of 23", "20 of 23", "all 23"]
     assert words.of_all(2, 2) == "both"
     assert words.of_all(1, 1) == "the only one"
+    assert words.of_all(0, 1) == "0 of 1"
+    said = [words.of_all(n, total, "trip") for n, total in ((0, 23), (23, 23), (2, 2), (1, 1))]
+    assert said == ["none of 23 trips", "all 23 trips", "both trips", "the only trip"]
+    assert words.of_all(0, 1, "trip") == "0 of 1 trip"
+    assert (words.of_all(0, 0), words.of_all(0, 0, "trip")) == ("none", "no trips")
+    assert words.of_all(3, 4, "stretch", "stretches") == "3 of 4 stretches"
     assert [words.number(n) for n in (0, 3, 10)] == ["no", "three", "10"]
 
 
@@ -142,6 +162,13 @@ def test_fixed_texts_in_the_units_of_the_report():
     text = "agree within 0.03 in. w.c., return air under 80 °F"
     assert words.in_units(text, "us") == text
     assert words.in_units(text, "si") == "agree within 7 Pa, return air under 26.7 °C"
+
+
+def test_differences_in_fixed_texts_are_no_temperatures():
+    # 2 / 1.8 = 1.1; 16 / 1.8 = 8.9; 22 / 1.8 = 12.2: no 32 taken off
+    text = "within 2 degrees F of it, 16 to 22 degrees F colder"
+    assert words.in_units(text, "us") == text
+    assert words.in_units(text, "si") == "within 1.1 °C of it, 8.9 °C to 12.2 °C colder"
 
 
 def test_too_little_of_a_state():
