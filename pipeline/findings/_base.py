@@ -16,10 +16,11 @@ from typing import Any
 from pipeline import words
 from pipeline.result import EvidenceWindow, SiteLines, Span
 
-WALK = ("log", "thermostat", "panel", "dampers", "ducts", "unit", "outdoor unit")
+WALK = ("office", "log", "thermostat", "panel", "dampers", "ducts", "unit", "outdoor unit")
 """The order in which a technician walks: checks are listed in it."""
 
 PLACES = {
+    "office": "At the office",
     "log": "At the loggers",
     "thermostat": "At the thermostats",
     "panel": "At the panel",

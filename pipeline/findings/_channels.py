@@ -169,7 +169,7 @@ def judged(
         return CannotTell(reason) if reason is not None else NotFound(holds)
     headline, more = tell(found)
     cut = any(s.is_cut for s in found.stretches)
-    after = "what rests on it is left out there" if cut else ""
+    after = "what depends on it is left out there" if cut else ""
     return Found(
         severity=severity if isinstance(severity, str) else severity(found),
         certainty=certainty,
@@ -197,7 +197,7 @@ def too_few_runs(site: SiteFrames) -> str | None:
     if not any(r in OUTPUT_ROLES or r.startswith("zone_call_") for r in site.logged_roles):
         return "not logged: outputs or calls, by which runs are told apart"
     return (
-        f"{words.count(n, 'run')} with supply air logged in this log; "
+        f"{words.count(n, 'run')} with supply air in this log; "
         f"{words.number(int(least))} are needed"
     )
 
@@ -211,9 +211,9 @@ def action(found: Trouble) -> str:
     """What site.toml would have to say, or what to do where no correction is safe."""
     offered = site_lines(found)
     if not offered:
-        return "no line of site.toml puts it right"
+        return "no line in site.toml puts this right"
     parts = [f"{o.block} say {' and '.join(o.lines)}" for o in offered]
-    return f"at the office: {words.joined(parts)}; then review again"
+    return f"in site.toml, {words.joined(parts)}; then review again"
 
 
 def site_lines(found: Trouble) -> tuple[SiteLines, ...]:

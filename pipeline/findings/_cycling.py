@@ -117,8 +117,8 @@ def rate_words(site: SiteFrames, r: Rate) -> str:
         )
         return f"{who} cycles about {r.fitted_per_h:.1f} an hour at half load, {against}"
     return (
-        f"{words.source(r.what)} cycles about {r.fitted_per_h:.1f} an hour at half load, the calls "
-        f"taken together {r.allowed_per_h:.1f}"
+        f"{words.source(r.what)} cycles about {r.fitted_per_h:.1f} an hour at half load, the "
+        f"calls of all zones together {r.allowed_per_h:.1f}"
     )
 
 

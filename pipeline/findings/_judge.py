@@ -127,7 +127,7 @@ def outcome_of(site: SiteFrames, rule: Rule) -> Outcome:
         )
         blind_s = site.threshold("clock_blind_s")
         if isinstance(outcome, NotFound) or any(abs(c.left_s or 0.0) >= blind_s for c in off):
-            return CannotTell(f"{clock}, so its readings do not stand beside the right outputs")
+            return CannotTell(f"{clock}, so its readings do not line up with the outputs")
         return replace(
             outcome,
             severity="plan" if outcome.severity == "act" else outcome.severity,

@@ -87,7 +87,7 @@ class Occurrences:
         return f"on {words.count(self.days, 'day')}, first {first}, last {last}"
 
     def mostly(self, column: str = "zones") -> str:
-        """', every time Den alone', ', 20 of them Den alone', or '' where none holds most."""
+        """', every time with Den alone calling', ', 20 of them with ...', or '' where none does."""
         if column not in self.rows or not self.rows[column].notna().any():
             return ""
         sizes = self.rows[column].fillna("").value_counts()
@@ -96,8 +96,9 @@ class Occurrences:
             return ""
         who = self.site.calling(zones)
         if self.n == 1:
-            return f", {who} calling"
-        return f", every time {who} calling" if n == self.n else f", {n} of them {who} calling"
+            return f", with {who} calling"
+        often = "every time" if n == self.n else f"{n} of them"
+        return f", {often} with {who} calling"
 
     def alone(self) -> int:
         """In how many one zone called alone."""

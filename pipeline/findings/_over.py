@@ -67,8 +67,8 @@ def relief(x: Over) -> Weighed:
             return Weighed(Weight.RULED_OUT, "its damper was never shown open while others called")
         return Weighed(Weight.OPEN, "dampers were not logged")
     said = (
-        f"with its damper open for {words.hours(x.open_s)} while only others called the room gains "
-        f"{_rooms.rate(x.site, x.open_gain)} more than it would drift by itself"
+        f"with its damper open for {words.hours(x.open_s)} while only others called the room "
+        f"{_rooms.beyond_drift(x.site, x.row.mode, x.open_gain)} than by itself"
     )
     if x.open_gain < x.site.threshold("over_gain_f_per_h"):
         return Weighed(Weight.AGAINST, said)
@@ -81,8 +81,8 @@ def leak(x: Over) -> Weighed:
     if x.shut_gain is None:
         return Weighed(Weight.OPEN, "too few stretches with its damper shut and others calling")
     said = (
-        f"with its damper shut the room gains {_rooms.rate(x.site, x.shut_gain)} more than it "
-        "would drift by itself when others call"
+        "with its damper shut the room "
+        f"{_rooms.beyond_drift(x.site, x.row.mode, x.shut_gain)} than by itself when others call"
     )
     strong = x.shut_gain >= x.site.threshold("over_gain_f_per_h")
     return Weighed(Weight.FITS if strong else Weight.AGAINST, said)
@@ -94,7 +94,10 @@ def elsewhere(x: Over) -> Weighed:
     if not gains:
         return Weighed(Weight.OPEN, "how the room moves when others call is not known")
     most = max(gains)
-    said = f"the room gains {_rooms.rate(x.site, most)} at most when others call"
+    said = (
+        f"when others call the room {_rooms.beyond_drift(x.site, x.row.mode, most)} than by itself "
+        "at the most"
+    )
     if most >= x.site.threshold("over_gain_f_per_h"):
         return Weighed(Weight.AGAINST, said)
     return Weighed(Weight.FITS, said)
@@ -115,8 +118,8 @@ def judge_mode(site: SiteFrames, mode: str) -> Outcome:
     if not found:
         most = max(seen, key=lambda x: x.mean_f)
         return NotFound(
-            f"no room stood far past its setpoint while others called; most {most.who}, "
-            f"{_rooms.apart(site, most.mean_f)} past the comfort band on average"
+            "no room stood far past its setpoint while others called; the furthest was "
+            f"{most.who}, {_rooms.apart(site, most.mean_f)} past the comfort band on average"
         )
     found.sort(key=lambda x: -x.mean_f)
     x = found[0]
@@ -133,8 +136,7 @@ def judge_mode(site: SiteFrames, mode: str) -> Outcome:
         summary=words.sentences(
             head,
             "" if gain is None
-            else f"it gains {_rooms.rate(site, gain)} more than it would drift by itself when only "
-            "others call",
+            else f"when only others call it {_rooms.beyond_drift(site, mode, gain)} than by itself",
             f"past it too: {words.joined(others)}" if others else "",
         ),
         headline=head,

@@ -77,7 +77,10 @@ class Relief:
             return ""
         counts = {o: sum(r.outcome == o for r in left) for o in SAID}
         told = [f"{SAID[o]} {words.times(n)}" for o, n in counts.items() if n]
-        return f"of {words.count(len(left), 'other')}: {words.joined(told)}" if told else ""
+        if not told:
+            return ""
+        n = words.count(len(left), "other stretch", "other stretches")
+        return f"of {n} over target: {words.joined(told)}"
 
 
 def load(site: SiteFrames, *outcomes: str) -> Relief:

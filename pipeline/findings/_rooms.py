@@ -53,6 +53,12 @@ def rate(site: SiteFrames, value_f_per_h: float) -> str:
     return f"{site.temperature_difference(value_f_per_h)} an hour"
 
 
+def beyond_drift(site: SiteFrames, mode: str, value_f_per_h: float) -> str:
+    """How a room moves against what it would do by itself: 'warms 1.2 °F an hour faster'."""
+    verb = "warms" if mode == "heating" else "cools"
+    return f"{verb} {rate(site, abs(value_f_per_h))} {'faster' if value_f_per_h >= 0 else 'slower'}"
+
+
 def apart(site: SiteFrames, value_f: float) -> str:
     """A difference of temperatures to a tenth: '2.6 °F', in the units of the report."""
     return f"{value_f:.1f} °F" if site.units == "us" else site.temperature_difference(value_f)

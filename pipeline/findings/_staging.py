@@ -73,7 +73,7 @@ def not_applicable(site: SiteFrames) -> CannotTell | None:
     """Why second stage cannot be audited on this equipment, or None."""
     staged_by = site.equipment.get("staged_by")
     if staged_by == "modulating":
-        return CannotTell("the equipment modulates: there are no stages to audit")
+        return CannotTell("the equipment modulates: there are no stages to check")
     if staged_by == "equipment":
         return CannotTell("the equipment decides its stages itself")
     return None
@@ -85,7 +85,7 @@ def asked_itself(s: Starts) -> Weighed:
     if not logged:
         return Weighed(Weight.OPEN, "second-stage calls of the thermostats were not logged")
     n = int(flags(s.rows["stage2_called"]).sum())
-    said = f"a thermostat asked for second stage at {words.of_all(n, s.n)} of these starts"
+    said = f"a thermostat asked for second stage at {words.of_all(n, s.n, 'such start')}"
     if n == 0:
         return Weighed(
             Weight.RULED_OUT, "no thermostat asked for second stage at any of these starts"
@@ -148,7 +148,7 @@ def table(s: Starts) -> tuple[tuple[str, tuple[str, ...]], ...]:
 
 def how_many(n: int, total: int, what: str) -> str:
     """'none of 148 starts', '2 of 148 starts'."""
-    return f"{words.of_all(n, total)} {what}{'s' if total != 1 else ''}"
+    return words.of_all(n, total, what)
 
 
 def seen_clocks(site: SiteFrames, s: Starts) -> str:

@@ -45,7 +45,7 @@ def missing(site: SiteFrames, d: Declaration) -> str | None:
         return None
     covered = site.coverage(d.figure)
     if covered is None:
-        return f"how much of the window shows it was not measured ({d.figure})"
+        return "how much of the log could show it is not known"
     if covered.coverage < site.threshold("coverage_min_frac"):
         lacking = words.joined(role_words(r) for r in covered.missing)
         note = f", {lacking} not logged" if lacking else ""

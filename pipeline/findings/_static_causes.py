@@ -32,7 +32,7 @@ def one_zone(s: Static) -> Weighed:
     if zone:
         said += f", {words.share(zone_part)} with {s.site.zones(zone)}"
     said += (
-        f"; with two or more zones calling it was that far over {words.share(other_share)} of "
+        f"; with two or more zones calling it was that far over for {words.share(other_share)} of "
         f"{words.hours(other_s)}"
         if other_s > 0
         else "; two or more zones never called together long enough to compare"
@@ -54,8 +54,8 @@ def second_stage(s: Static) -> Weighed:
     second = s.states["stage"] == 2
     part, (share_1, settled_1) = s.part(second), s.share(s.states["stage"] == 1)
     said = (
-        f"{words.share(part)} of {_that_time(s)} came on second stage; on first stage it was "
-        f"that far over {words.share(share_1)} of {words.hours(settled_1)}"
+        f"{words.share(part)} of {_that_time(s)} came on second stage; on first stage it was that "
+        f"far over for {words.share(share_1)} of {words.hours(settled_1)}"
     )
     if part == 0 and not {"output_w2", "output_y2"} & s.site.logged_roles:
         return Weighed(Weight.OPEN, "second stage was not logged")
@@ -77,7 +77,9 @@ def relief_missing(s: Static) -> Weighed:
     n_none = sum(not x.opened for x in long)
     length = words.duration(wait_s)
     if not long:
-        return Weighed(Weight.OPEN, f"it was never over target for {length} with one free to open")
+        return Weighed(
+            Weight.OPEN, f"it was never over target for {length} with a relief damper free to open"
+        )
     if n_none:
         said = (
             f"no relief damper stood open in {words.of_all(n_none, len(long))} stretches over "
@@ -117,7 +119,7 @@ def relief_limited(s: Static) -> Weighed:
     said = (
         f"in {words.of_all(len(part), len(opened))} stretches over target of {length} or more "
         f"no more than {words.number(most)} relief {'damper' if most == 1 else 'dampers'} stood "
-        f"open, with {words.joined(map(words.number, free), last='or')} free to"
+        f"open, with {words.joined(map(words.number, free), last='or')} free to open"
     )
     said = _named(s, said)
     many = len(part) >= s.site.threshold("relief_missing_min_events")
@@ -134,10 +136,12 @@ def target(s: Static) -> Weighed:
     share, settled_s = s.share(everyone)
     all_zones = f"all {words.number(s.n_zones_all)} zones"
     if settled_s < site.threshold("static_state_min_h") * 3600:
-        together = f"for only {words.hours(settled_s)}" if settled_s else "never"
+        if not settled_s:
+            return Weighed(Weight.OPEN, f"{all_zones} never called together")
+        together = f"for only {words.hours(settled_s)}"
         return Weighed(Weight.OPEN, f"{all_zones} called together {together}")
     said = (
-        f"with {all_zones} calling static was more than {over(s)} over target "
+        f"with {all_zones} calling static was more than {over(s)} over target for "
         f"{words.share(share)} of {words.hours(settled_s)}"
     )
     if share > site.threshold("static_state_share"):
@@ -149,4 +153,4 @@ def target(s: Static) -> Weighed:
 
 def zero(s: Static) -> Weighed:
     """The cause: the tap or the transducer's zero."""
-    return Weighed(Weight.OPEN, "the transducer's zero was not checked against times with no fan")
+    return Weighed(Weight.OPEN, "the transducer's zero was not checked with the fan off")

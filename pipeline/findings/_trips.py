@@ -208,7 +208,8 @@ def sure_of(trips: Trips) -> str:
     unsure = trips.n - int(flags(trips.rows["is_certain"]).sum())
     if not unsure:
         return ""
-    return f"{words.of_all(unsure, trips.n)} lasted less than two readings: not counted as sure"
+    said = words.of_all(unsure, trips.n, "trip")
+    return f"{said} lasted less than two readings, so not counted as sure"
 
 
 def events(trips: Trips) -> list[Event]:

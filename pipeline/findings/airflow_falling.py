@@ -1,4 +1,4 @@
-"""Airflow falling: at like output, stage, calls and weather the air gets less from day to day.
+"""Airflow falling: at like output, stage, calls and weather airflow drops from day to day.
 
 What it says
     By how much the air is down on the log's last days against its first ones, and what supply
@@ -87,7 +87,7 @@ def _supply_side(f: Falling) -> Weighed:
 
 FINDING = Declaration(
     title="Airflow falling",
-    question="Does the air get less from the log's first days to its last?",
+    question="Does airflow drop from the log's first days to its last?",
     needs_tables=("measure.airflow_index", "measure.sign", "interval.steady_air"),
     needs_roles=(("supply_temp",), ("return_temp",), ("output_w1", "output_y1", "output_aux")),
     figure="rise",
@@ -107,7 +107,7 @@ FINDING = Declaration(
         ),
         Cause(
             "the blower weakens: capacitor, wheel, belt, motor",
-            "Never told from a filter by supply static and rise.",
+            "Supply static and rise cannot tell it from a filter.",
             _blower,
         ),
         Cause(
@@ -122,13 +122,14 @@ FINDING = Declaration(
             "ducts",
             "filter, then static on both sides of filter and coil",
             "no more than their data say",
-            "change the filter, have the coil cleaned, then let the log run on",
+            "change the filter, have the coil cleaned, then log on to see the air come back",
         ),
         Check(
             "unit",
             "motor current, capacitor, wheel",
             "as on the plate",
-            "a capacitor or wheel that fails shows first in warm weather",
+            "weak capacitor or dirty wheel: have it put right; a failing one shows first in warm "
+            "weather",
         ),
     ),
     cautions=(
@@ -157,28 +158,30 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell("too few steady stretches on the first and last days to compare")
     found = [f for f in known if _is_found(f)]
     if not found:
-        said = [f"{words.share(1 - f.drop)} of the first days' air {_when(f)}" for f in known]
-        return NotFound(f"on the last days {words.joined(said)}")
+        said = [
+            f"{words.share(1 - f.drop)} of what it was on the first days {_when(f)}" for f in known
+        ]
+        return NotFound(f"airflow on the last days was {words.joined(said)}")
     f = max(found, key=lambda x: x.drop)
     last = [r for r in f.days if not r.is_reference]
     events = _events(site, f)
     head = (
-        f"air over the equipment is down by about {words.share(f.drop)} {_when(f)} at the end of "
-        "the log against its first days, same stage, calls and weather"
+        f"airflow is down about {words.share(f.drop)} {_when(f)} from the log's first days to its "
+        "last, same stage, calls and weather"
     )
     return Found(
         severity="plan" if f.drop >= site.threshold("airflow_index_plan") else "watch",
         certainty="likely",
         summary=words.sentences(head, _static(f)),
         headline=head,
-        aside="the air gets less from day to day",
+        aside="airflow drops from day to day",
         facts=f,
         evidence=evidence(events),
         windows=windows(site, events),
         table=columns(
             last,
             ("Day", (words.day(r.day) for r in last)),
-            ("Air against the first days", (words.share(float(r.airflow_index)) for r in last)),
+            ("Airflow against the first days", (words.share(float(r.airflow_index)) for r in last)),
             ("Like stretches", (str(int(r.n_stretch)) for r in last)),
         ),
     )

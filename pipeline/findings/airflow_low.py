@@ -75,7 +75,7 @@ def _supply_side(x: Little) -> Weighed:
 
 FINDING = Declaration(
     title="Airflow low",
-    question="Does less air go over exchanger or coil than the equipment needs?",
+    question="Does less air go over the heat exchanger or the coil than the equipment needs?",
     needs_tables=(
         "measure.rise",
         "measure.airflow",
@@ -104,8 +104,8 @@ FINDING = Declaration(
         ),
         Cause(
             "the blower: speed setting, wheel, capacitor, belt",
-            "Never told from a dirty filter by supply static and rise; returns of the return "
-            "static tell.",
+            "Supply static and rise cannot tell it from a dirty filter; static on the return side "
+            "can.",
             _blower,
         ),
         Cause(
@@ -139,7 +139,7 @@ FINDING = Declaration(
         _cautions.SYMPTOMS,
     ),
     confused_with=(
-        "Too much fire: the rise is as high, supply static is as ever.",
+        "Over-fired: the rise is as high, but supply static is as usual.",
         "Low charge: the split gets narrower, not wider.",
     ),
     symptom_of=("rise-outside-plate",),
@@ -150,7 +150,7 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found by rise and static together, by air per ton, or by the split."""
     if site.equipment.get("staged_by") == "modulating":
-        return CannotTell("the equipment modulates: its rise says nothing about the air")
+        return CannotTell("the equipment modulates: its rise says nothing about airflow")
     least_s = site.threshold("airflow_min_steady_s")
     rows = [r for r in _air.totals(site) if float(r.steady_s or 0.0) >= least_s]
     if not rows:
@@ -163,7 +163,7 @@ def judge(site: SiteFrames) -> Outcome:
             f"{site.temperature_difference(float(r.rise_f))}"
             for r in rows
         ]
-        return NotFound(f"nothing speaks of little air: {words.joined(seen)}")
+        return NotFound(f"no sign of too little air: {words.joined(seen)}")
     row, said = max(found, key=lambda pair: float(pair[0].steady_s))
     x = Little(site, row, said, _air.static_at(site, row))
     over_f = float(row.rise_f) - site.threshold("airflow_plan_f")
@@ -200,7 +200,7 @@ def _short(site: SiteFrames, r: Any) -> str:
     if float(r.rise_f) < high + site.threshold("airflow_rise_over_f"):
         return ""
     limit = site.temperature_difference(high)
-    return f"it rises {rise} against {limit} at most by the plate, at low supply static"
+    return f"the rise is {rise}, the plate allows {limit}, and supply static is low"
 
 
 def _by_split(site: SiteFrames, r: Any, static: float | None, rise: str) -> str:
@@ -209,7 +209,7 @@ def _by_split(site: SiteFrames, r: Any, static: float | None, rise: str) -> str:
         return f"the split is {rise}"
     low = static is not None and static < site.threshold("split_static_low_inwc")
     if low and split >= site.threshold("split_wide_f"):
-        return f"the split is {rise} at low supply static"
+        return f"the split is {rise} and supply static is low"
     return ""
 
 
@@ -227,4 +227,4 @@ def _by_tons(site: SiteFrames, r: Any) -> str:
     least = site.threshold("airflow_per_ton_low_cfm")
     if per_ton >= least:
         return ""
-    return f"about {per_ton:.0f} CFM a ton, {least:.0f} at least is usual"
+    return f"about {per_ton:.0f} CFM a ton, usual is {least:.0f} or more"

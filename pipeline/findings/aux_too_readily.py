@@ -43,7 +43,7 @@ def _no_lockout(e: Episodes) -> Weighed:
     known = e.numbers("outdoor_f")
     said = f"strip heat came on up to {e.site.temperature(max(known))} outdoors"
     if high_f is not None:
-        said += f", the high point is {e.site.temperature(high_f)}"
+        said += f", the high balance point is {e.site.temperature(high_f)}"
     return Weighed(Weight.STRONG, said)
 
 
@@ -54,8 +54,8 @@ def _soon(e: Episodes) -> Weighed:
     soon_s = e.site.threshold("aux_soon_s")
     n = sum(w <= soon_s for w in waits)
     said = (
-        f"{words.of_all(n, len(waits))} came within {words.duration(soon_s)} of the compressor, "
-        f"{words.duration(median(waits))} as a rule"
+        f"{words.of_all(n, len(waits), 'start')} came within {words.duration(soon_s)} of the "
+        f"compressor, typically {words.duration(median(waits))} after it"
     )
     share = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.STRONG if n >= share * len(waits) else Weight.AGAINST, said)
@@ -65,8 +65,9 @@ def _weak_pump(e: Episodes) -> Weighed:
     waits = e.numbers("since_y_s")
     late = sum(w > e.site.threshold("aux_late_s") for w in waits)
     said = (
-        f"in {words.of_all(late, e.n)} the compressor had run for more than "
-        f"{words.duration(e.site.threshold('aux_late_s'))} before"
+        "the compressor had run for more than "
+        f"{words.duration(e.site.threshold('aux_late_s'))} before "
+        f"{words.of_all(late, e.n, 'start')}"
     )
     share = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.FITS if late >= share * e.n else Weight.AGAINST, said)
@@ -105,7 +106,7 @@ FINDING = Declaration(
             _soon,
         ),
         Cause(
-            "a heat pump that does not give its heat",
+            "a heat pump that gives too little heat",
             "Raised when the compressor had run long before most of them.",
             _weak_pump,
         ),
@@ -122,7 +123,7 @@ FINDING = Declaration(
             "panel",
             "read the high balance point, the backup delay and the outdoor reading beside a "
             "reference thermometer",
-            "as on the sheet, reading within 2 °F",
+            "as on the site sheet, reading within 2 degrees F",
             "sensor first, then the setting",
         ),
         Check(
@@ -145,9 +146,9 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found from three strip-heat starts above the high point that no defrost explains."""
     if not site.equipment.get("has_heat_pump") or site.equipment.get("has_burner"):
-        return CannotTell("only a heat pump with strip heat has this question")
+        return CannotTell("asked only of a heat pump with strip heat")
     if site.setting("high_balance_f") is None:
-        return CannotTell("no high balance point was given, so none is audited")
+        return CannotTell("the site file gives no high balance point to hold strip heat against")
     table = site.table("measure.balance")
     starts = table[(table["source"] == "strip") & ~flags(table["in_visit"])]
     known = starts[starts["outdoor_f"].notna()]
@@ -163,7 +164,7 @@ def judge(site: SiteFrames) -> Outcome:
         if not len(known):
             return CannotTell("strip heat never came on outside visits")
         return NotFound(
-            f"{words.of_all(e.n, len(known))} strip-heat starts came above the high point"
+            f"{words.of_all(e.n, len(known), 'strip-heat start')} came above the high balance point"
         )
     return _episodes.found(
         e,
@@ -176,7 +177,7 @@ def judge(site: SiteFrames) -> Outcome:
         say=lambda r: (
             f"strip heat for {words.duration(r.on_s)} at {site.temperature(r.outdoor_f)} outdoors"
         ),
-        detail=[f"that is {words.of_all(e.n, len(known))} strip-heat starts"],
+        detail=[f"that is {words.of_all(e.n, len(known), 'strip-heat start')}"],
         columns=(
             *_episodes.span_columns(site, "Strip heat on"),
             ("After the compressor", lambda r: _episodes.dash(r.since_y_s, words.duration)),

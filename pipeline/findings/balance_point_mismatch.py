@@ -65,8 +65,9 @@ def _other_temperature(e: Episodes) -> Weighed:
     if over is None:
         return Weighed(Weight.AGAINST, "one fuel began every heating run: nothing changes over")
     said = (
-        f"it changes over at {site.temperature(over.at_f)} by the logger, the sheet says "
-        f"{site.temperature(low_f)}; {words.of_all(over.n - over.n_wrong, over.n)} starts fit that"
+        f"it changes over at {site.temperature(over.at_f)} by the logger, the site sheet says "
+        f"{site.temperature(low_f)}; {words.of_all(over.n - over.n_wrong, over.n, 'start')} fit "
+        "that"
     )
     clean = over.n_wrong <= (1 - site.threshold("cause_share_min_frac")) * over.n
     return Weighed(Weight.STRONG if clean else Weight.OPEN, said)
@@ -88,7 +89,7 @@ def _sun(e: Episodes) -> Weighed:
             Weight.RULED_OUT, "a sensor in the sun reads warm and would keep the furnace off"
         )
     day = [r for r in e.rows if _is_day(e.site, r)]
-    said = f"{words.of_all(len(day), e.n)} came between 9 am and 6 pm"
+    said = f"{words.of_all(len(day), e.n, 'such start')} came between 9 am and 6 pm"
     share = e.site.threshold("cause_share_min_frac")
     if len(day) >= share * e.n:
         return Weighed(Weight.FITS, f"{said}, when sun or exhaust can reach a sensor")
@@ -119,7 +120,8 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the changeover sits at another temperature than the sheet says: the setting itself, "
+            "the changeover sits at another temperature than the site sheet says: the setting "
+            "itself, "
             "or the outdoor sensor it goes by",
             "Raised when one outdoor temperature parts the starts of the two fuels. The log cannot "
             "tell a wrong setting from a sensor that is off by as much.",
@@ -143,15 +145,15 @@ FINDING = Declaration(
     check_next=(
         Check(
             "thermostat",
-            "which one decides the fuel: the panel or a thermostat with its own outdoor sensor?",
+            "which decides the fuel: the panel, or a thermostat with its own outdoor sensor?",
             "one of the two, the other leaves it alone",
-            "leave the decision to one by their instructions",
+            "set one of them to leave it alone, by its instructions",
         ),
         Check(
             "panel",
             "read both balance points and the outdoor temperature it shows; hold a reference "
             "thermometer in the shade beside its outdoor sensor for ten minutes",
-            "points {points} as on the sheet, reading within 2 °F of the reference",
+            "points {points} as on the site sheet, reading within 2 degrees F of the reference",
             "write down the old values; move or replace the sensor first, then set the points as "
             "designed",
         ),
@@ -183,14 +185,16 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell("there is no heat pump, so no balance point")
     low_f, high_f = (site.setting(f"{which}_balance_f") for which in ("low", "high"))
     if low_f is None and high_f is None:
-        return CannotTell(f"no balance point was given, so none is audited{_did(site)}")
+        return CannotTell(
+            f"the site file gives no balance point to hold the fuels against{_did(site)}"
+        )
     rows = _starts(site)
     wrong = rows[rows["wrong"]]
     n, least = len(wrong), int(site.threshold("balance_min_starts"))
     if rows.empty:
         return CannotTell("no heating start outside visits with outdoor air known")
     if n < least:
-        return NotFound(f"{words.of_all(n, len(rows))} heating starts had the wrong fuel")
+        return NotFound(f"{words.of_all(n, len(rows), 'heating start')} had the wrong fuel")
     outdoors = numbers(rows["outdoor_f"])
     e = _episodes.episodes(
         site,
@@ -232,7 +236,7 @@ def _found(e: Episodes, low_f: float | None, high_f: float | None) -> Found:
         aside=f"{words.count(e.n, 'heating run')} began with the wrong fuel for the weather",
         label="wrong fuel",
         say=lambda r: f"{_fuel(r)} began the heating at {site.temperature(r.outdoor_f)} outdoors",
-        detail=[f"that is {words.of_all(e.n, e.more['n_all'])} heating starts"],
+        detail=[f"that is {words.of_all(e.n, e.more['n_all'], 'heating start')}"],
         columns=(
             *_episodes.span_columns(site, "Began"),
             ("Fuel", _fuel),

@@ -37,9 +37,9 @@ from pipeline.findings._site import SiteFrames, flags
 def _at_changeovers(e: Episodes) -> Weighed:
     n = sum(not r.in_defrost for r in e.rows)
     over = sum(bool(r.is_changeover) for r in e.rows)
-    said = f"{words.of_all(over, e.n)} ended with one fuel alone, the rest when the call did"
+    said = f"{words.of_all(over, e.n, 'overlap')} ended with one fuel alone, the rest with the call"
     if over == e.n:
-        said = f"{words.of_all(over, e.n)} stood where one fuel took over from the other"
+        said = f"{words.of_all(over, e.n, 'overlap')} came where one fuel took over from the other"
     low, high = min(e.lengths_s), max(e.lengths_s)
     alike = high - low <= e.site.threshold("both_fuels_alike_share") * median(e.lengths_s)
     if alike and e.n > 1:
@@ -52,7 +52,7 @@ def _at_changeovers(e: Episodes) -> Weighed:
 
 def _defrost(e: Episodes) -> Weighed:
     n = sum(bool(r.in_defrost) for r in e.rows)
-    said = f"{words.of_all(n, e.n)} had a defrost in them"
+    said = f"a defrost fell in {words.of_all(n, e.n, 'overlap')}"
     if n == 0:
         return Weighed(Weight.RULED_OUT, said)
     share = e.site.threshold("cause_share_min_frac")
@@ -61,7 +61,7 @@ def _defrost(e: Episodes) -> Weighed:
 
 def _wire(e: Episodes) -> Weighed:
     burner_s = e.more["burner_s"]
-    said = f"{words.hours(e.total_s)} together in {words.hours(burner_s)} of gas heat"
+    said = f"the two ran together {words.hours(e.total_s)} in {words.hours(burner_s)} of gas heat"
     if burner_s > 0 and e.total_s >= e.site.threshold("cause_share_min_frac") * burner_s:
         return Weighed(Weight.STRONG, f"{said}: whenever the furnace heats")
     return Weighed(Weight.AGAINST, f"{said}: a joined wire would do it whenever the furnace heats")
@@ -92,7 +92,7 @@ FINDING = Declaration(
             not_it="the changeover",
         ),
         Cause(
-            "W and Y joined, or fed by two controls that do not know of each other",
+            "W and Y joined, or fed by two controls that work past each other",
             "Raised when nearly all gas heat runs with the compressor on, else lowered.",
             _wire,
         ),
@@ -156,7 +156,9 @@ def judge(site: SiteFrames) -> Outcome:
     if not e.n:
         if not e.more["burner_s"]:
             return CannotTell("the furnace was not seen to heat outside visits")
-        return NotFound(f"never longer than allowed in {words.hours(heat_s)} of heat")
+        return NotFound(
+            f"never together for longer than a changeover takes, in {words.hours(heat_s)} of heat"
+        )
     return _episodes.found(
         e,
         severity="plan" if e.is_persistent() else "watch",

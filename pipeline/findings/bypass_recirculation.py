@@ -62,18 +62,18 @@ def _shares(b: Back) -> str:
 
 
 def _bypass(b: Back) -> Weighed:
-    said = f"supply air coming straight back: {_shares(b)}"
+    said = f"supply air that comes straight back: {_shares(b)}"
     if b.bypass == "none":
-        return Weighed(Weight.AGAINST, f"{said}; no bypass is told for this system")
+        return Weighed(Weight.AGAINST, f"{said}; the site file says this system has no bypass")
     if b.bypass in ("barometric", "motorised"):
         return Weighed(Weight.STRONG, f"{said}; the system has a {b.bypass} bypass")
-    return Weighed(Weight.OPEN, f"{said}; whether there is a bypass was not told")
+    return Weighed(Weight.OPEN, f"{said}; the site file does not say whether there is a bypass")
 
 
 def _leak(b: Back) -> Weighed:
-    said = f"supply air coming straight back: {_shares(b)}"
+    said = f"supply air that comes straight back: {_shares(b)}"
     if b.bypass == "none":
-        return Weighed(Weight.STRONG, f"{said}; no bypass is told for this system")
+        return Weighed(Weight.STRONG, f"{said}; the site file says this system has no bypass")
     return Weighed(Weight.OPEN, said)
 
 
@@ -102,17 +102,17 @@ FINDING = Declaration(
     causes=(
         Cause(
             "a bypass that stands open: its weight, its motor, its setting",
-            "Raised when the system has a bypass; lowered when none is told.",
+            "Raised when the system has a bypass; lowered when it has none.",
             _bypass,
         ),
         Cause(
             "a leak from the supply plenum into the return: panel, seam, coil box",
-            "Raised when no bypass is told for the system.",
+            "Raised when the system has no bypass.",
             _leak,
         ),
         Cause(
             "a relief zone's register that blows at the return grille",
-            "Never told by such a log.",
+            "Such a log cannot tell.",
             _relief_grille,
         ),
     ),
@@ -121,18 +121,19 @@ FINDING = Declaration(
             "ducts",
             "one zone calling: hand and thermometer on the bypass, return air before and after "
             "its tie-in",
-            "bypass cold (warm) as the return, both readings alike",
+            "bypass no warmer (colder) than the return, both readings alike",
             "set its weight or motor by its instructions; close what leaks",
         ),
         Check(
             "unit",
             "seams between supply plenum and return, coil box and filter slot, blower running",
             "tight",
-            "seal with what the duct code allows",
+            "seal it with what the duct code allows",
         ),
         Check(
             "log",
-            "return probe: out of sight of exchanger and coil, after the last tie-in",
+            "see where the return probe hangs: out of sight of exchanger and coil, after the last "
+            "tie-in",
             "in mixed air",
             "move it and log again",
         ),
@@ -190,9 +191,9 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="likely",
         summary=words.sentences(
             head,
-            f"return air follows supply within minutes and stood "
-            f"{_rooms.apart(site, abs(float(w.departure_f)))} {side} than the calling zones half "
-            f"of {words.hours(float(w.s))}",
+            "return air follows supply within minutes and was "
+            f"{_rooms.apart(site, abs(float(w.departure_f)))} {side} than the calling zones for "
+            f"half of {words.hours(float(w.s))}",
             f"in all: {_shares(b)}" if len(b.rows) > 1 else "",
         ),
         headline=head,

@@ -39,7 +39,7 @@ def _one_zone(e: Episodes) -> Weighed:
     zones, n = e.more["zones"], e.more["n_alone"]
     who = e.site.zones(zones)
     answered_s = e.more["answered_s"]
-    said = f"{words.of_all(n, e.n)} came with {who} alone calling"
+    said = f"{words.of_all(n, e.n, 'unanswered call')} came with {who} alone calling"
     if n < e.site.threshold("cause_share_min_frac") * e.n:
         return Weighed(Weight.AGAINST, said)
     if answered_s:
@@ -55,7 +55,9 @@ def _one_zone(e: Episodes) -> Weighed:
 
 def _whole_system(e: Episodes) -> Weighed:
     several = e.n - e.more["n_alone"]
-    said = f"{words.of_all(several, e.n)} came with other or several zones calling"
+    said = (
+        f"{words.of_all(several, e.n, 'unanswered call')} came with other or several zones calling"
+    )
     if several == 0 and not e.more["answered_s"]:
         return Weighed(Weight.RULED_OUT, f"other zones' calls were answered; {said}")
     share = 1 - e.site.threshold("cause_share_min_frac")
@@ -64,7 +66,7 @@ def _whole_system(e: Episodes) -> Weighed:
 
 def _hidden_contact(e: Episodes) -> Weighed:
     cooling = sum(r.mode == "cooling" for r in e.rows)
-    said = f"{words.of_all(cooling, e.n)} were cooling calls"
+    said = f"{words.of_all(cooling, e.n, 'unanswered call')} asked for cooling"
     if cooling == 0:
         return Weighed(Weight.RULED_OUT, f"{said}: a float stops cooling only")
     return Weighed(Weight.OPEN, f"{said}; the float switch was not logged")
@@ -72,7 +74,7 @@ def _hidden_contact(e: Episodes) -> Weighed:
 
 FINDING = Declaration(
     title="Call with no output",
-    question="Does the panel answer every call once the honest waits are over?",
+    question="Does the panel answer every call once its normal waits are over?",
     needs_tables=(
         "interval.call_unanswered",
         "interval.condition",
@@ -124,7 +126,7 @@ FINDING = Declaration(
             "thermostat",
             "in {zone}: call, and measure 24 V between W (Y) and C at the thermostat",
             "24 V while it calls",
-            "thermostat or its power",
+            "the thermostat or its power is at fault",
         ),
         Check(
             "panel",
@@ -134,9 +136,9 @@ FINDING = Declaration(
         ),
         Check(
             "panel",
-            "what does it say it waits for: limit, lockout, other mode, purge?",
+            "what does its display or lamp say it waits for: limit, lockout, other mode, purge?",
             "nothing once its timers are over",
-            "follow what it names",
+            "go after what it names",
         ),
     ),
     cautions=(
@@ -180,16 +182,16 @@ def judge(site: SiteFrames) -> Outcome:
         if run_s < site.threshold("judged_min_h") * 3600 and not e.n:
             return CannotTell(words.only(run_s, "heat and cooling"))
         return NotFound(
-            f"{words.count(e.n, 'call')} longer than the honest waits explain, with "
-            f"{words.hours(run_s)} of heat and cooling"
+            f"{words.count(e.n, 'call')} waited longer than the panel's normal waits explain, "
+            f"beside {words.hours(run_s)} of heat and cooling"
         )
     heat = sum(r.mode == "heating" for r in e.rows) * 2 >= e.n
     return _episodes.found(
         e,
         severity=_severity(e, heat=heat),
         headline=(
-            f"{words.count(e.n, 'call')} for {'heat' if heat else 'cooling'} had no answer "
-            f"beyond every honest wait, {e.how_long}{e.callers()}{e.outdoor()}"
+            f"{words.count(e.n, 'call')} for {'heat' if heat else 'cooling'} went unanswered for "
+            f"longer than any normal wait, {e.how_long}{e.callers()}{e.outdoor()}"
         ),
         aside="calls that no output answers",
         label="no answer",

@@ -76,7 +76,7 @@ def _set_by_hand(c: Clocks) -> Weighed:
     minutes = [k for k in c.off if abs(k.offset_s or 0.0) < HALF_HOUR_S]
     if minutes:
         said = words.joined(f"{k.logger} is {_ahead(k)}" for k in minutes)
-        return Weighed(Weight.FITS, f"{said}, the same at every edge")
+        return Weighed(Weight.FITS, f"{said}, the same at every start and stop compared")
     return Weighed(Weight.AGAINST, "the offset is half an hour or more")
 
 
@@ -109,10 +109,10 @@ FINDING = Declaration(
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
             "the review says that the clocks agree",
-            "compare one edge by hand: the moment W1 goes off and supply air turns",
+            "compare one moment by hand: when W1 goes off and when supply air turns",
         ),
         Check(
             "log",
@@ -122,7 +122,7 @@ FINDING = Declaration(
             "note the difference for the site file",
         ),
     ),
-    confused_with=("A slow probe: it lags behind every edge by its own time constant.",),
+    confused_with=("A slow probe: it lags at every start and stop by as much as it is slow.",),
     source="Ours, from edges that two loggers share.",
 )
 
@@ -167,14 +167,14 @@ def _agree(compared: list[Clock]) -> Outcome:
     for c in open_:
         by_reason.setdefault(c.why.rstrip("."), []).append(c.logger)
     reasons = "; ".join(
-        f"{words.joined(loggers)} cannot be told"
+        f"{words.joined(loggers)} could not be compared"
         + (f" ({why[0].lower() + why[1:]})" if why else "")
         for why, loggers in by_reason.items()
     )
     if not good:
         if not compared or (len(compared) == 1 and not open_):
             return CannotTell("there is only one clock")
-        return CannotTell(reasons or "no two loggers share an edge")
+        return CannotTell(reasons or "no two loggers saw the same start or stop")
     agree = words.joined(f"{c.logger} to {_doubt(c)}" for c in good)
     reference = good[0].reference
     note = f"; {reasons}" if reasons else ""
@@ -194,7 +194,7 @@ def _doubt(c: Clock) -> str:
 def _edges(c: Clock) -> str:
     doubt = f", ± {words.duration(c.plus_minus_s)}" if c.plus_minus_s else ""
     with_what = f" ({c.edge})" if c.edge else ""
-    return f"{c.n_edge:,} edges of {c.logger}{with_what}{doubt}"
+    return f"{c.n_edge:,} starts and stops seen by {c.logger}{with_what}{doubt}"
 
 
 def _headline(c: Clocks) -> str:
@@ -211,9 +211,9 @@ def _headline(c: Clocks) -> str:
 def _summary(c: Clocks) -> str:
     detail = words.joined(_edges(k) for k in c.off)
     then = (
-        "until it is taken out, its readings stand beside the wrong call and stage"
+        "until that is put right, its readings stand beside the wrong call and stage"
         if c.still
-        else "with that taken out, what it read stands beside the right call and stage"
+        else "with that put right, what it read stands beside the right call and stage"
     )
     return words.sentences(f"{_headline(c)}: from {detail}", *_drifts(c), then)
 
@@ -229,7 +229,7 @@ def _drifts(c: Clocks) -> list[str]:
             left = words.duration(abs(k.drift_s_per_day) * days / 2)
             told.append(
                 f"{k.logger} {does} about {each} a day, so this holds for the middle of the log: "
-                f"one number taken out leaves up to {left} at either end, and shorter logs less"
+                f"one correction leaves up to {left} at either end; a shorter log leaves less"
             )
     return told
 
@@ -257,7 +257,7 @@ def _action(c: Clocks) -> str:
     blocks = words.joined(
         f'files = "{_pattern(c.site, k.logger)}" and {"".join(_line(c, k))}' for k in wanted
     )
-    lines = f"at the office: add to site.toml an [[export]] block with the lines {blocks}"
+    lines = f"add to site.toml an [[export]] block with the lines {blocks}"
     if not c.still:
         return f"{lines}, so that every run has the correction and not only this one"
     return f"{lines}, and review again (or run the review once with --align)"

@@ -41,7 +41,7 @@ def _charge(e: Occurrences) -> Weighed:
     said = f"the split was {e.site.temperatures(first)} before it faded"
     weak = e.site.threshold("cooling_split_least_f")
     if max(first) < weak:
-        return Weighed(Weight.STRONG, f"{said}: weak already, so it is not for want of air")
+        return Weighed(Weight.STRONG, f"{said}: weak already, so it is not just air")
     return Weighed(Weight.OPEN, said)
 
 
@@ -93,7 +93,7 @@ FINDING = Declaration(
             "ducts",
             "supply and return with two matched probes at the start of a run and an hour later, "
             "static beside them",
-            "both the same an hour later",
+            "split and static the same an hour later",
             "it ices again: leave cooling off until the cause is mended",
         ),
     ),
@@ -126,8 +126,8 @@ def judge(site: SiteFrames) -> Outcome:
         severity="plan",
         certainty="likely",
         headline=(
-            f"the coil looks to ice: split and static fade together in "
-            f"{words.of_all(e.n, len(looked))} long cooling stretches"
+            f"the coil seems to ice up: split and static fade together in "
+            f"{words.of_all(e.n, len(looked), 'long cooling stretch', 'long cooling stretches')}"
         ),
         details=(
             f"the split lost up to {words.share(max(e.values('fade')))} and static up to "

@@ -42,7 +42,7 @@ def _heat_rejection(e: Occurrences) -> Weighed:
     usual = e.more["outdoor_f"]
     if usual is None:
         return Weighed(Weight.FITS, said)
-    said += f", the window's mean {e.site.temperature(usual)}"
+    said += f", {e.site.temperature(usual)} on average over the log"
     return Weighed(Weight.STRONG if median(outdoors) > usual else Weight.AGAINST, said)
 
 
@@ -91,8 +91,8 @@ FINDING = Declaration(
     check_next=(
         Check(
             "unit",
-            "filter and indoor coil by eye; air in the calls in which it happens",
-            "clean, air as usual",
+            "filter and indoor coil by eye; airflow in the calls in which it happens",
+            "clean, airflow as in other calls",
             "airflow first: it can trip the low-pressure switch too",
         ),
         Check(
@@ -100,7 +100,8 @@ FINDING = Declaration(
             "at an hour like those in the table: is it running? Coil and clearances, fan and its "
             "direction; amps and voltage by a qualified technician",
             "runs through the call, coil clean, amps under the plate",
-            "clean it, fan motor or capacitor; contactor; pressure side last",
+            "clean the coil; fan motor, capacitor or contactor by a qualified technician; "
+            "refrigerant side last",
         ),
     ),
     cautions=(
@@ -142,9 +143,10 @@ def judge(site: SiteFrames) -> Outcome:
         details=(
             f"supply air went from {site.temperatures(e.values('low_f'))} to "
             f"{site.temperatures(e.values('high_f'))}",
-            f"{words.of_all(len(back), e.n)} came back, after {words.durations(back)}"
+            f"it came back in its call after {words.of_all(len(back), e.n, 'stop')}, in "
+            f"{words.durations(back)}"
             if back
-            else "none was seen to come back in its call",
+            else "it was not seen to come back inside its call",
             f"{site.temperatures(outdoors)} outdoors" if outdoors else "",
         ),
         label="compressor stopped",

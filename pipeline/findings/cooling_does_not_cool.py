@@ -46,7 +46,9 @@ def _not_running(e: Occurrences) -> Weighed:
     share = e.more["dead_share"]
     said = f"{_split_words(e)}, under {e.site.temperature_difference(dead)} in {words.share(share)}"
     if not share:
-        return Weighed(Weight.RULED_OUT, f"{_split_words(e)}: something is cooled all the time")
+        return Weighed(
+            Weight.RULED_OUT, f"{_split_words(e)} and never near nothing: the compressor runs"
+        )
     most = e.site.threshold("cause_share_min_frac")
     if e.more["n_stop"]:
         return Weighed(Weight.OPEN, f"{said} of the cooling; at other times it does cool")
@@ -62,10 +64,13 @@ def _stops(e: Occurrences) -> Weighed:
 def _charge(e: Occurrences) -> Weighed:
     most = e.site.threshold("cause_share_min_frac")
     if e.more["dead_share"] >= most:
-        return Weighed(Weight.OPEN, f"{_split_words(e)}: nothing is cooled that could be weak")
+        return Weighed(
+            Weight.OPEN,
+            f"{_split_words(e)}: it does not cool at all, so weak cooling cannot be told",
+        )
     if e.more["n_stop"]:
-        return Weighed(Weight.OPEN, f"{_split_words(e)}, stops among it")
-    said = f"{_split_words(e)}: it cools, and steadily too little"
+        return Weighed(Weight.OPEN, f"{_split_words(e)}, with the stops in it")
+    said = f"{_split_words(e)}: it does cool, but too little all the time"
     if e.more["n_icing"]:
         said += f"; {words.count(e.more['n_icing'], 'run')} faded as a coil ices"
     return Weighed(Weight.STRONG, said)
@@ -127,8 +132,8 @@ FINDING = Declaration(
         Check(
             "thermostat",
             "call cooling and wait ten minutes; supply and return with two matched probes",
-            "16 to 22 °F colder at ordinary humidity",
-            "go to the outdoor unit",
+            "supply 16 to 22 degrees F colder than return at ordinary humidity",
+            "is the outdoor unit running? Go there next",
         ),
         Check(
             "unit",
@@ -153,7 +158,7 @@ FINDING = Declaration(
     confused_with=(
         "Compressor stops in a call: it cools, and stops, and comes back.",
         "A damp house: 13 °F or more of split.",
-        "Swapped probes or a stuck valve: supply air is the warmer one.",
+        "Swapped probes or a stuck valve: supply air is warmer than return.",
     ),
     symptom_of=("compressor-stops-in-call",),
     source="Common practice, no source.",
@@ -168,7 +173,7 @@ def judge(site: SiteFrames) -> Outcome:
     if seconds < site.threshold("judged_min_h") * 3600:
         return CannotTell(words.only(seconds, what))
     if _split.median_split(every) < -site.threshold("cooling_dead_split_f"):
-        return CannotTell("supply air is the warmer one: probes swapped, or it heats")
+        return CannotTell("supply air is warmer than return: probes swapped, or it heats")
     level, share = site.threshold("cooling_split_least_f"), site.threshold("cooling_split_share")
     split_f = _split.median_split(every)
     if _split.below(every, level) < share:

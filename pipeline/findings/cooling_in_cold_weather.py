@@ -37,13 +37,13 @@ from pipeline.findings._site import SiteFrames, flags
 
 def _gains(e: Episodes) -> Weighed:
     return Weighed(
-        Weight.FITS, f"a zone called each time{e.callers()}; its own heat or the sun drives it"
+        Weight.FITS, f"a zone called each time{e.callers()}; its own heat or the sun must drive it"
     )
 
 
 def _setpoint(e: Episodes) -> Weighed:
     n = e.more["n_opposed"]
-    said = f"heat was called for elsewhere during {words.of_all(n, e.n)}"
+    said = f"another zone called for heat during {words.of_all(n, e.n, 'cooling run')}"
     return Weighed(Weight.STRONG if n * 2 >= e.n else Weight.AGAINST, said)
 
 
@@ -83,7 +83,7 @@ FINDING = Declaration(
             "thermostat",
             "read cool setpoints and mode of the zones that called",
             "cool setpoint over 72 °F in such weather, or heat only",
-            "talk with the customer",
+            "talk it over with the customer before changing it",
         ),
         Check(
             "outdoor unit",
@@ -120,9 +120,10 @@ def judge(site: SiteFrames) -> Outcome:
     if e.total_s < site.threshold("cold_cooling_min_s"):
         if not cool_s:
             return CannotTell("no cooling outside visits with outdoor air known")
+        cold = words.hours(e.total_s) if e.total_s else "none"
         return NotFound(
-            f"{words.hours(e.total_s)} under {site.temperature(low_f)} in "
-            f"{words.hours(cool_s)} of cooling"
+            f"{cold} of it under {site.temperature(low_f)} outdoors, in {words.hours(cool_s)} of "
+            "cooling"
         )
     n = sum(
         bool(((opposed["start_ts"] < r.end_ts) & (opposed["end_ts"] > r.start_ts)).any())

@@ -69,18 +69,18 @@ def _blade(x: Leak) -> Weighed:
     if "zone_damper" in x.site.logged_roles:
         return Weighed(
             Weight.STRONG,
-            "its damper was shown closed and the room was heated or cooled all the same: told "
-            "closed, didn't close",
+            "its damper was shown closed and the room was heated or cooled all the same: told to "
+            "close, didn't close",
         )
     return Weighed(Weight.FITS, "its damper was not logged")
 
 
 def _relief(x: Leak) -> Weighed:
     if "zone_damper" in x.site.logged_roles and not x.is_shown:
-        return Weighed(Weight.RULED_OUT, "stretches with its damper shown open are left out")
+        return Weighed(Weight.RULED_OUT, "only stretches with its damper shown shut are counted")
     return Weighed(
         Weight.FITS if x.is_shown else Weight.OPEN,
-        "whether the panel opened it or it stayed open, the log does not tell",
+        "the log does not tell whether the panel opened it or it stayed open",
     )
 
 
@@ -88,7 +88,8 @@ def _house(x: Leak) -> Weighed:
     night = number(x.answer.closed.beyond_night_f_per_h) if x.answer.closed is not None else None
     if night is None:
         return Weighed(Weight.OPEN, "too few such stretches at night to tell it from the sun")
-    said = f"at night too the room gains {_rooms.rate(x.site, night)} by it"
+    moved = _rooms.beyond_drift(x.site, x.answer.mode, night)
+    said = f"at night too, when only others call, the room {moved} than by itself"
     least = number(x.answer.closed.beyond_drift_f_per_h) or 0.0
     return Weighed(Weight.AGAINST if night >= least / 2 else Weight.FITS, said)
 
@@ -138,7 +139,7 @@ FINDING = Declaration(
             "panel",
             "read which zones may relieve, and its lamps while only other zones call",
             "{zone} shown closed",
-            "it is opened on purpose: relief order and static target first",
+            "it is opened on purpose: look at relief order and static target first",
         ),
         Check(
             "dampers",
@@ -149,9 +150,9 @@ FINDING = Declaration(
         ),
         Check(
             "ducts",
-            "the same, an anemometer at the registers of {zone}",
+            "with only other zones calling, an anemometer at the registers of {zone}",
             "a breath of leakage at most",
-            "another branch feeds the room past the damper",
+            "another branch feeds the room past the damper: find where it taps off",
         ),
     ),
     cautions=(_cautions.RELIEF, _cautions.ELECTRICITY, _cautions.SETTINGS, _cautions.SYMPTOMS),
@@ -180,8 +181,8 @@ def judge(site: SiteFrames) -> Outcome:
             return NotFound("dampers were shown closed while only other zones called")
         a, s = max(known, key=lambda pair: pair[1][0])
         return NotFound(
-            f"no room is heated or cooled for long when only others call; most {a.who}, "
-            f"{words.share(max(0.0, s[0]))} of what it gains when it calls"
+            f"no room is heated or cooled for long when only others call; the most is {a.who}, "
+            f"{words.share(max(0.0, s[0]))} of what it gets when it calls"
         )
     a, share = max(found, key=lambda pair: (_is_shown(pair[0]), pair[1][1] if pair[1] else 0.0))
     is_shown = _is_shown(a)
@@ -238,7 +239,7 @@ def _headline(a: Answer, share: float | None, is_shown: bool) -> str:
         )
     return (
         f"{a.who} is {what} with its damper shut and only others calling: "
-        f"{words.share(share or 0.0)} of what it gains when it calls"
+        f"{words.share(share or 0.0)} of what it gets when it calls"
     )
 
 
@@ -248,6 +249,6 @@ def _gain(a: Answer) -> str:
     if gain is None:
         return ""
     return (
-        f"it gains {_rooms.rate(a.site, gain)} more than it would drift by itself in "
+        f"it {_rooms.beyond_drift(a.site, a.mode, gain)} than by itself in "
         f"{words.count(int(c.n_drift), 'stretch', 'stretches')} in which only others called"
     )

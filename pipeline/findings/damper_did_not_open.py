@@ -69,8 +69,8 @@ def _blade(s: Shut) -> Weighed:
     if "zone_damper" in s.site.logged_roles:
         return Weighed(
             Weight.STRONG,
-            f"its damper was shown open, told so {words.times(len(s.rows))} at least, and the room "
-            "did not answer: told open, didn't open",
+            f"its damper was shown open {words.times(len(s.rows))} at least and the room did not "
+            "answer: told to open, didn't open",
         )
     return Weighed(Weight.FITS, "its damper was not logged")
 
@@ -135,7 +135,7 @@ FINDING = Declaration(
         Check(
             "thermostat",
             "call {zone} alone with the setpoint well past the room, the others off",
-            "its call stands at the panel within a minute",
+            "its call shows at the panel within a minute",
             "thermostat or its wire, not the damper",
         ),
         Check(
@@ -149,14 +149,14 @@ FINDING = Declaration(
             "ducts",
             "with the damper seen open, a hand and an anemometer at every register of {zone}",
             "air as at the other zones",
-            "registers shut, duct crushed or off its collar",
+            "open the registers; mend the duct if it is crushed or off its collar",
         ),
         Check(
             "unit",
             "supply air and static while {zone} calls alone. If second stage comes on: "
             f"{_cautions.WATCHED}",
             "static at or under the target, supply well under the limit",
-            "the blower works against a shut path: mend that before anything is set",
+            "the blower works against a shut path: mend that before any setting is changed",
         ),
     ),
     cautions=(

@@ -39,16 +39,22 @@ from pipeline.units import MICROSECONDS
 
 def _switch(e: Episodes) -> Weighed:
     if "zone_call_emergency" not in e.site.logged_roles:
-        return Weighed(Weight.FITS, "no compressor heat; emergency calls were not logged")
+        return Weighed(
+            Weight.FITS,
+            f"no compressor heat on {words.count(e.n, 'day')}; emergency calls were not logged",
+        )
     n = sum(bool(r.is_called) for r in e.rows)
-    said = f"a zone called for emergency heat on {words.of_all(n, e.n)} of these days"
+    said = f"a zone called for emergency heat on {words.of_all(n, e.n, 'such day')}"
     return Weighed(Weight.STRONG if n else Weight.RULED_OUT, said)
 
 
 def _locked_out(e: Episodes) -> Weighed:
     called = sum(bool(r.is_called) for r in e.rows)
     if called == e.n:
-        return Weighed(Weight.AGAINST, "the thermostats asked for emergency heat on all these days")
+        return Weighed(
+            Weight.AGAINST,
+            f"the thermostats asked for emergency heat on {words.of_all(e.n, e.n, 'such day')}",
+        )
     y_s = e.more["compressor_s"]
     if y_s:
         return Weighed(Weight.OPEN, f"the compressor heated {words.hours(y_s)} on other days")
@@ -133,7 +139,9 @@ def judge(site: SiteFrames) -> Outcome:
     on = called or [d for d in judged if d.is_emergency_heat and d.day in mild]
     if not on or (not called and len(on) < site.threshold("episodes_plan_days")):
         if all(d.is_emergency_heat is None for d in judged):
-            return CannotTell("neither a low balance point nor the emergency calls were given")
+            return CannotTell(
+                "the site file gives no low balance point and emergency calls were not logged"
+            )
         return NotFound(
             f"the compressor heated on each of {words.count(len(judged), 'day')} with heat, or one "
             "run that began in the cold went on"
@@ -163,8 +171,9 @@ def judge(site: SiteFrames) -> Outcome:
         severity="plan" if lasting and mild_s else "watch",
         certainty="shown" if is_called else "likely",
         headline=(
-            f"{what}: {backup} did the heating on {words.of_all(len(on), len(judged))} days with "
-            f"heat, {words.hours(sum(r.alone_s for r in rows))} of it"
+            f"{what}: {backup} did the heating on "
+            f"{words.of_all(len(on), len(judged), 'day')} with heat, "
+            f"{words.hours(sum(r.alone_s for r in rows))} of it"
         ),
         aside="emergency heat is on",
         label="emergency heat",

@@ -209,7 +209,8 @@ FINDING = Declaration(
             "call {zone} alone and watch its damper and the relief dampers. If second stage comes "
             f"on: {_cautions.WATCHED}",
             "fully open; relief opens once static passes {target}",
-            "too little air over the exchanger in that state",
+            "too little air over the exchanger with that zone calling: damper, actuator wire or "
+            "relief setting",
         ),
         Check(
             "unit",
@@ -222,7 +223,7 @@ FINDING = Declaration(
             "unit",
             "flame signal, pressure switch, vent and condensate drain, by a qualified technician",
             "as the furnace's instructions give them",
-            "that is the cut-out",
+            "that is what stops it: a licensed technician puts it right",
         ),
     ),
     cautions=(
@@ -306,10 +307,14 @@ def _severity(site: SiteFrames, rows: pd.DataFrame) -> str:
 def _headline(c: CutOuts, heat_s: float) -> str:
     who = "the furnace" if c.has_burner else "the strip heat"
     state = c.pattern.state
-    where = f", {c.pattern.n} of them {state.text(c.site)}" if state and c.n > 1 else ""
+    where = (
+        f", {words.of_all(c.pattern.n, c.n, 'time')} {state.text(c.site)}"
+        if state and c.n > 1
+        else ""
+    )
     return (
-        f"{who} stopped by itself with the panel still asking for heat {words.times(c.n)} in "
-        f"{words.hours(heat_s)}{where}"
+        f"{who} stopped by itself {words.times(c.n)} in {words.hours(heat_s)} of heat with the "
+        f"panel still asking for it{where}"
     )
 
 

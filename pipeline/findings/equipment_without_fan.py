@@ -58,26 +58,26 @@ def _fan_call(e: Occurrences) -> Weighed | None:
     if "output_g" not in e.site.logged_roles or not e.count("is_not_burner"):
         return None
     n = int((e.rows["evidence"] == "output_g").sum())
-    said = f"the fan output was off in {words.of_all(n, e.n)} of them"
+    said = f"the fan output was off in {words.of_all(n, e.n, 'such run')}"
     return Weighed(Weight.STRONG if n == e.n else Weight.AGAINST, said)
 
 
 def _tube(e: Occurrences) -> Weighed:
     by_static = int((e.rows["evidence"] == "static_pressure").sum())
     if not by_static:
-        return Weighed(Weight.RULED_OUT, f"it was told by {_shown_by(e)}, not by static")
+        return Weighed(Weight.RULED_OUT, f"it shows by {_shown_by(e)}, not by static")
     longest = float((e.rows["end_ts"] - e.rows["start_ts"]).max()) / MICROSECONDS
     if longest > e.site.threshold("no_fan_answered_s"):
         return Weighed(
             Weight.AGAINST,
             f"it stayed on for {words.duration(longest)}: with air its calls would have ended",
         )
-    return Weighed(Weight.OPEN, "static alone told it: hold a hand to a grille")
+    return Weighed(Weight.OPEN, "only static says so: hold a hand to a grille")
 
 
 FINDING = Declaration(
     title="Equipment without fan",
-    question="Did burner, strip heat or compressor run for minutes with the blower standing?",
+    question="Did burner, strip heat or compressor run for minutes with the blower stopped?",
     needs_tables=("interval.fan_missing", "measure.condition_time"),
     needs_roles=(
         ("output_w1", "output_y1", "output_aux"),
@@ -115,9 +115,9 @@ FINDING = Declaration(
     check_next=(
         Check(
             "panel",
-            "with a call standing, 24 V at the fan output and at the unit's fan terminal",
+            "with a zone calling, 24 V at the fan output and at the unit's fan terminal",
             "there when heat, cooling or fan is called",
-            "wire, panel output or fan setting",
+            "the wire, the panel's fan output or its fan setting is at fault",
         ),
         Check(
             "ducts",
@@ -180,7 +180,7 @@ def judge(site: SiteFrames) -> Outcome:
         headline=_headline(e),
         details=_details(e),
         label="no fan",
-        say=lambda r: f"{words.source(r.source)} on and the blower standing{_supply(site, r)}",
+        say=lambda r: f"{words.source(r.source)} on and the blower stopped{_supply(site, r)}",
         worth=lambda r: float(r.length_s),
         columns=(
             ("On", lambda r: words.source(r.source)),
@@ -211,13 +211,13 @@ def _calls_are_answered(e: Occurrences) -> bool:
 def _headline(e: Occurrences) -> str:
     what = words.joined(words.source(s) for s in dict.fromkeys(e.rows["source"]))
     often = "" if e.n == 1 else f" {words.times(e.n)}"
-    return f"{what} ran with the blower standing{often}, {words.duration(e.lasted_s)} in all"
+    return f"{what} ran with the blower stopped{often}, {words.duration(e.lasted_s)} in all"
 
 
 def _details(e: Occurrences) -> tuple[str, ...]:
     supply = e.values("supply_max_f")
     return (
-        f"told by {_shown_by(e)}",
+        f"shown by {_shown_by(e)}",
         f"supply air in the still duct reached {e.site.temperatures(supply)}" if supply else "",
     )
 

@@ -36,17 +36,21 @@ from pipeline.findings._site import SiteFrames, flags
 def _relay(e: Episodes) -> Weighed:
     return Weighed(
         Weight.FITS,
-        f"it ran through {words.share(e.more['share'])} of {words.hours(e.state_s)} with no output "
-        "on, G among them",
+        f"it ran through {words.share(e.more['share'])} of {words.hours(e.state_s)} with no "
+        "output on, not even G",
     )
 
 
 def _own_limit(e: Episodes) -> Weighed:
     if "equipment_limit" in e.site.logged_roles:
-        return Weighed(Weight.OPEN, "read the furnace's own limit beside it")
+        return Weighed(
+            Weight.OPEN, "the furnace's own limit was logged: look whether it was open then"
+        )
     if e.more["share"] >= e.site.threshold("fan_always_share"):
         return Weighed(
-            Weight.AGAINST, "it never stopped: a limit that opens lets it stop in between"
+            Weight.AGAINST,
+            f"it ran {words.share(e.more['share'])} of the time: a limit that "
+            "opens lets it stop in between",
         )
     return Weighed(Weight.OPEN, "the furnace's own limit was not logged")
 
@@ -57,7 +61,7 @@ def _zero(e: Episodes) -> Weighed:
     known = e.numbers("static_inwc")
     return Weighed(
         Weight.OPEN,
-        f"static stood at {e.site.statics(known)} with nothing on: check its zero first",
+        f"static was {e.site.statics(known)} with nothing on: check its zero first",
     )
 
 
@@ -105,8 +109,8 @@ FINDING = Declaration(
             "unit",
             "with no call: does the blower stop within its off-delay? Read fault codes first",
             "stops",
-            "power off and verified: relay, its wire, the motor's control; an open limit is looked "
-            "into, never bridged",
+            "power off and verified: relay, its wire, the motor's control; if a limit is open, "
+            "find why, never bridge it",
         ),
     ),
     cautions=(

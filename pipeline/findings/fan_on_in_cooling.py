@@ -106,12 +106,14 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found when the fan ran through most of the time between cooling calls."""
     if site.equipment.get("has_economizer"):
-        return CannotTell("the fan of such equipment may have to run for fresh air")
+        return CannotTell("the fan of light commercial equipment may have to run for fresh air")
     cool_s = site.seconds_in(["cooling"])
     if cool_s < site.threshold("judged_min_h") * 3600:
         return CannotTell(words.only(cool_s, "cooling"))
     if site.seconds_in(["heating"]) > cool_s:
-        return CannotTell("it heated more than it cooled: this is asked of cooling weather")
+        return CannotTell(
+            "it heated more than it cooled, and this is a question for cooling weather"
+        )
     table = site.table("interval.condition")
     rows = table[
         table["class"].isin(["fan_only", "off", "purge"])

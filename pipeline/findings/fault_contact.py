@@ -44,17 +44,21 @@ def _lockout(e: Episodes) -> Weighed:
     if idle_s:
         return Weighed(
             Weight.STRONG,
-            f"calls stood with no warm or cool air for {words.hours(idle_s)} of "
-            f"{words.hours(e.total_s)}",
+            f"zones called and got no warm or cool air for {words.hours(idle_s)} of the "
+            f"{words.hours(e.total_s)} it was closed",
         )
-    return Weighed(Weight.FITS, "heat or cooling ran on, or nothing called, while it was closed")
+    return Weighed(
+        Weight.FITS,
+        "heat or cooling ran on, or nothing called, through the "
+        f"{words.hours(e.total_s)} it was closed",
+    )
 
 
 def _state(e: Episodes) -> Weighed:
     kinds = [r.doing for r in e.rows]
     top = max(sorted(set(kinds)), key=kinds.count)
     n = kinds.count(top)
-    return Weighed(Weight.OPEN, f"{words.of_all(n, e.n)} began with {top}")
+    return Weighed(Weight.OPEN, f"{words.of_all(n, e.n, 'closing')} began with {top}")
 
 
 FINDING = Declaration(
@@ -82,8 +86,8 @@ FINDING = Declaration(
             _lockout,
         ),
         Cause(
-            "something that comes with one way of running",
-            "Told by what ran when it closed.",
+            "something that happens only in one way of running",
+            "Goes by what ran when it closed.",
             _state,
         ),
     ),
@@ -97,7 +101,7 @@ FINDING = Declaration(
         Check(
             "panel",
             "which contact is it, normally open or closed, and what does it watch?",
-            "as told in site.toml",
+            "as site.toml says",
             "correct site.toml and review again",
         ),
     ),
@@ -107,7 +111,9 @@ FINDING = Declaration(
         _cautions.GAS,
         _cautions.ELECTRICITY,
     ),
-    confused_with=("A contact told the wrong way round: then it is closed nearly all the time.",),
+    confused_with=(
+        "A contact that site.toml has the wrong way round: then it is closed nearly all the time.",
+    ),
     source="Common practice, no source.",
 )
 
@@ -122,8 +128,8 @@ def judge(site: SiteFrames) -> Outcome:
     often = closed_s > site.threshold("fault_normally_closed_share") * known_s
     if known_s and often and _closed_in_good_runs(site, closed):
         return CannotTell(
-            f"it reads closed {words.share(closed_s / known_s)} of the time: normally closed, or "
-            "told the wrong way round"
+            f"it reads closed {words.share(closed_s / known_s)} of the time: a normally closed "
+            "contact, or site.toml has it the wrong way round"
         )
     lengths_s = (closed["end_ts"] - closed["start_ts"]) / MICROSECONDS
     long = lengths_s >= site.threshold("fault_debounce_s")
@@ -142,7 +148,7 @@ def judge(site: SiteFrames) -> Outcome:
     else:
         severity = "watch"
     idle = (
-        [f"Calls stood with nothing running for {words.hours(unserved_s)} of it"]
+        [f"Zones called with nothing running for {words.hours(unserved_s)} of it"]
         if unserved_s
         else []
     )

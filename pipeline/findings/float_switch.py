@@ -39,31 +39,32 @@ def _drain(e: Episodes) -> Weighed:
     in_run = sum(bool(r.in_run) for r in e.rows)
     return Weighed(
         Weight.FITS,
-        f"cooling went off {words.times(e.n)} with calls standing and the fan on, "
-        f"{words.of_all(in_run, e.n)} in the middle of a run, and came back by itself",
+        f"cooling went off {words.times(e.n)} with zones still calling and the fan on, "
+        f"{words.of_all(in_run, e.n, 'time')} in the middle of a run, and came back by itself",
     )
 
 
 def _compressor_side(e: Episodes) -> Weighed:
     return Weighed(
         Weight.AGAINST,
-        "Y itself went off: a compressor's own protection leaves Y on",
+        f"Y itself went off {words.times(e.n)}: a compressor's own protection leaves Y on",
     )
 
 
 def _leak(e: Episodes) -> Weighed:
     shares = [s for r in e.rows if (s := r.open_share) is not None]
     if not shares:
-        return Weighed(Weight.OPEN, "dampers of zones that do not call were not seen")
+        return Weighed(Weight.OPEN, "the dampers of zones that do not call were not logged")
     said = (
-        f"dampers that nobody called for stood open {words.share(max(shares))} of that time at most"
+        f"dampers that nobody called for were open for {words.share(max(shares))} of that time at "
+        "the most"
     )
     return Weighed(Weight.RULED_OUT, said)
 
 
 FINDING = Declaration(
-    title="Cooling held off, as by a float switch",
-    question="Is cooling held off for long with calls standing and the fan on?",
+    title="Cooling held off as by a float switch",
+    question="Is cooling held off for long while zones call for it and the fan runs?",
     needs_tables=(
         "interval.call_unanswered",
         "interval.condition",
@@ -117,7 +118,7 @@ FINDING = Declaration(
             "ducts",
             "look at the ceiling under the unit",
             "dry",
-            "tell the customer today",
+            "tell the customer today and keep cooling off until the pan drains",
         ),
     ),
     cautions=(_cautions.OWN_LIMIT, _cautions.ICE, _cautions.REFRIGERANT, _cautions.ELECTRICITY),
@@ -150,7 +151,7 @@ def judge(site: SiteFrames) -> Outcome:
         if cool_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(cool_s, "cooling"))
         return NotFound(
-            f"cooling was never held off with the fan on in {words.hours(cool_s)} of it"
+            f"cooling was never held off with the fan on, in {words.hours(cool_s)} of cooling"
         )
     e = Episodes(site, rows, cool_s, "cooling", {"logged": bool(opened.n)})
     outdoors = [v for r in rows if (v := _episodes.outdoor_at(site, r.start_ts)) is not None]
@@ -159,7 +160,7 @@ def judge(site: SiteFrames) -> Outcome:
     what = (
         "the float switch opened"
         if opened.n
-        else "cooling was held off with calls standing, as a float switch does on a full pan,"
+        else "cooling was held off with zones calling, as a float switch does on a full pan,"
     )
     return _episodes.found(
         e,

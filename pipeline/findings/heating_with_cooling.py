@@ -37,11 +37,11 @@ from pipeline.findings._site import SiteFrames, flags, number, records
 
 
 def _valve(e: Episodes) -> Weighed:
-    said = f"{words.of_all(e.n, e.more['n_runs'])} compressor runs had the wrong air"
+    said = f"{words.of_all(e.n, e.more['n_runs'], 'compressor run')} had the wrong air"
     if "output_ob" not in e.site.logged_roles:
         return Weighed(Weight.FITS, f"{said}; O/B out was not logged")
     right = sum(r.mode == r.called for r in e.rows)
-    said += f"; O/B out was as called for in {words.of_all(right, e.n)}"
+    said += f"; O/B out was as called for in {words.of_all(right, e.n, 'such run')}"
     if right == 0:
         return Weighed(Weight.AGAINST, said)
     return Weighed(Weight.STRONG if right == e.n else Weight.FITS, said)
@@ -51,18 +51,20 @@ def _output(e: Episodes) -> Weighed:
     if "output_ob" not in e.site.logged_roles:
         return Weighed(Weight.OPEN, "O/B out was not logged")
     wrong = sum(r.mode != r.called for r in e.rows)
-    said = f"O/B out stood against the call in {words.of_all(wrong, e.n)} of these runs"
+    said = f"O/B out was set against the call in {words.of_all(wrong, e.n, 'such run')}"
     return Weighed(Weight.STRONG if wrong else Weight.RULED_OUT, said)
 
 
 def _probes(e: Episodes) -> Weighed:
     cold = e.more["burner_over_f"]
     if cold is None:
-        return Weighed(Weight.OPEN, "no gas or strip heat alone in this log to hold against it")
-    said = f"with gas or strip heat supply stood {e.site.temperature_difference(cold)} over return"
+        return Weighed(Weight.OPEN, "no gas or strip heat by itself in this log to compare with")
+    side = "over" if cold > 0 else "under"
+    apart = e.site.temperature_difference(abs(cold))
+    said = f"with gas or strip heat supply was {apart} {side} return"
     if cold > 0:
         return Weighed(Weight.RULED_OUT, said)
-    return Weighed(Weight.STRONG, f"{said}: the probes are exchanged")
+    return Weighed(Weight.STRONG, f"{said}: the probes are swapped")
 
 
 FINDING = Declaration(
@@ -90,10 +92,10 @@ FINDING = Declaration(
             not_it="the panel's O/B output",
         ),
         Cause(
-            "the log's supply and return probes are exchanged",
+            "the log's supply and return probes are swapped",
             "Ruled out when gas or strip heat shows supply over return.",
             _probes,
-            not_it="probes that are exchanged",
+            not_it="swapped probes",
         ),
     ),
     check_next=(
@@ -112,7 +114,7 @@ FINDING = Declaration(
         Check(
             "outdoor unit",
             "same call: 24 V at the valve's coil, click of the valve, and which line is hot",
-            "the vapour line is hot in heating",
+            "the vapor line is hot in heating",
             "coil, wire or valve: a certified technician",
         ),
     ),
@@ -124,7 +126,7 @@ FINDING = Declaration(
         _cautions.SYMPTOMS,
     ),
     confused_with=(
-        "O/B told the other way round in site.toml: there the air is as the zones call for.",
+        "O/B the wrong way round in site.toml: there the air is as the zones call for.",
         "A compressor that does not run: there supply air stands at return temperature.",
     ),
     suppresses=("no-defrost",),
@@ -153,8 +155,8 @@ def judge(site: SiteFrames) -> Outcome:
         or wrong_s < site.threshold("opposite_share") * judged_s
     ):
         return NotFound(
-            f"supply air was as called for in {words.hours(judged_s - wrong_s)} of "
-            f"{words.hours(judged_s)} of compressor runs"
+            f"supply air was as called for in {words.hours_of(judged_s - wrong_s, judged_s)} of "
+            "compressor runs"
         )
     others = table[(table["source"] != "compressor") & table["over_return_f"].notna()]
     e = Episodes(
@@ -176,8 +178,7 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="likely",
         headline=(
             f"the compressor does the opposite: with {mode} called for, supply air was {apart} "
-            f"{way} than return air in {words.hours(wrong_s)} of {words.hours(judged_s)} of "
-            "compressor runs"
+            f"{way} than return air in {words.hours_of(wrong_s, judged_s)} of compressor runs"
         ),
         aside="the compressor does the opposite of what is called for",
         label="opposite",

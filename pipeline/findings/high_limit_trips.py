@@ -52,11 +52,13 @@ def _too_much_heat(t: Trips) -> Weighed:
     least = f"the {t.min_zones or 0:.0f} zones the panel is set to wait for"
     if t.n_few:
         because += (
-            f"; in {words.of_all(t.n_few, t.n)} second stage had come on with fewer than {least}"
+            f"; in {words.of_all(t.n_few, t.n, 'trip')} second stage had come on with fewer than "
+            f"{least}"
         )
     if t.n_stayed:
         because += (
-            f"; in {words.of_all(t.n_stayed, t.n)} it had come on in order and stayed in when "
+            f"; in {words.of_all(t.n_stayed, t.n, 'trip')} it had come on with enough zones and "
+            "stayed in when "
             f"fewer {'were left' if t.n_few else f'than {least} were left'}"
         )
     if p.few_zones and p.on_second_stage:
@@ -64,7 +66,7 @@ def _too_much_heat(t: Trips) -> Weighed:
     if p.on_second_stage:
         return Weighed(Weight.FITS, because)
     return Weighed(
-        Weight.AGAINST, f"{words.of_all(on_second, t.n)} came on second stage; {because}"
+        Weight.AGAINST, f"{words.of_all(on_second, t.n, 'trip')} came on second stage; {because}"
     )
 
 
@@ -79,7 +81,8 @@ def _zone_path(t: Trips) -> Weighed:
             over = median(t.statics_inwc) > t.target_inwc
     if t.n_relieved is not None:
         parts.append(
-            t.relief_said or f"a relief damper was open at {words.of_all(t.n_relieved, t.n)} trips"
+            t.relief_said
+            or f"a relief damper was open at {words.of_all(t.n_relieved, t.n, 'trip')}"
         )
     said = "; ".join(parts) or "static was not logged, so the duct's share cannot be told"
     if not p.few_zones:
@@ -105,7 +108,7 @@ def _air_altogether(t: Trips) -> Weighed:
         return Weighed(
             Weight.FITS,
             f"{because}; supply static before the trips was {t.site.statics(t.statics_inwc)}, "
-            "under its target: the way to the rooms was open, and too little air came",
+            "under its target: the way to the rooms was open, so too little air comes altogether",
         )
     if over:
         because += (
@@ -123,8 +126,10 @@ def _firing(t: Trips) -> Weighed | None:
     if t.pattern.few_zones and t.pattern.is_telling:
         return Weighed(
             Weight.AGAINST,
-            "too much fire would show with every zone calling too, and it did not; gas input "
-            "itself was not logged",
+            "an over-fired furnace would trip with more zones calling too; "
+            f"{words.of_all(t.pattern.n, t.n, 'trip')} came "
+            f"{t.pattern.state.text(t.site) if t.pattern.state else 'with one zone calling'}; gas "
+            "input was not logged",
         )
     if t.pattern.few_zones:
         return Weighed(Weight.OPEN, "gas input was not logged")
@@ -137,7 +142,7 @@ def _recirculation(t: Trips) -> Weighed:
         return Weighed(Weight.OPEN, "return air was not logged")
     warm_f = t.site.threshold("return_warm_f")
     n_warm = sum(r >= warm_f for r in returns)
-    said = f"return air stood at {t.site.temperatures(returns)} at the trips"
+    said = f"return air was {t.site.temperatures(returns)} at the trips"
     if n_warm == 0:
         return Weighed(Weight.RULED_OUT, said)
     share = t.site.threshold("cause_share_min_frac")
@@ -230,7 +235,7 @@ FINDING = Declaration(
             not_it="the limit's own sensor",
         ),
         Cause(
-            "more fire than the plate says: gas input or the stage that is lit",
+            "over-fired: more gas input than the plate says, or the wrong stage lit",
             "Raised when the trips are not tied to few zones; lowered when they are. Gas input is "
             "never in such a log.",
             _firing,
@@ -241,8 +246,8 @@ FINDING = Declaration(
             "panel",
             "read the minimum number of zones for second stage, the stage-up delay and the high "
             "limit; photograph them",
-            "as on the sheet. Do not raise the limit, even if the plate allows more",
-            "second stage is let in too easily: write down the old value, then correct it by the "
+            "as on the site sheet. Do not raise the limit, even if the plate allows more",
+            "second stage comes on too easily: write down the old value, then correct it by the "
             "panel's instructions",
         ),
         Check(
@@ -266,7 +271,7 @@ FINDING = Declaration(
             "all zones calling, two matched probes: temperature rise on each stage against the "
             "rating plate",
             "inside the plate's band on both stages",
-            "airflow or firing is wrong for all zones: filter, coil, return, blower speed; gas "
+            "airflow or gas input is off whoever calls: filter, coil, return, blower speed; gas "
             "input by a licensed technician",
         ),
     ),

@@ -43,13 +43,13 @@ from pipeline.units import MICROSECONDS
 def _retries(e: Episodes) -> Weighed:
     slow = e.numbers("to_heat_s")
     usual_s = e.more["usual_s"]
-    said = f"usually it is warm {words.duration(usual_s)} after W"
+    said = f"usually supply air is warm {words.duration(usual_s)} after W"
     if slow:
         said += f", in these starts {words.durations(slow)} after"
     never = e.n - len(slow)
     if never:
-        said += f", and in {words.number(never)} never while W stood"
-    return Weighed(Weight.STRONG, f"{said}: tries that fail add a wait each")
+        said += f", and in {words.number(never)} never while W was on"
+    return Weighed(Weight.STRONG, f"{said}: each failed try adds a wait")
 
 
 def _cold(e: Episodes) -> Weighed:
@@ -68,7 +68,7 @@ def _cold(e: Episodes) -> Weighed:
 
 def _gas(e: Episodes) -> Weighed:
     return Weighed(
-        Weight.OPEN, "gas pressure is not in this log; it comes after flame, igniter and drain"
+        Weight.OPEN, "gas pressure is not in this log; look at it after flame, igniter and drain"
     )
 
 
@@ -119,7 +119,7 @@ FINDING = Declaration(
         Check(
             "unit",
             "inlet and manifold pressure with everything on: licensed technician",
-            "as the plate gives it",
+            "as the plate says",
             "gas side by a licensed technician",
         ),
     ),
@@ -128,6 +128,7 @@ FINDING = Declaration(
         _cautions.CARBON_MONOXIDE,
         _cautions.OWN_LIMIT,
         _cautions.CODES_FIRST,
+        _cautions.ELECTRICITY,
     ),
     confused_with=(
         "Flame lost later in the run: an equipment cut-out.",
@@ -164,12 +165,14 @@ def judge(site: SiteFrames) -> Outcome:
     n_judged = len(lit) + int(dark.sum())
     least = int(site.threshold("ignition_slow_min_starts"))
     if n_judged < least:
-        return CannotTell(f"only {words.count(n_judged, 'furnace start')} outside visits")
+        return CannotTell(
+            f"{words.count(n_judged, 'furnace start')} outside visits; {least} are needed"
+        )
     rows = runs[(runs["to_heat_s"] > slow_s + slowest_s) | dark]
     share = len(rows) / n_judged
     if len(rows) < least or share < site.threshold("ignition_slow_share"):
         return NotFound(
-            f"{words.of_all(len(rows), n_judged)} starts took longer than "
+            f"{words.of_all(len(rows), n_judged, 'furnace start')} took longer than "
             f"{words.duration(slow_s)} from W to warm air"
         )
     quick = numbers(lit.loc[lit["to_heat_s"] <= slow_s, "to_heat_s"])
@@ -182,7 +185,7 @@ def judge(site: SiteFrames) -> Outcome:
         more={"usual_s": usual_s, "outdoors": numbers(runs["outdoor_f"])},
     )
     never = sum(r.to_heat_s is None for r in e.rows)
-    failed = f", {words.number(never)} of them never while W stood" if never else ""
+    failed = f", {words.number(never)} of them never while W was on" if never else ""
     return _episodes.found(
         e,
         severity="plan" if share >= site.threshold("ignition_plan_share") else "watch",

@@ -35,7 +35,7 @@ def _leak(e: Episodes) -> Weighed:
     shares = [r.open_share for r in e.rows if r.open_share is not None]
     return Weighed(
         Weight.FITS,
-        f"no cooling with calls standing, fan on, and dampers nobody called for open "
+        "no cooling with zones calling, the fan on, and dampers nobody called for open "
         f"{words.share(min(shares))} of the time or more",
     )
 
@@ -43,7 +43,7 @@ def _leak(e: Episodes) -> Weighed:
 def _sensor(e: Episodes) -> Weighed:
     return Weighed(
         Weight.OPEN,
-        f"it came {words.times(e.n)}; a sensor that fails looks the same from here",
+        f"it came {words.times(e.n)}; a sensor that fails looks the same in a log",
     )
 
 
@@ -52,7 +52,7 @@ def _float(e: Episodes) -> Weighed:
 
 
 FINDING = Declaration(
-    title="Held off with every damper open, as by leak control",
+    title="Held off with every damper open as by leak control",
     question="Is cooling held off with the fan on and every damper open?",
     needs_tables=(
         "interval.call_unanswered",
@@ -77,8 +77,8 @@ FINDING = Declaration(
         Check(
             "thermostat",
             "phone first: windows open, no flame, no switch near the unit until it is checked",
-            "the house is aired",
-            "leave it off and send a certified technician today",
+            "the house is aired and the system stays off",
+            "people wait outside until it is aired; either way send a certified technician today",
         ),
         Check(
             "unit",
@@ -106,7 +106,7 @@ def judge(site: SiteFrames) -> Outcome:
     if not rows:
         if cool_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(cool_s, "cooling"))
-        return NotFound(f"not seen beside {words.hours(cool_s)} of cooling")
+        return NotFound(f"not once in {words.hours(cool_s)} of cooling")
     e = Episodes(site, rows, cool_s, "cooling")
     still = rows[-1].end_ts >= site.window.end_ts - 1
     return _episodes.found(

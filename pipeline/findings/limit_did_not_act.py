@@ -102,16 +102,20 @@ def _setting(s: Stands) -> Weighed:
 
 def _limit(s: Stands) -> Weighed:
     lengths = [float(v) for v in s.rows["length_s"]]
-    said = f"heat stayed on for {words.durations(lengths)} of it"
+    said = f"heat stayed on over the limit for {words.durations(lengths)}"
     if s.n_trips:
-        return Weighed(Weight.FITS, f"{said}; at other times the limit did shut the heat off")
+        return Weighed(
+            Weight.FITS, f"{said}; it did shut the heat off {words.times(s.n_trips)} at other times"
+        )
     return Weighed(Weight.FITS, f"{said}, and no limit trip was logged")
 
 
 def _no_fan(s: Stands) -> Weighed:
     if s.n_blown == s.n:
-        return Weighed(Weight.RULED_OUT, "the fan was on throughout")
-    lacking = words.of_all(s.n - s.n_blown, s.n) if s.n > 1 else "there"
+        return Weighed(
+            Weight.RULED_OUT, f"the fan was on {'throughout' if s.n == 1 else 'every time'}"
+        )
+    lacking = words.of_all(s.n - s.n_blown, s.n, "time") if s.n > 1 else "that time"
     return Weighed(Weight.FITS, f"{lacking} the fan was off or not known to be on")
 
 
@@ -153,7 +157,7 @@ FINDING = Declaration(
             "heat with no fan",
             "Fits when the fan was off or not known. Ruled out when it was on every time.",
             _no_fan,
-            not_it="a fan that stood",
+            not_it="a fan that stopped",
         ),
     ),
     check_next=(
@@ -238,7 +242,7 @@ def _not_seen(site: SiteFrames, n_in_visits: int) -> Outcome:
     covered = _supply_coverage(site)
     if covered < site.threshold("coverage_min_frac"):
         return CannotTell(f"supply air was logged only {words.share(covered)} of the time")
-    said = f"not once in {words.hours(heat_s)} of heat"
+    said = f"supply air never stood far over the limit in {words.hours(heat_s)} of heat"
     if n_in_visits:
         said += f" outside visits; {words.times(n_in_visits)} in a visit, which may be a test"
     return NotFound(said)

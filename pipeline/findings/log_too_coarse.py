@@ -63,7 +63,7 @@ FINDING = Declaration(
             "use a logger or a sensor range that is finer",
         ),
     ),
-    confused_with=("A sampling interval that is too long: it is told with each figure.",),
+    confused_with=("A logger that reads too seldom: that is said beside each figure.",),
     source="Ours: a degree for temperatures, under half of the margin over target for static.",
 )
 
@@ -83,10 +83,10 @@ def judge(site: SiteFrames) -> Outcome:
 def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = max(found.stretches, key=lambda one: one.figure)
-    headline = f"{found.labels} told in steps of {found.value(s)} only"
+    headline = f"{found.labels} logged only in steps of {found.value(s)}"
     least = (
         found.site.static(found.site.threshold("coarse_step_inwc"))
         if s.role == "static_pressure"
         else found.site.temperature_difference(found.site.threshold("coarse_step_f"))
     )
-    return headline, f"steps of {least} or finer would do; figures are no finer than the steps"
+    return headline, f"steps of {least} or finer would do; no figure here is finer than the steps"

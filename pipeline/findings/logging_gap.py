@@ -166,8 +166,8 @@ FINDING = Declaration(
         Check(
             "log",
             "ask the customer what happened {when}",
-            "nothing",
-            "a power cut or a visitor explains it",
+            "nothing that would explain it",
+            "a power cut or somebody at the logger explains it: note it with the log",
         ),
     ),
     confused_with=("A log that starts later or ends earlier than the others.",),
@@ -184,7 +184,7 @@ def judge(site: SiteFrames) -> Outcome:
     all_gaps = _gaps(site)
     if not all_gaps:
         least = words.duration(site.threshold("gap_finding_min_s"))
-        return NotFound(f"no gap of {least} or more inside any logger's own log")
+        return NotFound(f"no logger stopped for {least} or more inside its own log")
     c = Gaps(site, tuple(all_gaps), loggers)
     events = [_event(site, g) for g in c.gaps]
     return Found(

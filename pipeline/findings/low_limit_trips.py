@@ -154,7 +154,7 @@ FINDING = Declaration(
         ),
         Cause(
             "refrigerant side",
-            "Never told by such a log; comes after airflow.",
+            "Such a log cannot tell; comes after airflow.",
             _refrigerant,
         ),
     ),

@@ -37,8 +37,10 @@ def _one_of_logger(found: Trouble) -> Weighed:
     all_n = int((channel["logger"] == s.logger).sum())
     mine = sum(c.logger == s.logger for c in found.channels)
     if mine < all_n:
-        return Weighed(Weight.FITS, f"{mine} of {all_n} channels of {s.logger}")
-    return Weighed(Weight.AGAINST, f"every channel of {s.logger}")
+        return Weighed(
+            Weight.FITS, f"readings are missing on {mine} of {all_n} channels of {s.logger}"
+        )
+    return Weighed(Weight.AGAINST, f"readings are missing on every channel of {s.logger}")
 
 
 def _open(found: Trouble) -> Weighed:
@@ -46,7 +48,7 @@ def _open(found: Trouble) -> Weighed:
 
 
 FINDING = Declaration(
-    title="Readings that are lacking",
+    title="Readings missing",
     question="Does every channel have the readings its logger took?",
     about="log",
     needs_tables=TABLES,
@@ -57,8 +59,8 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "bad contact at one sensor, or cells the logger leaves empty",
-            "Fits where one channel of its logger lacks readings.",
+            "a bad contact at one sensor, or readings the logger leaves blank",
+            "Fits where one channel of its logger misses readings.",
             _one_of_logger,
         ),
         Cause(
@@ -88,7 +90,7 @@ def judge(site: SiteFrames) -> Outcome:
         ROLES,
         _tell,
         severity=_severity,
-        holds="no channel lacks more than a few of its readings",
+        holds="every channel has all but a few of its readings",
     )
 
 
@@ -98,7 +100,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
     lacking = (
         f"{worst.label} has no reading at all"
         if worst.figure >= 1
-        else f"{worst.label} lacks {words.share(worst.figure)} of its readings"
+        else f"{worst.label} misses {words.share(worst.figure)} of its readings"
     )
     others = [c.label for c in found.channels if c.channel_id != worst.channel_id]
     return lacking, f"also {words.joined(others)}" if others else ""

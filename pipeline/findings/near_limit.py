@@ -38,7 +38,7 @@ MODES = {"high": ("heating", "heat"), "low": ("cooling", "cooling")}
 
 def _few_zones(e: Occurrences) -> Weighed:
     n = e.alone()
-    said = f"{words.of_all(n, e.n)} came with one zone calling alone"
+    said = f"{words.of_all(n, e.n, 'such run')} came with one zone calling alone"
     if n >= e.site.threshold("cause_share_min_frac") * e.n:
         return Weighed(Weight.FITS, said)
     return Weighed(Weight.AGAINST, said)
@@ -46,7 +46,7 @@ def _few_zones(e: Occurrences) -> Weighed:
 
 def _altogether(e: Occurrences) -> Weighed:
     n = e.n - e.alone()
-    said = f"{words.of_all(n, e.n)} came with two or more zones calling"
+    said = f"{words.of_all(n, e.n, 'such run')} came with two or more zones calling"
     if n >= e.site.threshold("cause_share_min_frac") * e.n:
         return Weighed(Weight.FITS, said)
     return Weighed(Weight.OPEN, said)
@@ -73,7 +73,7 @@ FINDING = Declaration(
             _few_zones,
         ),
         Cause(
-            "little air altogether, or more fire than the plate says: filter, coil, blower, gas",
+            "too little air altogether, or over-fired: filter, coil, blower, gas input",
             "Raised when most came with two or more zones calling.",
             _altogether,
         ),
@@ -82,7 +82,7 @@ FINDING = Declaration(
         Check(
             "panel",
             "read the limit and photograph it; compare with the plate's highest outlet temperature",
-            "as on the sheet, not above the plate; it stays where it is",
+            "as on the site sheet, not above the plate; it stays where it is",
             "write it down and correct it in the safer direction only",
         ),
         Check(
@@ -117,7 +117,10 @@ def judge(site: SiteFrames) -> Outcome:
         both = site.seconds_in(["heating", "cooling"])
         if both < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(both, "heat or cooling"))
-        return NotFound(f"seldom or never near a limit that did not act, in {words.hours(both)}")
+        return NotFound(
+            "supply air came near a limit without a trip seldom or never, in "
+            f"{words.hours(both)} of heat and cooling"
+        )
     e = max(told, key=lambda one: one.n)
     kind = e.more["kind"]
     peaks = e.values("peak_f")

@@ -77,7 +77,7 @@ FINDING = Declaration(
         Cause(
             "the defrost control does not call for it: coil sensor, board, its wiring, reversing "
             "valve that does not move in defrost",
-            "Raised when the heat it gives sinks over these hours.",
+            "Raised when the heat it gives drops over these hours.",
             _control,
         ),
         Cause(
@@ -125,7 +125,8 @@ def judge(site: SiteFrames) -> Outcome:
     least_s = site.threshold("no_defrost_s")
     band = f"{site.temperature(low_f)} to {site.temperature(high_f)} outdoors"
     if total_s < least_s:
-        return CannotTell(f"only {words.hours(total_s)} of compressor heat at {band}")
+        ran = f"only {words.hours(total_s)} of" if total_s else "no"
+        return CannotTell(f"{ran} compressor heat at {band}")
     defrosts = site.table("interval.defrost")
     longest, best = _stretches(records(runs.sort_values("start_ts")), records(defrosts))
     # where others are seen as often as that, one that a call's end or strip heat hid is no fault

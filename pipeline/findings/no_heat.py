@@ -37,7 +37,7 @@ from pipeline.findings._site import SiteFrames, flags
 
 def _lockout(e: Episodes) -> Weighed:
     lit = sum(r.judged_s > r.cold_s for r in e.rows)
-    said = f"in {words.of_all(lit, e.n)} of these runs it did heat for a part of the time"
+    said = f"it did heat for a part of the time in {words.of_all(lit, e.n, 'such run')}"
     if lit:
         return Weighed(Weight.STRONG, f"{said}: it lights, or tries again after a lockout")
     return Weighed(Weight.FITS, f"{said}; some furnaces try again after an hour, some never")
@@ -45,14 +45,14 @@ def _lockout(e: Episodes) -> Weighed:
 
 def _no_gas(e: Episodes) -> Weighed:
     lit = any(r.judged_s > r.cold_s for r in e.rows)
-    said = "it did heat in between" if lit else "it never heated in these runs"
+    said = "it did heat in between" if lit else f"it heated in {words.of_all(0, e.n, 'such run')}"
     return Weighed(Weight.AGAINST if lit else Weight.FITS, said)
 
 
 def _open_safety(e: Episodes) -> Weighed:
     if "fault_contact" in e.site.logged_roles:
         n = e.more["n_fault"]
-        said = f"the fault contact closed in {words.of_all(n, e.n)} of these runs"
+        said = f"the fault contact closed in {words.of_all(n, e.n, 'such run')}"
         return Weighed(Weight.FITS if n else Weight.OPEN, said)
     return Weighed(Weight.OPEN, "the fault contact was not logged")
 
@@ -107,7 +107,7 @@ FINDING = Declaration(
             "gas cock and tank, pressure switch and its tube, drain, vent ends, flame signal: "
             "by a licensed technician",
             "as the plate and the maker's instructions give them",
-            "repair by a licensed technician, then combustion check",
+            "repair by a licensed technician, then a combustion check",
         ),
     ),
     cautions=(
@@ -116,6 +116,7 @@ FINDING = Declaration(
         _cautions.OWN_LIMIT,
         _cautions.CODES_FIRST,
         _cautions.HEAT_OFF,
+        _cautions.ELECTRICITY,
     ),
     confused_with=(
         "High-limit trips: there supply air is hot when the heat goes off.",
@@ -143,8 +144,8 @@ def judge(site: SiteFrames) -> Outcome:
         site.threshold("no_heat_share") * judged_s
     ):
         return NotFound(
-            f"supply air was warm in {words.hours(judged_s - cold_s)} of {words.hours(judged_s)} "
-            "of furnace runs past their first minutes"
+            f"supply air was warm in {words.hours_of(judged_s - cold_s, judged_s)} of furnace "
+            "runs past their first minutes"
         )
     e = _episodes.episodes(
         site,
@@ -160,8 +161,8 @@ def judge(site: SiteFrames) -> Outcome:
         e,
         severity="act" if lasting else "plan",
         headline=(
-            f"no heat: W stood at the furnace and supply air stayed cold for "
-            f"{words.hours(cold_s)} of {words.hours(judged_s)}, in "
+            "no heat: W was on at the furnace and supply air stayed cold for "
+            f"{words.hours_of(cold_s, judged_s)}, in "
             f"{words.count(e.n, 'run')}{e.outdoor()}"
         ),
         aside="the furnace did not heat with W on",

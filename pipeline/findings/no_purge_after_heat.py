@@ -53,7 +53,8 @@ def _by_panel(e: Occurrences) -> Weighed:
     if told["is_overruled"].any():
         return Weighed(
             Weight.AGAINST,
-            "the panel's fan output is said to cover gas heat, but static stood up in it without G",
+            "site.toml says the panel's fan output covers gas heat, but static was up in gas heat "
+            "with G off",
         )
     return Weighed(Weight.AGAINST, "the furnace runs its own blower in gas heat here")
 
@@ -112,7 +113,7 @@ FINDING = Declaration(
         _cautions.SYMPTOMS,
     ),
     confused_with=(
-        "Equipment without fan: there the blower stands while the burner is on.",
+        "Equipment without fan: there the blower is stopped while the burner is on.",
         "Dampers closed on a hot plenum: there the blower runs on, against shut dampers.",
     ),
     source="Common practice, no source.",
@@ -141,7 +142,7 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell(words.only(heat_s, "gas heat"))
     warm = every.rows["off_supply_f"].astype(float) >= site.threshold("purge_warm_f")
     e = every.where(every.rows["is_short"] & warm)
-    seen = f"{words.of_all(e.n, every.n)} heating runs"
+    seen = f"{words.of_all(e.n, every.n, 'heating run')}"
     if e.n < site.threshold("purge_short_share") * every.n:
         usual = words.duration(median(numbers(every.rows["purge_fan_s"])))
         return NotFound(f"after {seen} the blower was off at once; mostly it runs on for {usual}")
@@ -157,7 +158,7 @@ def judge(site: SiteFrames) -> Outcome:
         ),
         details=(
             f"supply air was {site.temperatures(off)} as the burner went off",
-            f"it climbed by {site.temperature_difference(climb)} after"
+            f"it climbed another {site.temperature_difference(climb)} after that"
             if climb >= site.threshold("purge_climb_f")
             else "",
         ),

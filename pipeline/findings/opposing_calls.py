@@ -40,7 +40,7 @@ def _setpoints(e: Episodes) -> Weighed:
     top = max(sorted(set(pairs)), key=pairs.count)
     n = pairs.count(top)
     said = (
-        f"{words.of_all(n, e.n)} were {e.site.zones(top[0])} calling for heat against "
+        f"in {words.of_all(n, e.n, 'case')} it was {e.site.zones(top[0])} calling for heat against "
         f"{e.site.zones(top[1])} for cooling"
     )
     share = e.site.threshold("cause_share_min_frac")
@@ -49,7 +49,7 @@ def _setpoints(e: Episodes) -> Weighed:
 
 def _sun(e: Episodes) -> Weighed:
     by_day = [r for r in e.rows if SUN_HOURS[0] <= _hour(e, r) < SUN_HOURS[1]]
-    said = f"{words.of_all(len(by_day), e.n)} began between 10 am and 5 pm"
+    said = f"{words.of_all(len(by_day), e.n, 'case')} began between 10 am and 5 pm"
     share = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.FITS if len(by_day) >= share * e.n else Weight.AGAINST, said)
 
@@ -58,8 +58,7 @@ def _changeover(e: Episodes) -> Weighed:
     waits = sum(float(r.heat_waits_s) + float(r.cool_waits_s) for r in e.rows)
     return Weighed(
         Weight.FITS if waits >= e.total_s / 2 else Weight.OPEN,
-        f"one of the two waited for the other mode for {words.hours(waits)} of "
-        f"{words.hours(e.total_s)}",
+        f"one of the two waited for the other mode for {words.hours_of(waits, e.total_s)}",
     )
 
 
@@ -103,8 +102,10 @@ FINDING = Declaration(
         Check(
             "thermostat",
             "read heat and cool setpoints, dead band and mode of {heat_zone} and {cool_zone}",
-            "3 °F or more between the heat setpoint of one and the cool setpoint of the other",
-            "talk with the people in the house; move the setpoints apart, or one of the two out "
+            "3 degrees F or more between the heat setpoint of one and the cool setpoint of the "
+            "other",
+            "talk with the people in the house, then move the setpoints apart, or one of the two "
+            "out "
             "of automatic mode",
         ),
         Check(
@@ -135,15 +136,16 @@ def judge(site: SiteFrames) -> Outcome:
         if run_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(run_s, "heat and cooling"))
         return NotFound(
-            f"never longer than {words.duration(site.threshold('opposing_max_s'))} together"
+            f"never for longer than {words.duration(site.threshold('opposing_max_s'))} together"
         )
     top = e.rows[max(range(e.n), key=lambda n: e.lengths_s[n])]
     return _episodes.found(
         e,
         severity="plan" if e.is_persistent() else "watch",
         headline=(
-            f"heat and cooling were called for at once {words.times(e.n)}, {e.how_long}, the "
-            f"longest {site.zones(top.heat_zones)} against {site.zones(top.cool_zones)}"
+            f"zones called for heat and cooling against each other {words.times(e.n)}, "
+            f"{e.how_long}, the longest {site.zones(top.heat_zones)} against "
+            f"{site.zones(top.cool_zones)}"
         ),
         aside="zones call for heat and cooling at once",
         detail=[

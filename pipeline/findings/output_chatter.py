@@ -91,7 +91,7 @@ def _thermostat(c: Chatter) -> Weighed:
     if not c.has_calls:
         return Weighed(Weight.OPEN, "the zones' calls were not logged")
     hit = [b for b in c.blinks if b.zones]
-    said = f"a zone's call blinked at the same moment in {words.of_all(len(hit), c.n)}"
+    said = f"a zone's call blinked at the same moment in {words.of_all(len(hit), c.n, 'drop-out')}"
     if not hit and c.calls_coarse:
         return Weighed(Weight.OPEN, "the zones' calls were sampled too coarsely to show a blink")
     if not hit:
@@ -104,7 +104,7 @@ def _thermostat(c: Chatter) -> Weighed:
 
 def _power(c: Chatter) -> Weighed:
     n = sum(b.with_other for b in c.blinks)
-    said = f"another output blinked at the same moment in {words.of_all(n, c.n)}"
+    said = f"another output blinked at the same moment in {words.of_all(n, c.n, 'drop-out')}"
     if n == 0:
         return Weighed(Weight.AGAINST, said)
     share = c.site.threshold("cause_share_min_frac")
@@ -113,7 +113,7 @@ def _power(c: Chatter) -> Weighed:
 
 def _wire(c: Chatter) -> Weighed:
     n = sum(not b.with_other and not b.zones for b in c.blinks)
-    said = f"the output blinked with nothing else in {words.of_all(n, c.n)}"
+    said = f"the output blinked by itself in {words.of_all(n, c.n, 'drop-out')}"
     if n == 0:
         return Weighed(Weight.RULED_OUT, said)
     share = c.site.threshold("cause_share_min_frac")
@@ -175,9 +175,9 @@ FINDING = Declaration(
     check_next=(
         Check(
             "thermostat",
-            "power off, then tug each wire of the zones that blink; is the thermostat sharing "
+            "power off, then tug each wire of the zones that blink; does the thermostat share its "
             "power with a damper?",
-            "tight, own common",
+            "tight, and a common of its own",
             "tighten, give it its own common",
         ),
         Check(
@@ -185,7 +185,7 @@ FINDING = Declaration(
             "24 V between R and C with everything on; then, power off and verified off, tug the "
             "wire of {outputs}",
             "24 to 28 V, steady",
-            "transformer at its limit or a short: add up the loads",
+            "transformer at its limit or a short: find the short first, then add up the loads",
         ),
         Check(
             "log",
@@ -220,7 +220,7 @@ def judge(site: SiteFrames) -> Outcome:
     roles = {r for r in seen if sum(b.role == r for b in blinks) >= least}
     if not roles:
         return NotFound(
-            f"{words.count(len(blinks), 'short off')} in {words.count(len(seen), 'output')}, "
+            f"{words.count(len(blinks), 'drop-out')} on {words.count(len(seen), 'output')}, "
             f"visits left out{_left_out(offs, blinks)}"
         )
     kept = tuple(b for b in blinks if b.role in roles)
@@ -245,7 +245,7 @@ def judge(site: SiteFrames) -> Outcome:
 def _left_out(offs: pd.DataFrame, blinks: list[Blink]) -> str:
     """How many more short offs of outputs a new call explained; '' if none."""
     n = int(offs["role"].isin(list(OUTPUT_ROLES)).sum()) - len(blinks)
-    return f"; {n} more explained by a new call or the heat or cooling it brings" if n else ""
+    return f"; {n} more come with a new call or with the heat or cooling it brings" if n else ""
 
 
 def _offs(site: SiteFrames, max_s: float) -> pd.DataFrame:

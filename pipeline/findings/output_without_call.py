@@ -36,11 +36,15 @@ from pipeline.findings._episodes import Episodes
 from pipeline.findings._site import SiteFrames, flags, number
 
 
+def _of(n: int, e: Episodes) -> str:
+    return words.of_all(n, e.n, "such stretch", "such stretches")
+
+
 def _holds_on(e: Episodes) -> Weighed:
     lengths = e.lengths_s
     said = f"it went off by itself {words.durations(lengths)} after the call"
     after = sum(bool(r.follows_call) for r in e.rows)
-    said += f"; {words.of_all(after, e.n)} followed a call that had ended"
+    said += f"; {_of(after, e)} followed a call that had ended"
     if after < e.site.threshold("cause_share_min_frac") * e.n:
         return Weighed(Weight.OPEN, said)
     return Weighed(Weight.STRONG, said)
@@ -48,7 +52,7 @@ def _holds_on(e: Episodes) -> Weighed:
 
 def _other_call(e: Episodes) -> Weighed:
     alone = sum(not r.follows_call for r in e.rows)
-    said = f"{words.of_all(alone, e.n)} began with no call before"
+    said = f"{_of(alone, e)} began with no call before"
     if alone == 0:
         return Weighed(Weight.RULED_OUT, f"each followed a call: {said}")
     return Weighed(Weight.FITS, said)
@@ -57,7 +61,7 @@ def _other_call(e: Episodes) -> Weighed:
 def _timer(e: Episodes) -> Weighed:
     middle = median(e.lengths_s)
     near = sum(abs(s - middle) <= e.site.threshold("uncalled_alike_s") for s in e.lengths_s)
-    said = f"{words.of_all(near, e.n)} lasted about {words.duration(middle)}"
+    said = f"{_of(near, e)} lasted about {words.duration(middle)}"
     alike = e.n > 1 and near >= e.site.threshold("cause_share_min_frac") * e.n
     return Weighed(Weight.FITS if alike else Weight.AGAINST, said)
 
@@ -109,7 +113,8 @@ FINDING = Declaration(
             "panel",
             "end all calls and watch the {output} lamp and its terminal with a meter",
             "lamp and terminal off within the minimum run",
-            "off at the lamp, on at the terminal: relay or a wire that feeds it from elsewhere",
+            "lamp off and terminal on: a relay that sticks or a wire that feeds it from "
+            "elsewhere. Both on: the settings, next step",
         ),
         Check(
             "panel",
@@ -119,7 +124,7 @@ FINDING = Declaration(
         ),
         Check(
             "unit",
-            "power off, isolate and verify: contactor and relay points, wires rubbed together",
+            "power off, isolate and verify: contactor and relay points, wires rubbed bare",
             "points open freely",
             "replace what sticks",
         ),
@@ -149,7 +154,9 @@ def judge(site: SiteFrames) -> Outcome:
     if run_s < site.threshold("judged_min_h") * 3600:
         return CannotTell(words.only(run_s, "heat and cooling"))
     if not e.n:
-        return NotFound(f"never beyond an honest reason in {words.hours(run_s)}")
+        return NotFound(
+            f"never without a normal reason for it, in {words.hours(run_s)} of heat and cooling"
+        )
     modes = {r.what for r in e.rows}
     what = "heat" if modes == {"heating"} else "cooling" if modes == {"cooling"} else "an output"
     terminal = {"heat": "heat output", "cooling": "Y out"}.get(what, "output")

@@ -48,8 +48,8 @@ def _transformer(e: Episodes) -> Weighed:
     busy = sum(r.n_calls for r in e.rows) / e.n
     return Weighed(
         Weight.FITS,
-        f"{words.times(e.n)} with {words.count(round(busy), 'zone')} calling on average: load on "
-        "the transformer is highest then, and only then does the log show a dropout",
+        f"{words.times(e.n)} with {words.count(round(busy), 'zone')} calling on average, when the "
+        "load on the transformer is highest; with nothing calling the log would not show a dropout",
     )
 
 
@@ -86,13 +86,13 @@ FINDING = Declaration(
             "Fits when it happens with zones calling.",
             _transformer,
         ),
-        Cause("the mains: breaker, disconnect, an outage of the street", "Open.", _mains),
+        Cause("line power: breaker, disconnect, an outage in the street", "Open.", _mains),
     ),
     check_next=(
         Check(
             "thermostat",
-            "ask for outages at these times; do clocks or schedules start anew?",
-            "an outage of the street explains it",
+            "ask for outages at these times; did clocks or schedules reset?",
+            "an outage in the street explains it",
             "go on at the panel",
         ),
         Check(
@@ -132,19 +132,23 @@ def judge(site: SiteFrames) -> Outcome:
     slowest_s = max(numbers(channels.loc[used, "interval_s"]), default=0.0)
     if slowest_s > site.threshold("dropout_interval_max_s"):
         return CannotTell(
-            f"sampled every {words.duration(slowest_s)}: ends of calls and outputs fall together"
+            f"sampled every {words.duration(slowest_s)}: calls and outputs seem to end together "
+            "anyway"
         )
     return _outcome(
         site,
         _dropouts(site, slowest_s),
-        "panel and thermostats lost their power: every call and output went off at one instant",
+        "panel and thermostats lost their power: every call and output went off in the same "
+        "instant",
         "likely",
     )
 
 
 def _outcome(site: SiteFrames, rows: list[Any], what: str, certainty: str) -> Outcome:
     if not rows:
-        return NotFound("calls and outputs never all went off at one instant without a purge")
+        return NotFound(
+            "calls and outputs never all went off in the same instant with no purge after"
+        )
     e = Episodes(site, tuple(rows), site.window_s, "log")
     return _episodes.found(
         e,

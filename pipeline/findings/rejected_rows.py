@@ -75,8 +75,8 @@ def _twice(c: Rejects) -> Weighed | None:
         return None
     return Weighed(
         Weight.FITS,
-        f"{words.count(c.n_conflicts, 'instant')} stand twice with different values; neither is "
-        "used",
+        f"{words.count(c.n_conflicts, 'time stamp')} logged twice with different "
+        "values; neither is used",
     )
 
 
@@ -87,7 +87,7 @@ FINDING = Declaration(
     needs_tables=("store.file", "store.reject", "store.conflict"),
     causes=(
         Cause(
-            "error marks, broken lines or values that cannot be",
+            "error marks, broken lines or values that cannot be right",
             "Named by the commonest reason.",
             _as_given,
         ),
@@ -99,8 +99,8 @@ FINDING = Declaration(
     ),
     check_next=(
         Check(
-            "log",
-            "at the office: open this line in a text editor: {first}",
+            "office",
+            "open this line in a text editor: {first}",
             "{good}",
             "{bad}",
         ),
@@ -135,9 +135,9 @@ def _fill(c: Rejects) -> dict[str, str]:
     """The line the step points at, that of the commonest reason, and what it may be."""
     if c.rows.empty:
         return {
-            "first": "the first instant that stands twice",
+            "first": "the first time stamp that is there twice",
             "good": "one of the two exports is known to be the wrong one",
-            "bad": "at the office: export the logger again and leave the wrong file out",
+            "bad": "export the logger again and leave the wrong file out",
         }
     reason = c.reasons[0][0]
     row = records(c.rows[c.rows["reason"] == reason].head(1))[0]
@@ -145,14 +145,14 @@ def _fill(c: Rejects) -> dict[str, str]:
         return {
             "first": f"{_place(row)} ({reason})",
             "good": "a mark the logger writes when a probe is off or out of range",
-            "bad": "at the office: name the mark under missing in the site file's [[export]] "
+            "bad": "name the mark under missing in the site file's [[export]] "
             "block, or export again",
         }
     return {
         "first": f"{_place(row)} ({reason})",
-        "good": "a line that holds no reading: a header repeated, a note, the end of a broken off "
-        "export",
-        "bad": "at the office: export the logger again",
+        "good": "a line that holds no reading: a header repeated, a note, the end of an export "
+        "that broke off",
+        "bad": "export the logger again",
     }
 
 
@@ -172,7 +172,7 @@ def _headline(c: Rejects) -> str:
         parts.append(words.count(c.n_cells, "single cell"))
     said = f"{words.joined(parts)} of {c.n_read:,} rows gave no reading" if parts else ""
     twice = (
-        f"{words.count(c.n_conflicts, 'instant')} logged twice with different values"
+        f"{words.count(c.n_conflicts, 'time stamp')} logged twice with different values"
         if c.n_conflicts
         else ""
     )

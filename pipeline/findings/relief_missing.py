@@ -41,7 +41,8 @@ def _panel(f: Relief) -> Weighed:
     n_answered = f.count(*_relief.ANSWERED)
     if n_answered:
         return Weighed(
-            Weight.AGAINST, f"it answered {words.times(n_answered)} at other times; {said}"
+            Weight.AGAINST,
+            f"it answered in {words.count(n_answered, 'other stretch', 'other stretches')}; {said}",
         )
     return Weighed(
         Weight.STRONG if f.has_dampers else Weight.FITS,
@@ -58,8 +59,8 @@ def _one_damper(f: Relief) -> Weighed:
     if n_answered:
         return Weighed(
             Weight.FITS,
-            f"relief came {words.times(n_answered)} at other times, so it is not off altogether; "
-            f"{said}",
+            f"relief came in {words.count(n_answered, 'other stretch', 'other stretches')}, so it "
+            f"is not off altogether; {said}",
         )
     return Weighed(Weight.OPEN, said or "no relief damper opened")
 
@@ -68,7 +69,7 @@ def _commanded(f: Relief) -> Weighed:
     if f.has_dampers:
         return Weighed(
             Weight.OPEN,
-            "whether the log shows the panel's command or the damper itself is not said",
+            "nobody said whether the log shows the panel's command or the damper itself",
         )
     return Weighed(Weight.OPEN, "dampers were not logged: one may have opened and changed nothing")
 
@@ -109,7 +110,7 @@ FINDING = Declaration(
         ),
         Cause(
             "the damper is told to open and does not, or opens into shut registers",
-            "Never told by commanded positions alone.",
+            "Commanded positions alone cannot tell.",
             _commanded,
         ),
     ),
@@ -132,7 +133,7 @@ FINDING = Declaration(
             "ducts",
             "registers of the relief zones",
             "open",
-            "relief into shut registers relieves nothing",
+            "open them: relief into shut registers relieves nothing",
         ),
     ),
     cautions=(
@@ -153,9 +154,9 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found by stretches over target that nothing answered, a relief zone being free."""
     if site.setting("static_target_inwc") is None:
-        return CannotTell("no static target was given, so relief is not audited")
+        return CannotTell("the site file gives no static target to hold relief against")
     if not site.table("run.zone")["is_relief"].astype("boolean").fillna(False).any():
-        return CannotTell("no zone is named as a relief zone")
+        return CannotTell("the site file names no relief zone")
     f = _relief.load(site, *_relief.MISSING)
     judged = f.n + f.count(*_relief.ANSWERED, "used up", "open already")
     if f.n < site.threshold("relief_missing_min_events") or f.n < judged * site.threshold(
@@ -191,8 +192,8 @@ def _not_found(f: Relief, judged: int) -> Outcome:
             "of heating and cooling"
         )
     return NotFound(
-        f"relief was missing in {words.of_all(f.n, judged)} "
-        f"{'stretch' if judged == 1 else 'stretches'} over target that needed it"
+        f"relief was missing in {words.of_all(f.n, judged, 'stretch', 'stretches')} over target "
+        "that needed it"
     )
 
 
@@ -202,5 +203,5 @@ def _headline(f: Relief, judged: int) -> str:
     what = "no relief damper opened" if f.has_dampers else "nothing brought it down"
     return (
         f"static stayed over its target{target} and {what} within {_relief.due(site)} "
-        f"in {words.of_all(f.n, judged)} stretches that needed relief"
+        f"in {words.of_all(f.n, judged, 'stretch', 'stretches')} that needed relief"
     )

@@ -42,7 +42,7 @@ def _second(f: Relief) -> Weighed:
     if not known:
         return Weighed(Weight.OPEN, "the stage at those times is not known")
     n = sum(int(r.stage) == 2 for r in known)
-    said = f"{words.of_all(n, len(known))} came on second stage"
+    said = f"{words.of_all(n, len(known), 'such stretch', 'such stretches')} came on second stage"
     if n == 0 and not {"output_w2", "output_y2"} & f.site.logged_roles:
         return Weighed(Weight.OPEN, "second stage was not logged")
     if n == 0:
@@ -62,8 +62,8 @@ def _target(f: Relief) -> Weighed:
         return Weighed(Weight.OPEN, "all zones never called together for long enough")
     n = int(row.n_hour_above or 0)
     said = (
-        f"of {words.count(n_hour, 'hour')} with all zones calling, static was over target for most "
-        f"of {n if n else 'none'}"
+        f"in {words.of_all(n, n_hour, 'hour')} with all zones calling static was over target most "
+        "of the time"
     )
     if n > n_hour / 2:
         return Weighed(Weight.STRONG, said)
@@ -74,7 +74,9 @@ def _few(f: Relief) -> Weighed:
     free = [int(r.n_free) for r in f.mine if r.n_free is not None]
     most = max(free, default=0)
     dampers = words.count(most, "relief damper")
-    return Weighed(Weight.FITS, f"at most {dampers} had to take what the calling zones did not")
+    return Weighed(
+        Weight.FITS, f"{dampers} at most had to take the air that the calling zones did not"
+    )
 
 
 FINDING = Declaration(
@@ -156,7 +158,7 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found by stretches over target with every free relief damper open."""
     if site.setting("static_target_inwc") is None:
-        return CannotTell("no static target was given, so relief is not audited")
+        return CannotTell("the site file gives no static target to hold relief against")
     row = row_of(site, "measure.relief")
     f = _relief.load(site, "used up")
     if f.n < site.threshold("relief_used_up_min_events"):
@@ -164,8 +166,8 @@ def judge(site: SiteFrames) -> Outcome:
         if run_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(run_s, "heating or cooling"))
         return NotFound(
-            f"relief was used up in {words.of_all(f.n, len(f.rows))} "
-            f"{'stretch' if len(f.rows) == 1 else 'stretches'} over target"
+            f"relief was used up in {words.of_all(f.n, len(f.rows), 'stretch', 'stretches')} over "
+            "target"
         )
     used_s = number(row.used_up_s) or 0.0 if row is not None else 0.0
     run_s = site.seconds_in(["heating", "cooling"])

@@ -34,8 +34,10 @@ ROLES = ("output_ob",)
 def _most(found: Trouble) -> Weighed:
     s = found.first
     if s.n >= s.of_n / 2:
-        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
-    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+        return Weighed(Weight.FITS, f"it shows in {words.of_all(s.n, s.of_n, 'compressor run')}")
+    return Weighed(
+        Weight.AGAINST, f"it shows in only {words.of_all(s.n, s.of_n, 'compressor run')}"
+    )
 
 
 def _open(found: Trouble) -> Weighed:
@@ -43,7 +45,7 @@ def _open(found: Trouble) -> Weighed:
 
 
 FINDING = Declaration(
-    title="Reversing valve told the other way round",
+    title="Reversing valve set the wrong way round in site.toml",
     question="Does O/B mean in this log what site.toml says?",
     about="log",
     needs_tables=TABLES,
@@ -56,25 +58,25 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "ob_energised_in is the other one",
+            "ob_energised_in in site.toml is the wrong one",
             "Raised by the runs that show it.",
             _most,
         ),
         Cause(
-            "the O/B column is that of another terminal",
+            "the O/B column belongs to another terminal",
             "Open: the log shows the same either way.",
             _open,
         ),
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
-            "heat is told in heating weather",
+            "the review shows heat in heating weather",
             "read the thermostat's and the equipment's setting for O/B",
         ),
     ),
-    confused_with=("Supply and return exchanged.",),
+    confused_with=("Supply and return swapped.",),
     source="Ours.",
 )
 
@@ -88,7 +90,7 @@ def judge(site: SiteFrames) -> Outcome:
         _tell,
         severity="watch",
         blind=_blind,
-        holds="O/B fits the air in compressor runs",
+        holds="O/B fits supply air in compressor runs",
     )
 
 
@@ -96,10 +98,10 @@ def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = found.first
     headline = (
-        f"O/B is told the other way round: it contradicts the air in {words.of_all(s.n, s.of_n)} "
-        "compressor runs"
+        "O/B is the wrong way round in site.toml: supply air says the opposite in "
+        f"{words.of_all(s.n, s.of_n, 'compressor run')}"
     )
-    return headline, "the calls, or the weather, agree with the air"
+    return headline, "the calls, or the weather, agree with supply air"
 
 
 def _blind(site: SiteFrames) -> str | None:

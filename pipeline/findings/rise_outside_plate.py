@@ -186,7 +186,7 @@ FINDING = Declaration(
             _little_air,
         ),
         Cause(
-            "more fire than the plate says: gas input, orifices or the stage that is lit",
+            "over-fired: more gas input than the plate says, orifices, or the wrong stage lit",
             "Raised when the rise is above the band with many zones calling and supply static is "
             "not low. Gas input is never in such a log.",
             _over_fired,
@@ -197,7 +197,7 @@ FINDING = Declaration(
             _much_air,
         ),
         Cause(
-            "less fire than the plate says: gas input or a stage that is not lit",
+            "under-fired: less gas input than the plate says, or a stage that does not light",
             "Never told by the rise alone.",
             _under_fired,
         ),
@@ -218,8 +218,8 @@ FINDING = Declaration(
         ),
         Check(
             "panel",
-            "minimum zones for second stage and what relief does, where it is outside with one "
-            "zone only",
+            "where it is outside with one zone only: read the minimum zones for second stage and "
+            "the relief settings, photograph them",
             "no second stage for a zone that cannot take its air",
             "write down the old values, then correct them by the panel's instructions",
         ),
@@ -233,7 +233,7 @@ FINDING = Declaration(
         _cautions.SYMPTOMS,
     ),
     confused_with=(
-        "Supply air coming back to the return: supply climbs, the rise looks healthy.",
+        "Supply air coming back to the return: supply climbs, but the rise looks healthy.",
         "Too little air in cooling shows as a wide split, not as a rise.",
     ),
     symptom_of=("second-stage-too-few-zones", "static-above-target", "second-stage-stayed-in"),
@@ -244,10 +244,10 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found by the share of steady time outside the plate's band, stage by stage."""
     if site.equipment.get("staged_by") == "modulating":
-        return CannotTell("the equipment modulates: it has no one rise to hold against the plate")
+        return CannotTell("the equipment modulates: it has no one rise to compare with the plate")
     rows = [r for r in _air.totals(site) if number(r.high_f) is not None]
     if site.table("run.plate")["rise_high_f"].dropna().empty:
-        return CannotTell("the plate's temperature rise was not given")
+        return CannotTell("the site file does not give the plate's temperature rise")
     least_s = site.threshold("rise_outside_min_s")
     long = [r for r in rows if float(r.steady_s or 0.0) >= least_s]
     if not long:
@@ -255,7 +255,8 @@ def judge(site: SiteFrames) -> Outcome:
     found = [r for r in long if _is_found(site, r)]
     if not found:
         told = [
-            f"{_air.state(site, r)} rises {site.temperature_difference(float(r.rise_f))} against "
+            f"the {_air.RISE[r.mode]} with {_air.state(site, r)} is "
+            f"{site.temperature_difference(float(r.rise_f))}, the plate says "
             f"{_air.between(site, r.low_f, r.high_f)}"
             for r in long
         ]
@@ -350,7 +351,7 @@ def _summary(o: Outside) -> str:
         if number(r.supply_max_f) is not None
         else "",
         f"outside too: {words.joined(others)}" if others else "",
-        f"in {words.of_all(never, int(r.n_stretch))} stretches it never became steady"
+        f"in {words.of_all(never, int(r.n_stretch), 'stretch', 'stretches')} it never became steady"
         if never and r.n_stretch
         else "",
     )

@@ -41,7 +41,7 @@ from pipeline.findings._windows import evidence, windows
 
 def _other_delay(s: Starts) -> Weighed:
     clocks = sorted(s.clocks_s)
-    said = f"they came {words.durations(clocks)} into the {_clock_words(s)}"
+    said = f"these starts came {words.durations(clocks)} into the {_clock_words(s)}"
     if s.from_timer:
         middle = words.duration(clocks[len(clocks) // 2])
         return Weighed(Weight.STRONG, f"{said}: looks like a delay of about {middle}")
@@ -52,7 +52,10 @@ def _joined_wires(s: Starts) -> Weighed:
     runs = numbers(s.rows["run_before_s"])
     spread_s = s.site.threshold("stage_clock_spread_s")
     n = sum(r <= spread_s for r in runs)
-    said = f"{words.of_all(n, s.n)} came within {words.duration(spread_s)} of the equipment's start"
+    said = (
+        f"{words.of_all(n, s.n, 'such start')} came within {words.duration(spread_s)} of the "
+        "equipment's start"
+    )
     if n == 0:
         return Weighed(Weight.RULED_OUT, said)
     share = s.site.threshold("cause_share_min_frac")
@@ -62,10 +65,12 @@ def _joined_wires(s: Starts) -> Weighed:
 def _by_temperature(s: Starts) -> Weighed:
     by = s.site.setting_text("stage_up_by")
     if by == "timer":
-        return Weighed(Weight.AGAINST, "stage-up is given as by timer alone")
+        return Weighed(
+            Weight.AGAINST, "the site sheet says that the timer alone brings second stage on"
+        )
     if by in ("thermostat", "both"):
-        return Weighed(Weight.FITS, f"stage-up is given as by {by}")
-    return Weighed(Weight.OPEN, "what else may bring second stage on was not given")
+        return Weighed(Weight.FITS, f"the site sheet says: second stage by {by}")
+    return Weighed(Weight.OPEN, "the site file does not say what else may bring second stage on")
 
 
 FINDING = Declaration(
@@ -84,7 +89,7 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the stage-up delay is set shorter than the sheet says",
+            "the stage-up delay is set shorter than the site sheet says",
             "Raised when most early starts lie at one time on the clock, as a timer's do; lowered "
             "when they scatter.",
             _other_delay,
@@ -116,7 +121,7 @@ FINDING = Declaration(
             "call {zone} and time second stage with a watch. If it comes on with one zone calling: "
             f"{_cautions.WATCHED}",
             "second stage not before {delay}",
-            "setting, or a second-stage call at the panel's terminals",
+            "the delay setting, or a second-stage call at the panel's terminals",
         ),
         Check(
             "unit",
@@ -124,7 +129,7 @@ FINDING = Declaration(
             "look for a jumper between W1 and W2 (Y1 and Y2) and the equipment's own staging "
             "setting",
             "none; staging left to the panel",
-            "correct it with power off",
+            "put it right with power off",
         ),
     ),
     cautions=(
@@ -149,7 +154,7 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell("second stage never came on outside visits")
     if site.setting("stage_up_delay_min") is None and s.all["delay_setting_s"].isna().all():
         return CannotTell(
-            "no stage-up delay was given, so it is not audited; "
+            "the site file gives no stage-up delay to hold it against; "
             f"{_staging.seen_clocks(site, s)}".rstrip("; ")
         )
     if s.n < site.threshold("stage_early_min_events"):

@@ -36,9 +36,13 @@ from pipeline.findings._site import SiteFrames
 BAD = ("never came on", "late")
 
 
+def _of(n: int, e: Occurrences) -> str:
+    return words.of_all(n, e.n, "such stretch", "such stretches")
+
+
 def _panel(e: Occurrences) -> Weighed:
     came = e.more["n_came"]
-    said = f"{_came(came)} in the whole window"
+    said = f"{_came(came)} in the whole log"
     if not came:
         return Weighed(Weight.STRONG, said)
     return Weighed(Weight.OPEN, f"{said}, so output and wire can do it")
@@ -51,9 +55,12 @@ def _came(n: int) -> str:
 def _waits_longer(e: Occurrences) -> Weighed:
     late = e.rows[e.rows["result"] == "late"]
     if late.empty:
-        return Weighed(Weight.AGAINST, "in none of them did it come on later in the same stretch")
+        return Weighed(
+            Weight.AGAINST,
+            f"it came on later in {_of(0, e)}",
+        )
     lengths = [float(v) for v in late["length_s"]]
-    said = f"in {words.of_all(len(late), e.n)} it came after {words.durations(lengths)} more"
+    said = f"in {_of(len(late), e)} it came {words.durations(lengths)} late"
     most = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.STRONG if len(late) >= most * e.n else Weight.OPEN, said)
 
@@ -66,7 +73,7 @@ def _lockout(e: Occurrences) -> Weighed:
 
 FINDING = Declaration(
     title="Second stage never came on",
-    question="Did second stage stay away while it was in order and a zone fell behind?",
+    question="Did second stage stay away when it was due and a zone fell behind?",
     needs_tables=("measure.stage_up_missing", "measure.stage_up", "measure.condition_time"),
     needs_roles=(
         ("output_w2", "output_y2"),
@@ -84,11 +91,11 @@ FINDING = Declaration(
         Cause(
             "second stage is off at the panel, or its output does not come: setting, output, "
             "outdoor lockout",
-            "Raised when second stage never came on in the whole window.",
+            "Raised when second stage never came on in the whole log.",
             _panel,
         ),
         Cause(
-            "the panel waits longer, or for more zones, than the sheet says",
+            "the panel waits longer, or for more zones, than the site sheet says",
             "Raised when it came on later in the same stretch.",
             _waits_longer,
         ),
@@ -109,14 +116,14 @@ FINDING = Declaration(
             "panel",
             "read minimum zones, stage-up delay and who decides on second stage; photograph them, "
             "then call every zone and wait out the delay",
-            "as on the sheet, and second stage comes on after the delay",
-            "correct the sheet or the setting by the panel's instructions",
+            "as on the site sheet, and second stage comes on after the delay",
+            "correct the site sheet, or the setting by the panel's instructions",
         ),
         Check(
             "unit",
             "with second stage called at the panel, 24 V at the unit's second-stage terminal",
             "there",
-            "output or wire; 24 V there and no second stage: the equipment's own board",
+            "no 24 V: output or wire; 24 V there and no second stage: the equipment's own board",
         ),
     ),
     cautions=(
@@ -153,16 +160,16 @@ def judge(site: SiteFrames) -> Outcome:
     )
     if not e.n:
         if site.setting("stage2_min_zones") is None:
-            return CannotTell("the minimum zones for second stage were not given")
+            return CannotTell("the site file does not give the minimum zones for second stage")
         unknown = int((every.rows["result"] == "not known").sum())
         if every.n and unknown == every.n:
             return CannotTell("no setpoint was logged beside the zones' temperatures")
         if not e.can_judge:
             return CannotTell(words.only(running, "heating or cooling"))
         if not every.n:
-            return NotFound("it came on whenever it was in order for long enough")
+            return NotFound("it came on whenever it was due for long enough")
         return NotFound(
-            f"{words.times(every.n)} it stayed off though in order for minutes, but no zone fell "
+            f"it stayed off {words.times(every.n)} though due for minutes, but no zone fell "
             "behind meanwhile"
         )
     off = e.values("off_f")
@@ -173,16 +180,17 @@ def judge(site: SiteFrames) -> Outcome:
         severity="plan" if many else "watch",
         certainty="shown" if many else "likely",
         headline=(
-            f"second stage never came on, or late, {words.times(e.n)} with enough zones calling, "
-            f"the delay over and a zone up to {site.temperature_difference(max(off))} off"
+            f"second stage never came on, or came late, {words.times(e.n)} with enough "
+            f"zones calling, the delay over and a zone up to "
+            f"{site.temperature_difference(max(off))} off its setpoint"
         ),
         details=(
-            f"it was in order for {words.durations(lengths)} of these",
-            f"{_came(len(came))} in the whole window",
+            f"it was due for {words.durations(lengths)}{' each time' if e.n > 1 else ''}",
+            f"{_came(len(came))} in the whole log",
         ),
-        label="second stage in order",
+        label="second stage due",
         say=lambda r: (
-            f"{site.calling(r.zones)} calling, second stage in order for "
+            f"{site.calling(r.zones)} calling, second stage due for "
             f"{words.duration(float(r.length_s))}, {site.zones(str(int(r.zone)))} "
             f"{site.temperature_difference(float(r.off_f))} off"
         ),

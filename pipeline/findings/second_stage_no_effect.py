@@ -48,7 +48,9 @@ def _gas_valve(e: Occurrences) -> Weighed:
     steps = e.values("static_step_inwc")
     most = e.site.threshold("equipment_stage_step_inwc")
     if steps and median(steps) >= most:
-        return Weighed(Weight.STRONG, f"{_air(e)}: the board is told, and the fire stays as it was")
+        return Weighed(
+            Weight.STRONG, f"{_air(e)}: the board hears W2, and the burner stays as it was"
+        )
     return Weighed(Weight.OPEN, _air(e))
 
 
@@ -105,7 +107,7 @@ FINDING = Declaration(
             "panel",
             "call every zone, wait for W2 out; 24 V at the furnace's W2",
             "there within the delay",
-            "output or wire",
+            "the panel's output or the W2 wire",
         ),
         Check(
             "unit",
@@ -148,16 +150,16 @@ def judge(site: SiteFrames) -> Outcome:
     )
     if every.n < site.threshold("stage_step_min_events"):
         return CannotTell(
-            f"second stage came on {words.times(every.n)} with calls and dampers left alone for "
-            "minutes"
+            f"{words.count(every.n, 'second-stage start')} with calls and dampers left alone for "
+            "minutes, too few to judge"
         )
     least = site.threshold("stage_step_none_f")
     e = every.where(every.rows["supply_step_f"].astype(float) < least)
     steps = [float(v) for v in every.rows["supply_step_f"]]
     if every.n - e.n > site.threshold("stage_step_share") * every.n:
         return NotFound(
-            f"supply air rose by {site.temperature_difference(median(steps))} more, as a rule of "
-            f"{words.count(every.n, 'second-stage start')}"
+            f"supply air typically rose another {site.temperature_difference(median(steps))}, "
+            f"over {words.count(every.n, 'second-stage start')}"
         )
     return _occurrences.found(
         e,
@@ -165,11 +167,11 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="shown" if e.values("static_step_inwc") else "likely",
         headline=(
             f"second stage makes no difference: supply air got no warmer at "
-            f"{words.of_all(e.n, every.n)} second-stage starts"
+            f"{words.of_all(e.n, every.n, 'second-stage start')}"
         ),
         details=(
-            f"within {words.duration(site.threshold('stage_step_looked_s'))} it went "
-            f"{_moved(site, median(steps))} as a rule; {_air(e)}",
+            f"within {words.duration(site.threshold('stage_step_looked_s'))} it typically went "
+            f"{_moved(site, median(steps))}; {_air(e)}",
         ),
         label="second stage on",
         say=lambda r: (

@@ -40,7 +40,7 @@ def _board_timer(e: Occurrences) -> Weighed:
     after = e.values("step_after_s")
     said = f"the step comes {words.durations(after)} after W1"
     return (
-        Weighed(Weight.STRONG, f"{said}: one time, as a timer's")
+        Weighed(Weight.STRONG, f"{said}: always the same time, as a timer's")
         if after
         else Weighed(Weight.FITS, said)
     )
@@ -51,7 +51,7 @@ def _w2_joined(e: Occurrences) -> Weighed:
         return Weighed(
             Weight.AGAINST, f"the panel had W2 on for {words.hours(e.more['w2_s'])} at other times"
         )
-    return Weighed(Weight.FITS, "the panel never had W2 on in the whole window")
+    return Weighed(Weight.FITS, "the panel never had W2 on in the whole log")
 
 
 FINDING = Declaration(
@@ -124,7 +124,10 @@ def judge(site: SiteFrames) -> Outcome:
         )
     e = every.where(flags(every.rows["is_repeatable"]))
     if not e.n:
-        return NotFound(f"no step that repeats in {words.count(every.n, 'burner run')} on W1 alone")
+        return NotFound(
+            "no step in supply air that repeats, in "
+            f"{words.count(every.n, 'burner run')} on W1 alone"
+        )
     return _occurrences.found(
         e,
         severity="plan",
@@ -136,7 +139,7 @@ def judge(site: SiteFrames) -> Outcome:
         ),
         details=(
             f"static stepped up by {site.statics(e.values('static_step_inwc'))} and supply air by "
-            f"{site.temperature_difference(median(e.values('supply_step_f')))} as a rule, calls "
+            f"{site.temperature_difference(median(e.values('supply_step_f')))} typically, calls "
             "and dampers unchanged",
         ),
         label="steps up with W2 off",

@@ -46,16 +46,18 @@ RESULT = "stayed in"
 
 def _minimum_not_in_force(s: Starts) -> Weighed:
     n_few = int((s.all["result"] == "too few zones").sum())
-    said = f"second stage came on with too few zones {words.times(n_few)} as well"
+    said = f"second stage also came on with too few zones {words.times(n_few)}"
+    if not n_few:
+        said = f"none of {words.count(len(s.all), 'second-stage start')} came with too few zones"
     if n_few >= s.site.threshold("stage_early_min_events"):
-        return Weighed(Weight.STRONG, f"{said}: the minimum counts neither at the start nor later")
+        return Weighed(Weight.STRONG, f"{said}: the minimum is kept neither at the start nor later")
     return Weighed(Weight.AGAINST, said)
 
 
 def _release_setting(s: Starts) -> Weighed:
     said = (
-        f"{words.of_all(s.n, len(s.all))} second-stage runs stayed in, "
-        f"for {_span(s)}, after {_left(s)}"
+        f"{words.of_all(s.n, len(s.all), 'second-stage run')} stayed in, for {_span(s)}, after "
+        f"{_left(s)}"
     )
     n_few = int((s.all["result"] == "too few zones").sum())
     if n_few >= s.site.threshold("stage_early_min_events"):
@@ -78,9 +80,7 @@ def _minimum_run(s: Starts) -> Weighed:
 
 
 def _contact(s: Starts) -> Weighed:
-    return Weighed(
-        Weight.OPEN, "whether the terminal or the wire held it cannot be seen from the log"
-    )
+    return Weighed(Weight.OPEN, "the log cannot tell whether the terminal or the wire held it")
 
 
 FINDING = Declaration(
@@ -116,7 +116,7 @@ FINDING = Declaration(
         ),
         Cause(
             "a relay contact or wire that holds W2 (Y2)",
-            "Never told by such a log.",
+            "Such a log cannot tell.",
             _contact,
         ),
     ),
@@ -132,7 +132,7 @@ FINDING = Declaration(
             "with second stage on, end all calls but {zone} and time W2 (Y2) with a meter; "
             f"{_cautions.WATCHED}",
             "off within 2 min",
-            "setting, relay or a wire joined to it",
+            "the release setting, its relay or a wire joined to it",
         ),
     ),
     cautions=(
@@ -157,7 +157,10 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell("second stage never came on outside visits")
     audited = s.all[s.all["stayed_in_s"].notna()]
     if audited.empty:
-        return CannotTell("the panel is not said to follow the calls, so it is not audited")
+        return CannotTell(
+            "the site file does not say that second stage follows the calls, so "
+            "there is nothing to hold it against"
+        )
     long = audited[flags(audited["is_stayed_in"])]
     s = Starts(site, audited.reset_index(drop=True), long.reset_index(drop=True))
     if s.n < site.threshold("stage_early_min_events"):

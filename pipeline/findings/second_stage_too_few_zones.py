@@ -42,7 +42,7 @@ from pipeline.units import MICROSECONDS
 
 
 def _minimum_not_in_force(s: Starts) -> Weighed:
-    said = f"{words.of_all(s.n, len(s.all))} second-stage starts came with too few zones"
+    said = f"{words.of_all(s.n, len(s.all), 'second-stage start')} came with too few zones"
     if s.from_timer:
         said += (
             f", each about {words.duration(sorted(s.clocks_s)[s.n // 2])} into the call: the "
@@ -56,9 +56,7 @@ def _minimum_not_in_force(s: Starts) -> Weighed:
 def _not_the_panel(s: Starts) -> Weighed:
     called = int(flags(s.rows["stage2_called"]).sum())
     if s.from_timer or called:
-        return Weighed(
-            Weight.AGAINST, "the starts follow the calls as a panel's own decision would"
-        )
+        return Weighed(Weight.AGAINST, "these starts follow the calls, as the panel's own do")
     return Weighed(Weight.OPEN, "the log holds the W2 (Y2) terminal, not the wire that feeds it")
 
 
@@ -77,7 +75,8 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the minimum number of zones is not in force: set lower than the sheet says, or off",
+            "the minimum number of zones is not in force: set lower than the site sheet says, or "
+            "off",
             "Raised when a quarter or more of the second-stage starts come with too few zones, "
             "most when they come at the stage-up delay, as the panel's own timer would.",
             _minimum_not_in_force,
@@ -91,7 +90,7 @@ FINDING = Declaration(
             not_it="a thermostat's own second-stage call",
         ),
         Cause(
-            "second stage is fed by something else than the panel: a jumper or wire at W2 (Y2)",
+            "something other than the panel feeds second stage: a jumper or wire at W2 (Y2)",
             "Lowered when the starts follow the stage-up delay or a thermostat's call.",
             _not_the_panel,
         ),
@@ -100,8 +99,9 @@ FINDING = Declaration(
         Check(
             "thermostat",
             "in {zone}: is it set up for two stages, and is its W2 (Y2) wired?",
-            "one stage, or the panel ignores its second stage",
-            "take it off by the panel's instructions",
+            "set for one stage, or the panel ignores its second stage",
+            "set the thermostat or the panel so that the panel alone decides, by their "
+            "instructions",
         ),
         Check(
             "panel",
@@ -147,7 +147,8 @@ def judge(site: SiteFrames) -> Outcome:
     if minimum is None and s.all["min_zones_setting"].isna().all():
         alone = int((s.all["n_zones"] == 1).sum())
         return CannotTell(
-            "no minimum number of zones was given, so it is not audited; second stage came on "
+            "the site file gives no minimum number of zones to hold it against; second stage came "
+            "on "
             f"{words.times(len(s.all))}, {words.number(alone)} of them with one zone calling"
         )
     if s.n < site.threshold("stage_early_min_events"):
@@ -216,7 +217,7 @@ def _time_with_too_few(s: Starts) -> str:
         return ""
     return (
         f"of {words.hours(total)} of second stage, {words.hours(few)} ran with fewer than "
-        f"{_minimum(s)} calling, whichever way it had come to that"
+        f"{_minimum(s)} calling, however that came about"
     )
 
 
@@ -255,5 +256,5 @@ def _summary(s: Starts) -> str:
         f"{_headline(s)}: first {first}, last {last}",
         _time_with_too_few(s),
         "" if _staging.who_called(s) else _staging.by_zones(s),
-        f"it came on {words.times(len(s.all))} altogether",
+        f"second stage came on {words.times(len(s.all))} altogether",
     )

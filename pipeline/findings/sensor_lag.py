@@ -34,8 +34,8 @@ ROLES = ("supply_temp",)
 def _most(found: Trouble) -> Weighed:
     s = found.first
     if s.n >= s.of_n / 2:
-        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
-    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+        return Weighed(Weight.FITS, f"it shows in {words.of_all(s.n, s.of_n, 'run')}")
+    return Weighed(Weight.AGAINST, f"it shows in only {words.of_all(s.n, s.of_n, 'run')}")
 
 
 def _open(found: Trouble) -> Weighed:
@@ -67,9 +67,9 @@ FINDING = Declaration(
     check_next=(
         Check(
             "ducts",
-            "look how the supply probe sits",
+            "look how the supply probe sits in the duct",
             "bare, in the middle of the air",
-            "put a thin probe into the stream",
+            "put a thin probe into the air stream",
         ),
         Check(
             "log",
@@ -101,7 +101,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = found.first
     headline = (
-        "the supply probe is slow: its steepest minute at starts is only "
-        f"{s.figure:.1f} times its mean pace"
+        f"the supply probe is slow: at starts its fastest minute is only {s.figure:.1f} times its "
+        "average pace"
     )
-    return headline, f"in {words.of_all(s.n, s.of_n)} runs; peaks may be higher than logged"
+    return headline, f"in {words.of_all(s.n, s.of_n, 'run')}; real peaks may be higher than logged"

@@ -35,18 +35,23 @@ def _one_value(found: Trouble) -> Weighed:
     values = {round(s.figure, 1) for s in found.of(found.first)}
     if len(values) == 1:
         return Weighed(Weight.FITS, f"always {said(found.site, found.first)}")
-    return Weighed(Weight.OPEN, f"{len(values)} different values")
+    return Weighed(Weight.OPEN, f"out-of-range readings of {len(values)} different values")
 
 
 def _most(found: Trouble) -> Weighed:
     s = found.first
     if s.n >= s.of_n / 2:
-        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
-    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+        return Weighed(
+            Weight.FITS, f"{words.of_all(s.n, s.of_n, 'reading')} of that channel are out of range"
+        )
+    return Weighed(
+        Weight.AGAINST,
+        f"only {words.of_all(s.n, s.of_n, 'reading')} of that channel are out of range",
+    )
 
 
 FINDING = Declaration(
-    title="Readings that no sensor there can give",
+    title="Readings no sensor there can give",
     question="Does a channel read what no sensor in its place can read?",
     about="log",
     needs_tables=TABLES,
@@ -61,7 +66,7 @@ FINDING = Declaration(
             _one_value,
         ),
         Cause(
-            "the column is another one than site.toml says",
+            "the column is not the one site.toml says",
             "Fits when most readings are out of range.",
             _most,
         ),
@@ -70,11 +75,11 @@ FINDING = Declaration(
         Check(
             "log",
             "{channels}: look at {columns} in the export and at the probe's plug",
-            "the numbers are those of that place",
+            "the numbers fit that place",
             "correct the column in site.toml, or replace the lead",
         ),
     ),
-    confused_with=("°F told for °C.",),
+    confused_with=("°C logged where site.toml says °F.",),
     source="Ranges of roles: common practice, no source.",
 )
 

@@ -37,8 +37,8 @@ def _open(found: Trouble) -> Weighed:
 
 
 FINDING = Declaration(
-    title="Readings that leap and come back",
-    question="Does a channel leap far away from its neighbours and back?",
+    title="Readings that jump and come back",
+    question="Does a channel jump for one reading and come straight back?",
     about="log",
     needs_tables=TABLES,
     thresholds=(
@@ -63,8 +63,8 @@ FINDING = Declaration(
     check_next=(
         Check(
             "log",
-            "{channels}: move plug and lead with the logger reading",
-            "the reading stays",
+            "{channels}: wiggle plug and lead with the logger reading",
+            "the reading stays steady",
             "fasten or replace the lead and keep it away from line voltage",
         ),
     ),
@@ -83,7 +83,7 @@ def judge(site: SiteFrames) -> Outcome:
         severity="note",
         least="outlier_min_events",
         blind=_too_coarse,
-        holds="no reading leaps away from both of its neighbours",
+        holds="no reading jumps away from the one before and the one after",
     )
 
 
@@ -105,7 +105,7 @@ def _too_coarse(site: SiteFrames) -> str | None:
 def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     channel = max(found.channels, key=lambda one: one.n)
-    headline = f"{channel.label} leaps and comes back {words.times(channel.n)}"
+    headline = f"{channel.label} jumps and comes back {words.times(channel.n)}"
     first = found.of(channel)[0]
     more = f"first {found.site.clock(first.start_ts)}, to {said(found.site, first)}"
     return headline, more

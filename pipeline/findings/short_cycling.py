@@ -64,7 +64,7 @@ def _after_trips(c: Cycling) -> Weighed | None:
     blind = _blind_to_trips(c)
     n = int(flags(runs["after_trip"]).sum())
     within = words.duration(c.site.threshold("after_trip_s"))
-    said = f"{words.of_all(n, len(runs))} short runs began within {within} of a limit trip"
+    said = f"{words.of_all(n, len(runs), 'short run')} began within {within} of a limit trip"
     if n == 0 and blind:
         return Weighed(Weight.OPEN, f"limit trips could not be judged in this log: {blind}")
     if n == 0:
@@ -93,12 +93,12 @@ def _one_zone(c: Cycling) -> Weighed | None:
         return None
     alone = runs[runs["n_zones"] == 1]
     share = c.site.threshold("cause_share_min_frac")
-    said = f"{words.of_all(len(alone), len(runs))} short runs came with one zone calling alone"
+    said = f"{words.of_all(len(alone), len(runs), 'short run')} came with one zone calling alone"
     if not alone.empty:
         sizes = alone["zones"].value_counts()
         zone, n = c.site.zones(str(sizes.index[0])), int(sizes.iloc[0])
         if n == len(runs):
-            said = f"{words.of_all(n, n)} short runs came with {zone} calling alone"
+            said = f"{words.of_all(n, n, 'short run')} came with {zone} calling alone"
         else:
             said += f", {n} of them {zone}"
     return Weighed(Weight.FITS if len(alone) >= share * len(runs) else Weight.AGAINST, said)
@@ -109,12 +109,12 @@ def _thermostat_rate(c: Cycling) -> Weighed:
         fits = c.site.table("measure.cycle_fit")
         zones = fits[fits["what"].str.startswith("zone") & fits["nmax_per_h"].notna()]
         if zones.empty:
-            return Weighed(Weight.OPEN, "too few half-load hours for a rate of any zone")
+            return Weighed(Weight.OPEN, "too few hours near half load for the rate of any zone")
         highest = float(zones["nmax_per_h"].max())
         return Weighed(
             Weight.RULED_OUT,
-            f"no zone's thermostat cycles in excess: about {highest:.1f} an hour at half load at "
-            "the most",
+            f"no zone's thermostat cycles too fast: the fastest about {highest:.1f} an hour at "
+            "half load",
         )
     return Weighed(Weight.STRONG, words.joined(rate_words(c.site, r) for r in c.rates))
 
@@ -129,11 +129,11 @@ def _staggered(c: Cycling) -> Weighed:
         if own is not None and calls is not None:
             told.append(
                 f"{words.source(r.source)} starts about {own:.1f} times an hour at half load, the "
-                f"calls taken together {calls:.1f}"
+                f"calls of all zones together {calls:.1f}"
             )
     if not told:
-        return Weighed(Weight.OPEN, "too few half-load hours to compare with the calls")
-    return Weighed(Weight.FITS, f"{words.joined(told)}: the panel adds none")
+        return Weighed(Weight.OPEN, "too few hours near half load to compare with the calls")
+    return Weighed(Weight.FITS, f"{words.joined(told)}: the panel adds no starts")
 
 
 def _rest_timer(c: Cycling) -> Weighed | None:
@@ -145,9 +145,10 @@ def _rest_timer(c: Cycling) -> Weighed | None:
     said = f"{words.count(c.n_rest, 'rest')} of {words.durations(rests)}"
     if given is None:
         return Weighed(
-            Weight.FITS, f"{said}, under {words.duration(limit)}; no minimum-off was given"
+            Weight.FITS,
+            f"{said}, under {words.duration(limit)}; the site file gives no minimum-off",
         )
-    return Weighed(Weight.STRONG, f"{said}, minimum-off given as {words.duration(given * 60)}")
+    return Weighed(Weight.STRONG, f"{said}; the site file says {words.duration(given * 60)}")
 
 
 FINDING = Declaration(
@@ -235,10 +236,10 @@ FINDING = Declaration(
         ),
         Check(
             "unit",
-            "outputs against the equipment's capacity with one zone calling: first stage on its "
-            "own long enough?",
+            "call each zone alone and time the run: is first stage on its own long enough?",
             "a run of several minutes for each zone",
-            "zone too small for the stage: zoning, stage or minimum zones",
+            "the zone is too small for the stage: ask how it may be joined with another zone, or "
+            "kept to first stage",
         ),
     ),
     cautions=(_cautions.SETTINGS, _cautions.ELECTRICITY, _cautions.GAS, _cautions.LIMIT),
@@ -354,18 +355,20 @@ def _summary(c: Cycling, by_number: bool) -> str:
 
 def _not_found(site: SiteFrames, cycles: list[Any]) -> Outcome:
     told = [
-        f"{int(r.n_short_run) + int(r.n_short_rest)} short of "
-        f"{words.count(int(r.n_start), 'run')} of {what_ran(r)}"
+        words.count(
+            int(r.n_short_run) + int(r.n_short_rest), "short run or rest", "short runs or rests"
+        )
+        + f" in {words.count(int(r.n_start), 'run')} of {what_ran(r)}"
         for r in cycles
         if r.n_start
     ]
     if any(r.is_at_least for r in cycles):
         return CannotTell(
-            f"sampled too coarsely to see every short run; at least {words.joined(told)}"
+            f"logged too seldom to see every short run; at least {words.joined(told)}"
         )
     enough = site.threshold("short_cycling_min_starts")
     few = all(int(r.n_start) < enough for r in cycles)
-    note = f", fewer than the {enough:.0f} a share is judged from" if few else ""
+    note = f", fewer than the {enough:.0f} runs it takes to judge" if few else ""
     return NotFound(f"{words.joined(told)}{note}")
 
 

@@ -29,7 +29,7 @@ from pipeline.findings._site import SiteFrames
 
 def _too_much_for_few(e: Occurrences) -> Weighed:
     n = e.alone()
-    said = f"{words.of_all(n, e.n)} came with one zone calling alone"
+    said = f"{words.of_all(n, e.n, 'drop')} came with one zone calling alone"
     least = e.site.setting("stage2_min_zones")
     if least is not None:
         said += f"; second stage is set to wait for {words.count(int(least), 'zone')}"
@@ -40,7 +40,7 @@ def _too_much_for_few(e: Occurrences) -> Weighed:
 
 def _little_air(e: Occurrences) -> Weighed:
     n = e.n - e.alone()
-    said = f"{words.of_all(n, e.n)} came with two or more zones calling"
+    said = f"{words.of_all(n, e.n, 'drop')} came with two or more zones calling"
     if not n:
         return Weighed(Weight.AGAINST, said)
     return Weighed(
@@ -83,7 +83,7 @@ FINDING = Declaration(
             _set_low,
         ),
         Cause(
-            "second stage makes more than the ducts of so few zones can carry",
+            "second stage makes more heat (cold) than the ducts of so few zones can carry",
             "Raised when the drops come with one zone calling alone.",
             _too_much_for_few,
             replays="stage2_min_zones",
@@ -99,14 +99,14 @@ FINDING = Declaration(
             "panel",
             "read the minimum zones and delay for second stage, the limit and the temperature at "
             "which second stage is let go; photograph them",
-            "as on the sheet. They stay where they are, or go in the safer direction",
-            "second stage is let in with too few zones: write down the old value, then correct it",
+            "as on the site sheet. They stay where they are, or go in the safer direction",
+            "second stage comes on with too few zones: write down the old value, then correct it",
         ),
         Check(
             "dampers",
             f"call {{zone}} alone and let second stage come; {_cautions.WATCHED}",
             "its damper fully open, supply air settles well under the limit",
-            "damper, registers or duct of that zone; else minimum zones",
+            "look at damper, registers and duct of that zone; then at the minimum zones",
         ),
         Check(
             "unit",
@@ -157,7 +157,7 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="shown" if at_limit else "likely",
         headline=(
             f"second stage was dropped around {site.temperature(median(e.values('peak_f')))} with "
-            f"the calls still standing {e.often()}{e.mostly()}"
+            f"zones still calling {e.often()}{e.mostly()}"
         ),
         details=(f"supply air had reached {site.temperatures(e.values('peak_f'))}",),
         label="second stage dropped",

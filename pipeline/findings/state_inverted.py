@@ -34,8 +34,10 @@ ROLES = ("output_w1", "output_y1", "output_aux", "output_g", "zone_call_w1", "zo
 def _most(found: Trouble) -> Weighed:
     s = found.first
     if s.n >= s.of_n / 2:
-        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
-    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+        return Weighed(Weight.FITS, f"it shows in {words.of_all(s.n, s.of_n, 'event')} compared")
+    return Weighed(
+        Weight.AGAINST, f"it shows in only {words.of_all(s.n, s.of_n, 'event')} compared"
+    )
 
 
 def _open(found: Trouble) -> Weighed:
@@ -43,7 +45,7 @@ def _open(found: Trouble) -> Weighed:
 
 
 FINDING = Declaration(
-    title="On and off exchanged",
+    title="On and off the wrong way round",
     question="Is every state on when it should be?",
     about="log",
     needs_tables=TABLES,
@@ -62,22 +64,20 @@ FINDING = Declaration(
             _most,
         ),
         Cause(
-            "the column is that of another terminal",
+            "the column belongs to another terminal",
             "Open: the log shows the same either way.",
             _open,
         ),
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
-            "runtime is that of the other channels",
+            "its runtime agrees with the other channels",
             "watch the terminal and the logger side by side once",
         ),
     ),
-    confused_with=(
-        "A damper that is wired the other way: the log cannot tell it from its channel.",
-    ),
+    confused_with=("A damper that is wired the other way: the log looks the same.",),
     source="Ours.",
 )
 
@@ -90,11 +90,11 @@ def judge(site: SiteFrames) -> Outcome:
         ROLES,
         _tell,
         severity="watch",
-        holds="every state goes with what it belongs to",
+        holds="every state is on and off together with what it belongs to",
     )
 
 
 def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
-    headline = f"{found.labels} told the other way round: on while what goes with it is off"
+    headline = f"{found.labels} logged the wrong way round: on while what goes with it is off"
     return headline, ""

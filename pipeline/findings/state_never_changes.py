@@ -1,4 +1,4 @@
-"""State never changes: a channel stays as it is through events that must have moved it.
+"""State never changes: a channel stays as it is through events that should have moved it.
 
 What it says
     Which channel, and through how many events.
@@ -37,7 +37,7 @@ def _open(found: Trouble) -> Weighed:
 
 FINDING = Declaration(
     title="State that never changes",
-    question="Does every state change that must have changed?",
+    question="Did every state change that should have?",
     about="log",
     needs_tables=TABLES,
     thresholds=("dead_min_starts",),
@@ -74,7 +74,7 @@ def judge(site: SiteFrames) -> Outcome:
         ROLES,
         _tell,
         severity="watch",
-        holds="every state that must have changed did",
+        holds="every state that should have changed did",
     )
 
 
@@ -82,6 +82,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
     """The headline, and what else to say."""
     s = found.first
     headline = (
-        f"{found.labels} never changed through {words.count(s.n, 'event')} that must have moved it"
+        f"{found.labels} never changed through {words.count(s.n, 'event')} that should have moved "
+        "it"
     )
     return headline, ""

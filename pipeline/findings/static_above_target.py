@@ -40,7 +40,7 @@ from pipeline.findings._windows import Event, evidence, lines, windows
 
 FINDING = Declaration(
     title="Static above target",
-    question="Does supply static stand over the panel's target while the blower runs?",
+    question="Is supply static over the panel's target while the blower runs?",
     needs_tables=(
         "measure.static_total",
         "measure.static_by_calling",
@@ -107,7 +107,7 @@ FINDING = Declaration(
         ),
         Cause(
             "the pressure tap or the transducer's zero",
-            "Never told by static over target alone.",
+            "Static over target alone cannot tell.",
             _static_causes.zero,
         ),
     ),
@@ -123,7 +123,7 @@ FINDING = Declaration(
             "dampers",
             "call {zone} alone and watch its damper travel, then which relief damper opens. If "
             f"second stage comes on: {_cautions.WATCHED}",
-            "its own fully open; a relief damper opens within {wait}",
+            "its own damper fully open; a relief damper opens within {wait}",
             "actuator, linkage, wire or relief setting",
         ),
         Check(
@@ -142,7 +142,13 @@ FINDING = Declaration(
             "tap, tube or transducer first; blower speed only within the rating plate",
         ),
     ),
-    cautions=(_cautions.RELIEF, _cautions.LIMIT, _cautions.REPRODUCE, _cautions.SETTINGS),
+    cautions=(
+        _cautions.RELIEF,
+        _cautions.LIMIT,
+        _cautions.REPRODUCE,
+        _cautions.SETTINGS,
+        _cautions.ELECTRICITY,
+    ),
     confused_with=(
         "A dirty filter or coil before the tap: supply static falls and the rise goes up.",
         "Static that passes the target for less than a minute after a call changes: dampers "
@@ -163,7 +169,8 @@ def judge(site: SiteFrames) -> Outcome:
     highest = number(total[0].max_inwc) or 0.0
     if target is None:
         return CannotTell(
-            "no static target was given, so it is not audited; highest static with the blower on "
+            "the site file gives no static target to hold it against; highest static with the "
+            "blower on "
             f"was {site.static(highest)}"
         )
     static = load(site, target, fan_s, total[0], highest)
@@ -173,7 +180,7 @@ def judge(site: SiteFrames) -> Outcome:
         return NotFound(
             f"over {site.static(target)} {words.share(static.over_s / fan_s)} of "
             f"{words.hours(fan_s)} of blower time, "
-            f"{words.count(len(static.rows), 'time')} for a minute or more, highest "
+            f"{words.times(len(static.rows))} for a minute or more, highest "
             f"{site.static(highest)}"
         )
     events = [_event(static, row) for row in records(static.rows)]
@@ -228,7 +235,7 @@ def _state_words(s: Static) -> str:
 def _headline(s: Static) -> str:
     return (
         f"supply static was over its target of {s.site.static(s.target_inwc)} for "
-        f"{words.hours(s.over_s)} in {words.hours(s.fan_s)} of blower time, "
+        f"{words.hours_of(s.over_s, s.fan_s)} of blower time, "
         f"up to {_peak(s)}"
     )
 
@@ -245,8 +252,9 @@ def _idle_words(s: Static) -> str:
     if part < s.site.threshold("static_share_plan_frac"):
         return ""
     return (
-        f"{words.hours(s.idle_over_s)} of the {words.hours(s.over_s)} ({words.share(part)}) came "
-        "with no zone calling: the blower ran on after the last call, or for the fan alone"
+        f"{words.hours(s.idle_over_s)} of the {words.hours(s.over_s)} over target "
+        f"({words.share(part)}) came with no zone calling: the blower ran on after the last call, "
+        "or for the fan alone"
     )
 
 
@@ -262,9 +270,9 @@ def _summary(s: Static) -> str:
     first = site.clock(int(s.rows["start_ts"].iloc[0]))
     return words.sentences(
         _headline(s),
-        f"it was over {words.count(len(s.rows), 'time')} for a minute or more, first {first}",
-        f"dampers on the move left out, it was more than {_static_causes.over(s)} over target for "
-        f"{words.hours(s.margin_s)} of {words.hours(s.settled_s)} of blower time "
+        f"it went over {words.times(len(s.rows))} for a minute or more, first {first}",
+        f"leaving out dampers on the move, it was more than {_static_causes.over(s)} over target "
+        f"for {words.hours_of(s.margin_s, s.settled_s)} of blower time "
         f"({words.share(s.margin_share)}){_state_words(s)}",
         _idle_words(s),
         relief_by_name(s),

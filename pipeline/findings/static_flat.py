@@ -67,15 +67,16 @@ FINDING = Declaration(
     check_next=(
         Check(
             "ducts",
-            "look at the tube from tap to transducer, and blow into it gently",
+            "look at the tube from tap to transducer; take it off at the tap and blow into it "
+            "gently",
             "the reading jumps",
-            "put the tube on again and note the time",
+            "put the tube back on and note the time",
         ),
         Check(
             "log",
             "see whether supply air moves in the same runs",
-            "it does: the blower runs",
-            "no airflow is a matter for the unit, at once",
+            "it does, so the blower runs",
+            "no air either: go to the unit at once",
         ),
     ),
     confused_with=("A blower that stands still.",),
@@ -92,7 +93,7 @@ def judge(site: SiteFrames) -> Outcome:
         _tell,
         severity="watch",
         blind=too_few_runs,
-        holds="static answers fan starts",
+        holds="static rises when the fan starts",
     )
 
 
@@ -102,6 +103,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
     site = found.site
     since = "" if s.start_ts <= site.window.start_ts else f" since {site.clock(s.start_ts)}"
     headline = (
-        f"supply static does not answer the fan{since}: {words.count(s.n, 'start')} without a rise"
+        f"supply static does not answer the fan{since}: {words.count(s.n, 'fan start')} without a "
+        "rise"
     )
     return headline, f"it stays at {said(site, s)}"

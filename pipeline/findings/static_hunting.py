@@ -69,7 +69,7 @@ def _relief_moves(h: Hunting) -> Weighed:
     turns = words.count(h.n_turn, "turn")
     if h.n_relief is None:
         return Weighed(Weight.OPEN, "dampers were not logged")
-    said = f"relief dampers opened {words.times(h.n_relief)} during {turns} of static"
+    said = f"{words.count(h.n_relief, 'relief opening')} during {turns} of static"
     # a relief damper that brings it about opens once for every second turn
     share = h.site.threshold("hunting_relief_share")
     if h.n_relief >= share * h.n_turn / 2:
@@ -81,8 +81,13 @@ def _own_damper(h: Hunting) -> Weighed:
     if h.n_relief is None:
         return Weighed(Weight.OPEN, "dampers were not logged")
     if h.n_relief == 0:
-        return Weighed(Weight.FITS, "no relief damper opened meanwhile")
-    return Weighed(Weight.OPEN, "a bypass or a blower that seeks its airflow was not logged")
+        return Weighed(
+            Weight.FITS,
+            f"no relief damper opened through {words.count(h.n_turn, 'turn')} of static",
+        )
+    return Weighed(
+        Weight.OPEN, "a bypass damper, or a blower that hunts for its airflow, was not logged"
+    )
 
 
 def _tap(h: Hunting) -> Weighed:
@@ -108,14 +113,14 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "relief opens and lets go again: hold time too short, or it lets go too near target",
+            "relief opens and closes again: hold time too short, or it closes too near the target",
             "Raised when relief dampers open about once for every two turns. Ruled out when none "
             "opens.",
             _relief_moves,
-            not_it="relief that opens and lets go",
+            not_it="relief that opens and closes again",
         ),
         Cause(
-            "a bypass damper or the blower's own control seeks and does not settle",
+            "a bypass damper or the blower's own control keeps hunting and does not settle",
             "Raised when no relief damper moves meanwhile.",
             _own_damper,
         ),
@@ -128,19 +133,21 @@ FINDING = Declaration(
     check_next=(
         Check(
             "panel",
-            "read the static target, relief wait and hold and where it lets go; photograph them",
-            "a hold of about a minute or more, and a clear step between target and letting go",
+            "read the static target, the relief wait and hold, and at what static relief closes "
+            "again; photograph them",
+            "a hold of about a minute or more, and relief closing clearly under the target",
             "write down the old values, then lengthen the hold by the panel's instructions",
         ),
         Check(
             "dampers",
             "watch the relief dampers with {zones} calling for ten minutes",
             "one opens and stays",
-            "opens and closes again and again: setting first, then a damper too large for relief",
+            "it opens and closes again and again: settings first, then a damper too large for "
+            "relief",
         ),
         Check(
             "ducts",
-            "tap and tube: place, burr, water; any bypass damper and its weight",
+            "look at tap and tube: place, burr, water; any bypass damper and its weight",
             "straight duct, square to the air, dry",
             "move the tap; set the bypass by its instructions",
         ),
@@ -210,7 +217,7 @@ def _headline(h: Hunting) -> str:
     pace = h.n_turn / (h.length_s / 3600) if h.length_s else 0.0
     return (
         f"static swung to and fro by {site.static(swing)} for {words.hours(h.length_s)} in "
-        f"{words.hours(h.run_s)} of heating and cooling, about {pace:.0f} turns an hour"
+        f"{words.hours(h.run_s)} of heating and cooling, turning about {pace:.0f} times an hour"
     )
 
 

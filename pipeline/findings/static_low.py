@@ -60,7 +60,7 @@ def _rise_words(x: Low) -> tuple[bool | None, str]:
     )
     high = number(r.high_f)
     if high is not None:
-        return float(r.rise_f) > high, f"{said} against {site.temperature_difference(high)} at most"
+        return float(r.rise_f) > high, f"{said}, {site.temperature_difference(high)} is the most"
     if r.mode == "cooling":
         return float(r.rise_f) >= site.threshold("split_wide_f"), said
     return None, said
@@ -111,7 +111,7 @@ FINDING = Declaration(
             _blower,
         ),
         Cause(
-            "air goes astray: duct apart, bypass standing open, plenum leaking",
+            "air gets lost: duct apart, bypass standing open, plenum leaking",
             "Lowered when the rise is above the band or the split is wide.",
             _astray,
         ),
@@ -124,10 +124,10 @@ FINDING = Declaration(
     check_next=(
         Check(
             "ducts",
-            "manometer of your own at the same tap, blower on and off; then filter, coil, bypass "
-            "and the first joints",
+            "your own manometer at the same tap, blower on and off; then look at filter, coil, "
+            "bypass and the first joints",
             "readings agree within 0.03 in. w.c.; nothing apart",
-            "tube or tap first; then close what is open",
+            "tube or tap first; then close what is open or apart",
         ),
         Check(
             "unit",
@@ -163,7 +163,9 @@ def judge(site: SiteFrames) -> Outcome:
         and (r.n_zones or 0) > 0
     ]
     if not long:
-        return CannotTell("no state of heating or cooling was logged with static for half an hour")
+        return CannotTell(
+            "static was not logged for half an hour with the same zones calling on the same stage"
+        )
     zero = row_of(site, "measure.static_zero")
     step = None if zero is None else number(zero.fan_step_inwc)
     if step is not None and abs(step) <= site.threshold("static_flat_inwc"):
@@ -172,7 +174,8 @@ def judge(site: SiteFrames) -> Outcome:
     if not low:
         least = min(long, key=lambda r: float(r.p50_inwc))
         return NotFound(
-            f"lowest {site.static(float(least.p50_inwc))}, {site.calling(least.zones)} calling on "
+            f"supply static was lowest at {site.static(float(least.p50_inwc))}, "
+            f"{site.calling(least.zones)} calling on "
             f"{words.stage(int(least.stage))}"
         )
     low.sort(key=lambda r: -float(r.settled_s))
@@ -181,9 +184,9 @@ def judge(site: SiteFrames) -> Outcome:
     all_s = sum(float(r.settled_s) for r in long)
     worst = min(low, key=lambda r: float(r.p50_inwc))
     head = (
-        f"supply static stands at {site.static(float(worst.p50_inwc))} with "
-        f"{site.zones(worst.zones)} calling on {words.stage(int(worst.stage))}, and lies as low "
-        f"in {words.hours(s)} of {words.hours(all_s)}"
+        f"supply static is only {site.static(float(worst.p50_inwc))} with "
+        f"{site.zones(worst.zones)} calling on {words.stage(int(worst.stage))}, and too low in "
+        f"{words.hours_of(s, all_s)} of heating and cooling"
     )
     return Found(
         severity="plan" if len(low) * 2 >= len(long) else "watch",

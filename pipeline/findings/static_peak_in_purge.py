@@ -38,9 +38,9 @@ from pipeline.findings._site import SiteFrames, flags
 
 def _released(e: Occurrences) -> Weighed:
     n = e.count("is_after")
-    said = f"{words.of_all(n, e.n)} came after the sources had gone off"
+    said = f"{words.of_all(n, e.n, 'peak')} came after heat or cooling had gone off"
     if not n:
-        return Weighed(Weight.RULED_OUT, "none came after a run")
+        return Weighed(Weight.RULED_OUT, f"{words.of_all(0, e.n, 'peak')} came after a run")
     closed = [s for s in e.values("purge_closed_s") if s > 0]
     if closed:
         said += f"; every damper was shut for {words.durations(closed)} with the blower on"
@@ -49,13 +49,16 @@ def _released(e: Occurrences) -> Weighed:
 
 def _idle_closed(e: Occurrences) -> Weighed:
     n = e.count("is_at_start")
-    said = f"static was highest in the first minute of {words.of_all(n, e.n)} of these runs"
-    return Weighed(Weight.FITS if n else Weight.RULED_OUT, said if n else "none came at a start")
+    said = f"static was highest in the first minute of {words.of_all(n, e.n, 'such run')}"
+    return Weighed(
+        Weight.FITS if n else Weight.RULED_OUT,
+        said if n else f"{words.of_all(0, e.n, 'peak')} came at a start",
+    )
 
 
 def _slow_dampers(e: Occurrences) -> Weighed:
     if not e.count("is_at_start"):
-        return Weighed(Weight.RULED_OUT, "none came at a start")
+        return Weighed(Weight.RULED_OUT, f"{words.of_all(0, e.n, 'peak')} came at a start")
     return Weighed(Weight.OPEN, "how fast the dampers really open is not in the log")
 
 
@@ -107,15 +110,15 @@ FINDING = Declaration(
         ),
         Check(
             "dampers",
-            "end a call and watch the last damper until the blower stands; then start one",
-            "open until the blower stands, and open within its travel at the start",
+            "end a call and watch the last damper until the blower stops; then start one",
+            "open until the blower stops, and open within its travel time at the start",
             "setting, end switch, opening delay or actuator wire",
         ),
         Check(
             "ducts",
             "two-tube manometer in the supply trunk through the end of a call",
             "static falls as the heat goes off",
-            "a peak: nothing is open while the blower runs",
+            "it peaks: nothing is open while the blower runs; go back to the purge setting",
         ),
     ),
     cautions=(
@@ -126,8 +129,8 @@ FINDING = Declaration(
         _cautions.SYMPTOMS,
     ),
     confused_with=(
-        "Static above target: there it stands over the target in the run itself.",
-        "No purge after heat: there the blower stands at once.",
+        "Static above target: there it is over the target in the run itself.",
+        "No purge after heat: there the blower stops at once.",
     ),
     source="Common practice, no source.",
 )
@@ -146,7 +149,7 @@ def judge(site: SiteFrames) -> Outcome:
     e = every.where(flags(every.rows["is_after"]) | flags(every.rows["is_at_start"]))
     n_after = every.count("is_after")
     if max(n_after, every.count("is_at_start")) < site.threshold("purge_peak_share") * every.n:
-        return NotFound(f"{words.of_all(e.n, every.n)} runs ended or began against shut dampers")
+        return NotFound(f"{words.of_all(e.n, every.n, 'run')} ended or began against shut dampers")
     after = n_after >= site.threshold("purge_peak_share") * every.n
     e = e.where(e.rows["is_after"] if after else e.rows["is_at_start"])
     hot = flags(e.rows["is_hot_plenum"])
@@ -157,14 +160,14 @@ def judge(site: SiteFrames) -> Outcome:
         certainty="shown" if "zone_damper" in site.logged_roles else "likely",
         headline=(
             f"the blower pushed against shut dampers {'after' if after else 'at the start of'} "
-            f"{words.of_all(e.n, every.n)} runs"
+            f"{words.of_all(e.n, every.n, 'run')}"
         ),
         details=(
-            f"static went to {site.statics(peaks)}, in the runs themselves "
+            f"static went up to {site.statics(peaks)}, in the runs themselves "
             f"{site.statics(e.values('run_max_inwc'))}"
             if peaks and e.values("run_max_inwc")
             else "",
-            f"after {words.of_all(int(hot.sum()), e.n)} of them the plenum was still hot"
+            f"after {words.of_all(int(hot.sum()), e.n, 'such run')} the plenum was still hot"
             if after
             else "",
         ),

@@ -69,7 +69,7 @@ FINDING = Declaration(
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
             "static rests at zero in the review",
             "take both tubes off and read zero at the logger",
@@ -77,7 +77,7 @@ FINDING = Declaration(
         Check(
             "ducts",
             "take both tubes off the transducer with the fan off",
-            "zero within a hundredth",
+            "within 0.01 in. w.c. of zero",
             "zero it there, and note the time for the site file",
         ),
     ),
@@ -109,7 +109,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
         else f" since {site.clock(s.start_ts)} at the earliest"
     )
     headline = f"supply static rests at {site.static(s.figure)}, not at zero{since}"
-    return headline, f"in {words.of_all(s.n, s.of_n)} rests with everything off"
+    return headline, f"so in {words.of_all(s.n, s.of_n, 'stop')} with everything off"
 
 
 def _blind(site: SiteFrames) -> str | None:
@@ -118,5 +118,6 @@ def _blind(site: SiteFrames) -> str | None:
     if len(steady) >= site.threshold("zero_min_rests"):
         return None
     return (
-        f"zero could not be checked: {words.count(len(steady), 'steady rest')} with everything off"
+        f"zero could not be checked: {words.count(len(steady), 'stop')} with everything off and "
+        "static steady"
     )

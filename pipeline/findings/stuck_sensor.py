@@ -40,8 +40,8 @@ def _one_of_logger(found: Trouble) -> Weighed:
     all_n = int((channel["logger"] == s.logger).sum())
     mine = sum(c.logger == s.logger for c in found.channels)
     if mine < all_n:
-        return Weighed(Weight.FITS, f"{mine} of {all_n} channels of {s.logger}")
-    return Weighed(Weight.AGAINST, f"every channel of {s.logger}")
+        return Weighed(Weight.FITS, f"{mine} of {all_n} channels of {s.logger} are stuck")
+    return Weighed(Weight.AGAINST, f"every channel of {s.logger} is stuck")
 
 
 def _open(found: Trouble) -> Weighed:
@@ -80,7 +80,7 @@ FINDING = Declaration(
             "log",
             "{channels}: warm the probe in the hand with the logger reading",
             "the reading moves within a minute",
-            "change the probe or its lead before anything is concluded from it",
+            "change the probe or its lead before you believe anything it reads",
         ),
     ),
     confused_with=("A room at rest: it still drifts by a step of the logger within hours.",),

@@ -75,11 +75,11 @@ FINDING = Declaration(
         Check(
             "outdoor unit",
             "look where the sensor hangs at the hour it is wrong, and read shaded air beside it",
-            "within two degrees of shaded air",
-            "move it to a north wall, under cover, away from vents",
+            "within 2 degrees F of shaded air",
+            "move it to a north wall, out of sun and rain, away from vents",
         ),
     ),
-    confused_with=("A storm.",),
+    confused_with=("A storm: outdoor air itself jumps, on one day.",),
     source="Ours; compare night hours: common practice, no source.",
 )
 
@@ -105,7 +105,7 @@ def _tell(found: Trouble) -> tuple[str, str]:
         way = "rises" if s.figure > 0 else "falls"
         by = site.temperature_difference(abs(s.figure))
         headline = f"the outdoor sensor {way} by {by} whenever the equipment runs"
-        return headline, f"in {words.of_all(s.n, s.of_n)} runs"
+        return headline, f"in {words.of_all(s.n, s.of_n, 'run')}"
     days = len(found.stretches)
     headline = f"the outdoor sensor seems to stand in the sun on {words.count(days, 'day')}"
     return headline, "by day it flickers as sun and cloud do, by night it does not"

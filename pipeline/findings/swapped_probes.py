@@ -38,8 +38,8 @@ def _most(found: Trouble) -> Weighed:
     if s.of_n == 0:
         return Weighed(Weight.FITS, "no run was logged; return swings, supply stays with the rooms")
     if s.n >= s.of_n / 2:
-        return Weighed(Weight.FITS, f"{words.of_all(s.n, s.of_n)} show it")
-    return Weighed(Weight.AGAINST, f"only {words.of_all(s.n, s.of_n)} show it")
+        return Weighed(Weight.FITS, f"it shows in {words.of_all(s.n, s.of_n, 'run')}")
+    return Weighed(Weight.AGAINST, f"it shows in only {words.of_all(s.n, s.of_n, 'run')}")
 
 
 def _open(found: Trouble) -> Weighed:
@@ -47,7 +47,7 @@ def _open(found: Trouble) -> Weighed:
 
 
 FINDING = Declaration(
-    title="Supply and return exchanged",
+    title="Supply and return swapped",
     question="Do the supply and return columns stand under their own names?",
     about="log",
     needs_tables=(*TABLES, "trust.look"),
@@ -60,25 +60,25 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the columns, or the probes, are exchanged",
+            "the columns, or the probes, are swapped",
             "Raised by the runs that show it, or by how both swing where none was logged.",
             _most,
         ),
         Cause(
-            "the probe told as return hangs in the supply duct",
+            "the probe named return hangs in the supply duct",
             "Open: the log shows the same either way.",
             _open,
         ),
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
             "supply rises in heat and falls in cooling",
             "go by the probes: warm one in the hand and see which column moves",
         ),
     ),
-    confused_with=("A reversing valve told the other way round.",),
+    confused_with=("A reversing valve set the wrong way round in site.toml.",),
     source="Ours: supply air departs from the rooms, return air comes from them.",
 )
 
@@ -92,7 +92,7 @@ def judge(site: SiteFrames) -> Outcome:
         _tell,
         severity="watch",
         blind=_blind,
-        holds="supply air is what departs from the rooms in runs",
+        holds="in runs the supply probe is the one that moves away from room temperature",
     )
 
 
@@ -115,12 +115,12 @@ def _tell(found: Trouble) -> tuple[str, str]:
     s = found.first
     if s.of_n == 0:
         headline = (
-            "supply and return are exchanged: the probe told as return swings as supply air does "
-            "and the one told as supply stays near the rooms"
+            "supply and return are swapped: the probe named return swings as supply air does and "
+            "the one named supply stays near the rooms"
         )
         return headline, f"it swings by {found.value(s)} more; no run was logged"
     headline = (
-        f"supply and return are exchanged: in {words.of_all(s.n, s.of_n)} runs the probe told as "
+        f"supply and return are swapped: in {words.of_all(s.n, s.of_n, 'run')} the probe named "
         "return is the one in supply air"
     )
-    return headline, f"it stood {found.value(s)} further from the rooms"
+    return headline, f"it was {found.value(s)} further from room temperature than the other one"

@@ -69,8 +69,8 @@ class Stream:
 def _felt(x: Stream) -> Weighed:
     return Weighed(
         Weight.STRONG if x.shift_f >= 2 * x.site.threshold("stream_shift_f") else Weight.FITS,
-        f"busy calls end with the room {_rooms.apart(x.site, x.short_f)} short of its setpoint, "
-        f"{_rooms.apart(x.site, x.shift_f)} more than calls begin after a rest",
+        f"calls in a busy hour end with the room {_rooms.apart(x.site, x.short_f)} short of its "
+        f"setpoint, {_rooms.apart(x.site, x.shift_f)} more than where calls begin after a rest",
     )
 
 
@@ -116,12 +116,13 @@ FINDING = Declaration(
     causes=(
         Cause(
             "a register blows on the thermostat, or it hangs in the path of the supply air",
-            "Raised the more busy calls end short of the setpoint than calls begin after a rest.",
+            "Raised the further calls in a busy hour end short of the setpoint, against where "
+            "calls begin after a rest.",
             _felt,
         ),
         Cause(
             "air of the duct comes through the wall behind the thermostat",
-            "Never told apart from a register by a log.",
+            "A log cannot tell it from a register.",
             _wall,
         ),
         Cause(
@@ -147,7 +148,7 @@ FINDING = Declaration(
         ),
         Check(
             "ducts",
-            "registers of {zone}: which way they throw",
+            "look at the registers of {zone}: which way do they throw?",
             "along the outside wall, none at the thermostat",
             "turn the blades",
         ),
@@ -171,7 +172,8 @@ def judge(site: SiteFrames) -> Outcome:
     ]
     if not rows:
         return CannotTell(
-            f"no zone had {least:.0f} busy calls and some after a rest with room and setpoint known"
+            f"no zone had {least:.0f} calls in busy hours and some after a rest, with room and "
+            "setpoint known"
         )
     seen = [Stream(site, r, _calls(site, r)) for r in rows]
     found = [
@@ -183,16 +185,17 @@ def judge(site: SiteFrames) -> Outcome:
     if not found:
         most = max(seen, key=lambda x: x.short_f)
         if most.short_f <= 0:
-            return NotFound("every zone's busy calls end with the room at its setpoint")
+            return NotFound("in every zone calls in a busy hour end with the room at its setpoint")
         return NotFound(
-            f"busy calls end with the room {_rooms.apart(site, most.short_f)} short of its "
-            f"setpoint at most, in {most.who}"
+            f"calls in a busy hour end with the room {_rooms.apart(site, most.short_f)} short of "
+            f"its setpoint at the most, in {most.who}"
         )
     behind, zones = _fall_behind(site, found)
     found = [x for x in found if x.row.mode not in behind]
     if not found:
         return CannotTell(
-            f"{zones} fell behind their setpoints: then calls end short for want of heat or cooling"
+            f"{zones} fell behind: then calls end short for want of heat or cooling, whatever the "
+            "thermostat feels"
         )
     x = max(found, key=lambda s: s.shift_f)
     drawn = _events(x)
@@ -205,10 +208,10 @@ def judge(site: SiteFrames) -> Outcome:
         severity="watch",
         certainty="likely",
         summary=words.sentences(
-            f"{head}: so at half or more of {int(x.row.n_busy)} busy "
-            f"{MODE_WORDS[x.row.mode]} calls",
+            f"{head}: so at half or more of {int(x.row.n_busy)} {MODE_WORDS[x.row.mode]} calls in "
+            "busy hours",
             f"after a rest its calls begin with the room {_rooms.apart(site, abs(starts))} "
-            f"{'short' if starts <= 0 else 'past it'}",
+            f"{'short of it' if starts <= 0 else 'past it'}",
         ),
         headline=head,
         aside=f"{x.who}'s thermostat feels the supply air",

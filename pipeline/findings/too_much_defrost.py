@@ -40,11 +40,13 @@ from pipeline.findings._site import SiteFrames, flags
 def _timer(e: Episodes) -> Weighed:
     runs = [float(r.run_s) for r in e.rows if r.is_short]
     if not runs:
-        return Weighed(Weight.RULED_OUT, "none came too soon")
+        return Weighed(
+            Weight.RULED_OUT, f"{words.of_all(0, e.n, 'defrost')} in question came too soon"
+        )
     middle = median(runs)
     near = sum(abs(s - middle) <= e.site.threshold("defrost_alike_s") for s in runs)
     said = (
-        f"{words.of_all(near, len(runs))} of the early ones came about {words.duration(middle)} of "
+        f"{words.of_all(near, len(runs), 'early defrost')} came about {words.duration(middle)} of "
         "compressor heat after the last"
     )
     share = e.site.threshold("defrost_clock_share")
@@ -55,7 +57,7 @@ def _ends_by_time(e: Episodes) -> Weighed:
     lengths = e.more["lengths_s"]
     middle = median(lengths)
     near = sum(abs(s - middle) <= e.site.threshold("defrost_alike_s") for s in lengths)
-    said = f"{words.of_all(near, len(lengths))} defrosts lasted about {words.duration(middle)}"
+    said = f"{words.of_all(near, len(lengths), 'defrost')} lasted about {words.duration(middle)}"
     alike = near >= e.site.threshold("defrost_alike_share") * len(lengths)
     long = middle >= e.site.threshold("defrost_usual_max_s")
     if alike and long:
@@ -104,7 +106,7 @@ FINDING = Declaration(
         ),
         Cause(
             "too little air or charge at the outdoor coil: dirt, leaves, fan, refrigerant",
-            "Never told by such a log.",
+            "Such a log cannot tell.",
             _outdoor_air,
         ),
     ),
@@ -158,7 +160,7 @@ def judge(site: SiteFrames) -> Outcome:
     if few or rare or len(rows) < site.threshold("defrost_share") * len(seen):
         return NotFound(
             f"{words.count(len(seen), 'defrost')} in {words.hours(heat_s)} of compressor heat, "
-            f"{words.of_all(len(rows), len(seen))} too soon or too long"
+            f"{len(rows) or 'none'} of them too soon or too long"
         )
     e = _episodes.episodes(
         site,

@@ -33,7 +33,7 @@ ROLES = ("supply_temp", "return_temp", "static_pressure", "zone_temp", "outdoor_
 def _another_unit(found: Trouble) -> Weighed:
     lines = [s.correction for s in found.stretches if s.correction and "unit" in s.correction]
     if lines:
-        return Weighed(Weight.FITS, f"{lines[0]} makes sense of it")
+        return Weighed(Weight.FITS, f"with {lines[0]} it makes sense")
     return Weighed(Weight.AGAINST, "no one unit makes sense of it")
 
 
@@ -45,7 +45,7 @@ def _sign(found: Trouble) -> Weighed:
 
 FINDING = Declaration(
     title="Wrong unit or sign",
-    question="Are readings in the unit, and of the sign, that site.toml tells?",
+    question="Are readings in the unit, and of the sign, that site.toml says?",
     about="log",
     needs_tables=TABLES,
     thresholds=(
@@ -57,19 +57,19 @@ FINDING = Declaration(
     ),
     causes=(
         Cause(
-            "the logger was set to another unit than its heading or site.toml says",
+            "the logger was set to another unit than its column heading or site.toml says",
             "Fits where the readings make sense in one other unit.",
             _another_unit,
         ),
         Cause(
-            "tubes on the wrong ports, or the leads of the transducer exchanged",
+            "tubes on the wrong ports, or the leads of the transducer swapped",
             "Fits where static has the other sign.",
             _sign,
         ),
     ),
     check_next=(
         Check(
-            "log",
+            "office",
             "{action}",
             "the review gives ordinary figures",
             "compare one reading with a hand instrument and note the factor",
@@ -95,7 +95,7 @@ def judge(site: SiteFrames) -> Outcome:
         _tell,
         severity="watch",
         blind=_blind,
-        holds="readings make sense in the units told",
+        holds="readings make sense in the units given",
     )
 
 
@@ -106,7 +106,10 @@ def _tell(found: Trouble) -> tuple[str, str]:
         return f"{s.label} has the wrong sign: {found.value(s)} at fan starts", ""
     what = found.value(s) if s.unit == "store difference" else said(found.site, s)
     at = "it moves by" if s.unit == "store difference" else "its usual reading is"
-    return f"{found.labels} in another unit than told: as told {at} {what}", ""
+    return (
+        f"{found.labels} logged in another unit than site.toml says: read that way, {at} {what}",
+        "",
+    )
 
 
 def _blind(site: SiteFrames) -> str | None:

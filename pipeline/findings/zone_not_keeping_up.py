@@ -74,13 +74,16 @@ def _air_was_there(b: Behind) -> str:
 
 def _zone_path(b: Behind) -> Weighed:
     if b.warm is None:
-        return Weighed(Weight.OPEN, "supply air was not logged, so whether air was there is open")
+        return Weighed(
+            Weight.OPEN,
+            "supply air was not logged, so nobody knows whether warm or cool air was there",
+        )
     pace, n = _rooms.pick_up(b.site, b.worst.zone, b.worst.mode)
     said = _air_was_there(b)
     if n:
         said += f"; it picks up {_rooms.rate(b.site, pace)} when it calls"
     if b.kept:
-        said += f"; {words.joined(b.kept)} held"
+        said += f"; {words.joined(b.kept)} kept up"
     most = b.site.threshold("cause_share_min_frac")
     if b.warm < most:
         return Weighed(Weight.AGAINST, said)
@@ -102,9 +105,9 @@ def _whole_house(b: Behind) -> Weighed:
     off = [_rooms.name_of(b.site, z.zone) for z in b.zones if z.mode == b.worst.mode]
     if b.kept:
         return Weighed(
-            Weight.AGAINST, f"only {words.joined(off)} fell behind; {words.joined(b.kept)} held"
+            Weight.AGAINST, f"only {words.joined(off)} fell behind; {words.joined(b.kept)} kept up"
         )
-    return Weighed(Weight.FITS, f"no zone held {_rooms.in_mode(b.worst.mode)}")
+    return Weighed(Weight.FITS, f"no zone kept up {_rooms.in_mode(b.worst.mode)}")
 
 
 def _thermostat(b: Behind) -> Weighed:
@@ -170,18 +173,19 @@ FINDING = Declaration(
             "dampers",
             "call {zone} and watch its damper travel to the end",
             "fully open within its travel time",
-            "actuator, linkage or wire of that damper",
+            "mend actuator, linkage or wire of that damper",
         ),
         Check(
             "ducts",
             "{zone} calling: flow hood or anemometer at its registers, all of them open",
             "the air the zone was designed for, supply as warm (cool) as at the unit",
-            "registers shut, duct crushed, undersized, uninsulated or leaking; else its load",
+            "registers shut, duct crushed, undersized, uninsulated or leaking; else the room's "
+            "load",
         ),
         Check(
             "unit",
-            "rise or split in steady state with that zone calling",
-            "inside the plate's band",
+            "rise or split with that zone calling, once it is steady",
+            "rise inside the plate's band, split as usual",
             "see the findings on rise, airflow and trips first",
         ),
     ),
@@ -216,9 +220,7 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell(_long_calls(site, rows))
     known_s = max((float(r.known_s or 0.0) for r in comfort), default=0.0)
     if not comfort or known_s < site.threshold("judged_min_h") * 3600:
-        return CannotTell(
-            "too little time with room temperature, setpoint and call known to say it"
-        )
+        return CannotTell("too little time with room temperature, setpoint and call known together")
     found = sorted(
         (r for r in comfort if _is_found(site, r)), key=lambda r: -float(r.not_keeping_up_s)
     )
@@ -349,7 +351,7 @@ def _summary(b: Behind) -> str:
         for r in b.zones[1:]
     ]
     more = f"behind too: {words.joined(others)}" if others else ""
-    held = f"{words.joined(b.kept)} held" if b.kept else ""
+    held = f"{words.joined(b.kept)} kept up" if b.kept else ""
     return words.sentences(_headline(b), far, air, held, more)
 
 

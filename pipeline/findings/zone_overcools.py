@@ -33,46 +33,47 @@ FINDING = Declaration(
         Cause(
             "its damper is opened to relieve static: relief order, too much air for the zones that "
             "call",
-            "Raised when the room gains with its damper shown open while only others call. Ruled "
+            "Raised when the room moves further past its setpoint with its damper shown open "
+            "while only others call. Ruled "
             "out when it never was.",
             _over.relief,
             not_it="relief",
         ),
         Cause(
             "its damper does not shut tight",
-            "Raised when the room gains with its damper shown closed.",
+            "Raised when the room moves further past its setpoint with its damper shown closed.",
             _over.leak,
         ),
         Cause(
-            "the room is cool by itself: shade, earth, an open stair",
-            "Raised when the room gains little while others call.",
+            "the room is cool anyway: shade, earth, an open stair",
+            "Raised when the room moves little while others call.",
             _over.elsewhere,
         ),
     ),
     check_next=(
         Check(
             "panel",
-            "relief order, static target and which zones may relieve; photograph them",
+            "read the relief order, static target and which zones may relieve; photograph them",
             "{zone} last in the order, or out of it where others can take the air",
             "write down the old order, then change it by the panel's instructions",
         ),
         Check(
             "dampers",
-            "with only other zones calling: is {zone}'s damper open, and does it shut tight",
+            "with only other zones calling: is {zone}'s damper open, and does it shut tight?",
             "shut, or open only while static is over its target",
-            "open for no reason: panel; shut and air still comes: blade or linkage",
+            "open for no reason: back to the panel; shut and air still comes: blade or linkage",
         ),
         Check(
             "ducts",
-            "registers of {zone} while only others call",
+            "a hand or anemometer at the registers of {zone} while only others call",
             "no more than a breath of air",
-            "another branch feeds it",
+            "another branch feeds it: find where it taps off",
         ),
     ),
     cautions=(_cautions.RELIEF, _cautions.SETTINGS, _cautions.SYMPTOMS),
     confused_with=(
         "Thermostat and room apart: past its setpoint while it calls as well.",
-        "Damper did not close: found there by what the room gains with its damper shut.",
+        "Damper did not close: there the room moves with its damper shut.",
     ),
     symptom_of=(
         "damper-did-not-close",

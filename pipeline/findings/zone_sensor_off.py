@@ -57,7 +57,7 @@ def _place(x: Offset) -> Weighed:
     return Weighed(
         Weight.FITS,
         f"its calls begin with the room {x.start_f:+.1f} and end with it {x.end_f:+.1f} °F off "
-        "the setpoint: the thermostat cycles in order, about another temperature",
+        "the setpoint: the thermostat cycles as it should, but about another temperature",
     )
 
 
@@ -84,7 +84,7 @@ FINDING = Declaration(
         ),
         Cause(
             "the logger's place: sun, an outside wall, a shelf over a register",
-            "Never told by the log alone.",
+            "The log alone cannot tell.",
             _logger,
         ),
     ),
@@ -98,7 +98,7 @@ FINDING = Declaration(
         ),
         Check(
             "log",
-            "where the logger of {zone} hung",
+            "see where the logger of {zone} hung",
             "breast height, inside wall, no sun, no register",
             "hang it beside the thermostat and log again",
         ),
@@ -130,7 +130,7 @@ def judge(site: SiteFrames) -> Outcome:
     side = "over" if x.end_f > 0 else "under"
     head = (
         f"{who}'s thermostat is satisfied with the room {off} {side} its setpoint by the logger, "
-        f"half of {x.n} {MODE_WORDS[x.mode]} calls or more"
+        f"at half or more of {x.n} {MODE_WORDS[x.mode]} calls"
     )
     others = [_rooms.name_of(site, o.zone) for o in found if o.zone != x.zone]
     plan = abs(x.end_f) >= site.threshold("sensor_off_plan_f")

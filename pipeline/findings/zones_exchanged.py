@@ -45,7 +45,7 @@ def _open(found: Trouble | Pair) -> Weighed:
 
 def _house(found: Trouble | Pair) -> Weighed:
     if isinstance(found, Pair) and not found.is_by_dampers:
-        return Weighed(Weight.FITS, "both rooms are off as they would be, for days")
+        return Weighed(Weight.FITS, "both rooms are off for days, as they would be")
     return _open(found)
 
 
@@ -104,13 +104,14 @@ FINDING = Declaration(
             "thermostat",
             "call one of {channels} alone and put a hand on both zones' registers",
             "the register of the calling zone blows",
-            "the other one blows: the house is crossed; else exchange zone in the two blocks",
+            "the other one blows: wires or dampers are crossed in the house. The right one blows: "
+            "swap the zone numbers of the two columns in site.toml",
         ),
     ),
     cautions=(_cautions.ELECTRICITY,),
     confused_with=(
         "One zone that heats its neighbour.",
-        "Relief: it opens the other damper a while after the call began.",
+        "Relief: it opens the other damper too, a while after the call began.",
     ),
     source="Ours: a straight line fit of each room's movement on all zones' calls, and what "
     "dampers and rooms do as a call begins.",

@@ -45,9 +45,9 @@ def test_says_what_the_point_is(build, judge, at):
         "15 min in all, outdoor air 40 °F."
     )
     assert finding.causes[0].because == (
-        "Strip heat came on up to 40 °F outdoors, the high point is 30 °F."
+        "Strip heat came on up to 40 °F outdoors, the high balance point is 30 °F."
     )
-    assert "all 3 came within 5 min of the compressor" in finding.causes[1].because.lower()
+    assert "all 3 starts came within 5 min of the compressor" in finding.causes[1].because.lower()
 
 
 @pytest.mark.parametrize(("wait", "late"), [(1200, False), (1201, True)])
@@ -81,7 +81,7 @@ def test_longer_than_a_defrost(build, judge, at, on_s, result):
 
 def test_in_order_is_not_found(build, judge, at):
     judged, _ = judge(CODE, build_site(build, at, [60] * 5, result="in order"))
-    assert judged.why == "None of 5 strip-heat starts came above the high point."
+    assert judged.why == "None of 5 strip-heat starts came above the high balance point."
 
 
 @pytest.mark.parametrize("more", [{"settings": {}}, {"equipment": {}}, {"coverage": 0.4}])

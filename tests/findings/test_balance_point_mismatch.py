@@ -49,7 +49,7 @@ def test_gas_in_mild_weather_tells_where_it_changes_over(build, judge, at):
         "gas began the heating 5 times at 36 °F outdoors, when the heat pump should" in judged.why
     )
     assert "changes over at 38 °F by the logger" in finding.causes[0].because
-    assert "the sheet says 30 °F; all 10 starts fit that" in finding.causes[0].because
+    assert "the site sheet says 30 °F; all 10 starts fit that" in finding.causes[0].because
     assert any("sun" in text for text in finding.ruled_out)
 
 
@@ -92,7 +92,7 @@ def test_heat_pump_below_its_point_by_day_may_be_sun(build, judge, at):
     rows.append(start(at, 4, "05:00", "burner", 20.0))
     _, finding = judge(CODE, site(build, rows))
     sun = next(c for c in finding.causes if c.cause.startswith("Sun"))
-    assert sun.because.startswith("All 5 came between 9 am and 6 pm")
+    assert sun.because.startswith("All 5 such starts came between 9 am and 6 pm")
 
 
 def test_days_on_emergency_heat_are_left_out(build, judge, at):
@@ -105,7 +105,10 @@ def test_days_on_emergency_heat_are_left_out(build, judge, at):
 @pytest.mark.parametrize(
     ("more", "why"),
     [
-        ({"settings": {}}, "No balance point was given, so none is audited; gas began around"),
+        (
+            {"settings": {}},
+            "The site file gives no balance point to hold the fuels against; gas began around",
+        ),
         ({"equipment": {}}, "There is no heat pump"),
         ({"coverage": 0.4}, "The channels it needs were logged together only 40 %"),
     ],

@@ -45,7 +45,8 @@ def test_says_how_often_and_points_to_the_timer(build, judge, at):
         "all, outdoor air 28 °F."
     )
     assert finding.causes[0].because == (
-        "All 3 stood where one fuel took over from the other, each 5 min long, as a timer makes "
+        "All 3 overlaps came where one fuel took over from the other, each 5 min long, as a timer "
+        "makes "
         "them."
     )
     assert any("defrost control" in text for text in finding.ruled_out)
@@ -70,7 +71,7 @@ def test_not_found(build, judge, at, changes):
     judged, _ = judge(CODE, site(build, [both(at, 0, "06:00", **changes)]))
     assert (judged.result, judged.why) == (
         "not found",
-        "Never longer than allowed in 40 hours of heat.",
+        "Never together for longer than a changeover takes, in 40 hours of heat.",
     )
 
 

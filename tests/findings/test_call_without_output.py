@@ -37,11 +37,13 @@ def test_one_zone_alone_points_to_its_wire(build, judge, at):
     judged, finding = judge(CODE, site(build, [call(at, d, "06:00") for d in range(3)]))
     assert finding.severity == "plan"
     assert judged.why == (
-        "3 calls for heat had no answer beyond every honest wait, 15 min each, 45 min in all, "
+        "3 calls for heat went unanswered for longer than any normal wait, 15 min each, 45 min in "
+        "all, "
         "every time with Bedroom over garage alone calling."
     )
     assert finding.causes[0].because == (
-        "All 3 came with Bedroom over garage alone calling, and its call alone was never answered, "
+        "All 3 unanswered calls came with Bedroom over garage alone calling, and its call alone "
+        "was never answered, "
         "while other zones had 60 hours of heat and cooling."
     )
     assert any("as a whole" in text for text in finding.ruled_out)

@@ -11,15 +11,15 @@ CASES = [
     ("stuck-sensor", "supply_temp", 113.4, "store", "stuck at one value", None, "stood at 113 °F"),
     ("sensor-spikes", "return_temp", 130.0, "store", "leaps and comes back", None, "17 times"),
     ("sensor-out-of-range", "supply_temp", -67.0, "store", "reads that", None, "17 readings"),
-    ("missing-readings", "zone_temp", 0.25, "share", "readings lacking", None, "lacks 25 %"),
+    ("missing-readings", "zone_temp", 0.25, "share", "readings lacking", None, "misses 25 %"),
     ("log-too-coarse", "return_temp", 2.0, "store difference", "too coarse", None, "steps of 2 °F"),
     ("unit-mismatch", "static_pressure", 0.002, "store difference", "another unit", 'unit = "inwc"',
      "another unit"),
     ("swapped-probes", "supply_temp", 40.0, "store difference", "exchanged",
-     'role = "return_temp"', "upply and return are exchanged: in 17 of 20 runs"),
+     'role = "return_temp"', "upply and return are swapped: in 17 of 20 runs"),
     ("static-zero-shifted", "static_pressure", 0.08, "store difference", "static zero shifted",
      "zero_shift = 20", "rests at 0.08 in. w.c."),
-    ("static-flat", "static_pressure", 0.0, "store", "does not answer", None, "17 starts"),
+    ("static-flat", "static_pressure", 0.0, "store", "does not answer", None, "17 fan starts"),
     ("sun-on-outdoor-sensor", "outdoor_temp", 1.5, "store difference", "sun", None, "in the sun"),
     ("sensor-lag", "supply_temp", 1.52, "times", "slow probe", None, "1.5 times"),
     ("state-inverted", "output_g", 0.9, "share", "the other way", "inverted = true", "G out"),
@@ -145,7 +145,7 @@ def test_probes_need_runs_and_zero_needs_rests(build, judge):
     for code in ("swapped-probes", "sensor-lag", "static-flat"):
         assert judge(code, build())[0].result == "cannot tell", code
     few = judge("sensor-lag", build())[0].why
-    assert few.startswith("No runs with supply air logged")
+    assert few.startswith("No runs with supply air in this log")
     alone = judge("sensor-lag", build(roles=["supply_temp", "return_temp"]))[0].why
     assert alone == "Not logged: outputs or calls, by which runs are told apart."
     judged, _ = judge("static-zero-shifted", build())

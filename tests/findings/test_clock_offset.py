@@ -72,8 +72,9 @@ def test_sentence_and_line_for_the_site_file(build, judge, at):
     _, finding = judge(CODE, site_with(build, at, REFERENCE, clock()))
     assert finding.about == "log"
     assert finding.summary == (
-        "The clock of static runs 4 min ahead of panel: from 412 edges of static (G goes on: "
-        "static rises), ± 5 s. Until it is taken out, its readings stand beside the wrong call "
+        "The clock of static runs 4 min ahead of panel: from 412 starts and stops seen by static "
+        "(G goes on: "
+        "static rises), ± 5 s. Until that is put right, its readings stand beside the wrong call "
         "and stage."
     )
     assert (
@@ -109,7 +110,7 @@ def test_cannot_tell(build, judge, at):
     judged, _ = judge(CODE, site_with(build, at, REFERENCE, open_))
     assert (judged.result, judged.why) == (
         "cannot tell",
-        "Static cannot be told (nothing that changes sharply).",
+        "Static could not be compared (nothing that changes sharply).",
     )
     assert judge(CODE, site_with(build, at, REFERENCE))[0].why == "There is only one clock."
     assert judge(CODE, site_with(build, at))[0].result == "cannot tell"
@@ -120,7 +121,8 @@ def test_agreeing_clocks_say_how_well(build, judge, at):
     rows = [REFERENCE, clock("plenum", 0.0), clock("rooms", None, confidence="cannot tell")]
     judged, _ = judge(CODE, site_with(build, at, *rows))
     assert judged.why == (
-        "These agree with panel: plenum to within 5 s; rooms cannot be told (nothing that changes "
+        "These agree with panel: plenum to within 5 s; rooms could not be compared (nothing that "
+        "changes "
         "sharply)."
     )
 

@@ -59,7 +59,7 @@ def test_a_room_that_stands_still_while_its_zone_calls(shut, judge):
     assert "Main floor called 90 % of 50 hours of heat and hardly moved" in finding.summary
     assert "picks up 0.1 °F an hour over 30 stretches" in finding.summary
     assert "the others pick up 2.0 °F an hour" in finding.summary
-    assert "told open, didn't open" in finding.causes[0].because
+    assert "told to open, didn't open" in finding.causes[0].because
     assert any("stay at the unit" in c for c in finding.checks)
 
 
@@ -165,7 +165,7 @@ def test_a_room_that_gains_with_its_damper_shut(leaking, judge):
     assert "Main floor is heated with its damper shut and only others calling: 29 %" in (
         finding.summary
     )
-    assert "told closed, didn't close" in finding.causes[0].because
+    assert "told to close, didn't close" in finding.causes[0].because
     assert any(text.startswith("Not relief") for text in finding.ruled_out)
     assert len(finding.evidence) == 3  # the stretch with it shown open is relief's
 

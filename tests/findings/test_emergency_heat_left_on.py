@@ -70,7 +70,7 @@ def test_a_call_for_it_is_shown_on_one_day(build, judge, at):
     roles = [*ROLES, "zone_call_emergency"]
     judged, finding = judge(CODE, site(build, at, [called], roles=roles))
     assert (finding.severity, finding.certainty) == ("watch", "shown")
-    assert judged.why.startswith("Emergency heat is on: strip heat did the heating on the only one")
+    assert judged.why.startswith("Emergency heat is on: strip heat did the heating on the only day")
     assert finding.causes[0].because.startswith("A zone called for emergency heat")
 
 

@@ -110,8 +110,9 @@ def test_sentence_and_table(build, judge, at):
     rows = [cut_out(at, d, "07:00") for d in (1, 2)]
     _, finding = judge(CODE, build(tables(at, rows), hours=HOURS))
     assert finding.summary == (
-        "The furnace stopped by itself with the panel still asking for heat twice in 43 hours, 2 "
-        "of them with Bedroom over garage calling alone on second stage: first Tue 7:00 am, last "
+        "The furnace stopped by itself twice in 43 hours of heat with the panel still asking for "
+        "it, both times with Bedroom over garage calling alone on second stage: first Tue 7:00 "
+        "am, last "
         "Wed 7:00 am. Supply air fell from 142 °F to 88 °F and came back with the output still on, "
         "or the output ended first. Inferred from supply air: no flame or limit contact was logged."
     )

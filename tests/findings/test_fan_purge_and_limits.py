@@ -115,7 +115,7 @@ def purge_site(build, rows, overruled=False, **more):
 
 @pytest.mark.parametrize(
     ("overruled", "said"),
-    [(False, "fan output covers gas heat here"), (True, "static stood up in it without G")],
+    [(False, "fan output covers gas heat here"), (True, "static was up in gas heat with G off")],
 )
 def test_purge_does_not_believe_a_sheet_that_static_overrules(build, judge, at, overruled, said):
     _, finding = judge(

@@ -62,7 +62,7 @@ def test_calls_that_go_without(build, judge, at, minutes, severity):
     ]
     _, finding = judge(CODE, site(build, at, [(1, "06:00", 3 * 3600)], interval__condition=waiting))
     assert finding.severity == severity
-    assert finding.causes[0].because.startswith("Calls stood with no warm or cool air")
+    assert finding.causes[0].because.startswith("Zones called and got no warm or cool air")
 
 
 @pytest.mark.parametrize(("to_heat_s", "result"), [(90.0, "cannot tell"), (None, "found")])

@@ -83,7 +83,7 @@ def test_tables_needed_are_tables_that_exist():
             {"needs_roles": (("flame",), ("supply_temp",), ("voltage_24",))},
             "Not logged: flame; 24 V present.",
         ),
-        ({"figure": "balance"}, "How much of the window shows it was not measured (balance)."),
+        ({"figure": "balance"}, "How much of the log could show it is not known."),
     ],
 )
 def test_missing_needs_cannot_tell(build, changes, why):

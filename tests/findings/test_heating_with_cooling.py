@@ -37,7 +37,7 @@ def test_cold_air_with_heat_called_for(build, judge, at):
     assert finding.severity == "act"
     assert judged.why == (
         "The compressor does the opposite: with heat called for, supply air was 15 °F colder than "
-        "return air in 3 hours of 3 hours of compressor runs."
+        "return air in all 3 hours of compressor runs."
     )
     assert finding.causes[0].cause.startswith("The reversing valve does not move")
     assert any("panel's O/B output" in text for text in finding.ruled_out)
@@ -54,7 +54,7 @@ def test_strip_heat_colder_than_return_means_probes(build, judge, at):
     rows.append(run(at, 4, "06:00", -20.0, source="strip"))
     _, finding = judge(CODE, site(build, rows))
     probes = next(c for c in finding.causes if "probes" in c.cause)
-    assert probes.because.endswith("the probes are exchanged.")
+    assert probes.because.endswith("the probes are swapped.")
 
 
 def test_warm_air_in_cooling(build, judge, at):

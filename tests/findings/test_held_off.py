@@ -75,12 +75,13 @@ def test_hours_without_cooling(build, judge, at, minutes, severity):
 def test_float_sentence(build, judge, at):
     judged, finding = judge(FLOAT, held(build, at, spans=((1, "15:00"), (2, "15:00"))))
     assert judged.why == (
-        "Cooling was held off with calls standing, as a float switch does on a full pan, twice, "
+        "Cooling was held off with zones calling, as a float switch does on a full pan, twice, "
         "60 min each, 2 hours in all, fan on."
     )
     assert (finding.certainty, finding.causes[0].because) == (
         "likely",
-        "Cooling went off twice with calls standing and the fan on, both in the middle of a run, "
+        "Cooling went off twice with zones still calling and the fan on, both times in the middle "
+        "of a run, "
         "and came back by itself.",
     )
     assert any(text.startswith("Not leak control") for text in finding.ruled_out)

@@ -43,7 +43,10 @@ def tables(at, *rows, trips=()):
 
 def test_none_is_not_found(build, judge):
     judged, _ = judge(CODE, build(hours=HOURS))
-    assert (judged.result, judged.why) == ("not found", "Not once in 43 hours of heat.")
+    assert (judged.result, judged.why) == (
+        "not found",
+        "Supply air never stood far over the limit in 43 hours of heat.",
+    )
 
 
 def test_found_says_how_far_how_long_and_when(build, judge, at):
@@ -76,7 +79,7 @@ def test_heat_with_no_fan_is_not_silent(build, judge, at):
     assert "the fan was off or not known to be on" in finding.summary
     assert any(c.cause == "Heat with no fan." for c in finding.causes)
     _, blown = judge(CODE, build(tables(at, stand(at)), hours=HOURS))
-    assert any(text.startswith("Not a fan that stood") for text in blown.ruled_out)
+    assert any(text.startswith("Not a fan that stopped") for text in blown.ruled_out)
 
 
 def test_fan_never_known_is_judged_all_the_same(build, judge, at):
@@ -99,7 +102,8 @@ def test_in_visit_is_left_out_and_said(build, judge, at):
     judged, _ = judge(CODE, build(tables(at, stand(at, in_visit=True)), hours=HOURS))
     assert judged.result == "not found"
     assert judged.why == (
-        "Not once in 43 hours of heat outside visits; once in a visit, which may be a test."
+        "Supply air never stood far over the limit in 43 hours of heat outside visits; once in a "
+        "visit, which may be a test."
     )
 
 

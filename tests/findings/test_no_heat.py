@@ -51,7 +51,7 @@ def test_two_hours_are_not_left_to_the_next_visit(build, judge, at, cold_s, seve
 def test_sentence_and_frost(build, judge, at):
     judged, finding = judge(CODE, site(build, [run(at, 0, "06:00", 7200.0, outdoor_f=32.0)]))
     assert judged.why == (
-        "No heat: W stood at the furnace and supply air stayed cold for 2 hours of 2 hours, in "
+        "No heat: W was on at the furnace and supply air stayed cold for all 2 hours, in "
         "1 run, outdoor air 32 °F."
     )
     assert "It froze outside: people and pipes first, by phone, today." in finding.summary
@@ -79,7 +79,7 @@ def test_the_fault_contact_is_named(build, judge, at):
     rows = [run(at, 0, "06:00", 7200.0)]
     _, finding = judge(CODE, site(build, rows, tables={"signal.state": [fault]}, roles=roles))
     safety = next(c for c in finding.causes if c.cause.startswith("A safety"))
-    assert "the only one of these runs" in safety.because
+    assert "the only such run" in safety.because
 
 
 @pytest.mark.parametrize(

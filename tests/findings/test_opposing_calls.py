@@ -48,12 +48,13 @@ def test_sentence_and_causes(build, judge, at):
     rows = [both(at, d, "11:00") for d in range(3)]
     judged, finding = judge(CODE, build({"interval.opposing_call": rows}))
     assert judged.why == (
-        "Heat and cooling were called for at once 3 times, 30 min each, 1.5 hours in all, the "
+        "Zones called for heat and cooling against each other 3 times, 30 min each, 1.5 hours in "
+        "all, the "
         "longest Main floor against Bedroom over garage."
     )
     assert finding.causes[0].cause.startswith("Setpoints of neighbours overlap")
     sun = next(c for c in finding.causes if c.cause.startswith("Sun"))
-    assert sun.because == "All 3 began between 10 am and 5 pm."
+    assert sun.because == "All 3 cases began between 10 am and 5 pm."
 
 
 # mode to and fro: more than 6 changes on each of two days makes short ones count
@@ -75,7 +76,7 @@ def test_to_and_fro(build, judge, at, per_day, days, result):
 @pytest.mark.parametrize("changes", [{"is_long": False}, {"in_visit": True}])
 def test_not_found(build, judge, at, changes):
     judged, _ = judge(CODE, build({"interval.opposing_call": [both(at, 0, "06:00", **changes)]}))
-    assert judged.why == "Never longer than 20 min together."
+    assert judged.why == "Never for longer than 20 min together."
 
 
 def test_cannot_tell(build, judge):

@@ -129,7 +129,7 @@ def test_an_output_wanted_again_by_another_zone_is_no_chatter(build, judge, at):
     judged, _ = judge(CODE, site_with(build, [*w1, *calls]))
     assert judged.result == "not found"
     assert judged.why == (
-        "No short offs in 3 outputs, visits left out; 3 more explained by a new call or the heat "
+        "No drop-outs on 3 outputs, visits left out; 3 more come with a new call or with the heat "
         "or cooling it brings."
     )
 
@@ -141,7 +141,7 @@ def test_call_that_blinks_with_it_comes_first(build, judge, at):
     _, finding = judge(CODE, site_with(build, rows))
     assert finding.causes[0].cause.startswith("A thermostat's call blinks")
     assert finding.causes[0].because == (
-        "A zone's call blinked at the same moment in all 3 (Bedroom over garage)."
+        "A zone's call blinked at the same moment in all 3 drop-outs (Bedroom over garage)."
     )
 
 

@@ -65,13 +65,13 @@ def test_a_timer_makes_them_alike(build, judge, at, first, alike):
     rows = [stretch(at, d, "15:00", m) for d, m in enumerate((first, 15, 16))]
     _, finding = judge(CODE, site(build, rows))
     timer = next(c for c in finding.causes if c.cause.startswith("Something holds it"))
-    assert ("all 3 lasted" in timer.because.lower()) is alike
+    assert ("all 3 such stretches lasted" in timer.because.lower()) is alike
 
 
 @pytest.mark.parametrize("changes", [{"is_uncalled": False}, {"in_visit": True}, {"what": "fan"}])
 def test_not_found(build, judge, at, changes):
     judged, _ = judge(CODE, site(build, [stretch(at, 0, "15:00", **changes)]))
-    assert judged.why == "Never beyond an honest reason in 60 hours."
+    assert judged.why == "Never without a normal reason for it, in 60 hours of heat and cooling."
 
 
 def test_cannot_tell(build, judge):

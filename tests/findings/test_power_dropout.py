@@ -78,7 +78,8 @@ def test_everything_off_without_the_usual_purge(build, judge, at):
     judged, finding = judge(CODE, site(build, at, usual(at) + dropout(at), resolution_s=1.0))
     assert (finding.severity, finding.certainty) == ("watch", "likely")
     assert judged.why == (
-        "Panel and thermostats lost their power: every call and output went off at one instant, "
+        "Panel and thermostats lost their power: every call and output went off in the same "
+        "instant, "
         "once, 6.5 min until something came back."
     )
 

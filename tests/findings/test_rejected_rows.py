@@ -61,7 +61,7 @@ def test_conflicts_alone_are_found(build, judge):
     conflict = {"channel_id": 1, "ts": 1, "value_a": 1.0, "file_a": 1, "value_b": 2.0, "file_b": 1}
     tables = {"store.file": [file()], "store.conflict": [conflict, conflict]}
     _, finding = judge(CODE, build(tables))
-    assert finding.summary == "2 instants logged twice with different values."
+    assert finding.summary == "2 time stamps logged twice with different values."
 
 
 def test_long_log_shows_two_hundred_rows(build, judge):

@@ -113,7 +113,7 @@ def test_cannot_tell(build, judge, at):
     assert judge(MISSING, build(hours={("heating", 1, "1"): 2.0}))[0].result == "not found"
     zones = [{"zone": 1, "name": "Main floor", "is_relief": False}]
     judged, _ = judge(MISSING, build(some(at, 10) | {"run.zone": zones}))
-    assert "no zone is named" in judged.why.lower()
+    assert "names no relief zone" in judged.why.lower()
 
 
 def measure(used_h=4.0, n_hour=10, n_hour_above=0):

@@ -64,13 +64,13 @@ def test_found_with_many_zones_and_static_in_order(build, judge):
     assert judged.result == "found"
     assert finding.severity == "plan"
     assert "above the plate's 30 to 60 °F for 60 % of 5 hours steady" in finding.summary
-    assert first(finding).startswith("More fire than the plate says")
+    assert first(finding).startswith("Over-fired")
     assert any(text.startswith("Not few zones alone") for text in finding.ruled_out)
 
 
 @pytest.mark.parametrize(
     ("static", "cause"),
-    [(0.09, "Too little air"), (0.10, "More fire"), (0.11, "More fire")],
+    [(0.09, "Too little air"), (0.10, "Over-fired"), (0.11, "Over-fired")],
 )
 def test_low_static_speaks_of_little_air(build, judge, static, cause):
     assert first(judge(CODE, build(case(static=static)))[1]).startswith(cause)
@@ -123,7 +123,9 @@ def test_severity(build, judge, share, rise, severity):
 
 
 def test_cannot_tell(build, judge):
-    assert judge(CODE, build())[0].why == "The plate's temperature rise was not given."
+    assert (
+        judge(CODE, build())[0].why == "The site file does not give the plate's temperature rise."
+    )
     few = judge(CODE, build(case(row(steady_h=0.4))))[0]
     assert few.result == "cannot tell"
     assert judge(CODE, build(roles=["output_w1", "supply_temp"]))[0].result == "cannot tell"

@@ -127,8 +127,8 @@ def test_busy_calls_that_end_short_of_the_setpoint(streamed, judge):
     assert judged.result == "found"
     assert finding.severity == "watch"
     assert "Main floor's thermostat is satisfied with the room 0.8 °F short" in finding.summary
-    assert "at half or more of 40 busy heat calls" in finding.summary
-    assert "0.6 °F more than calls begin after a rest" in finding.causes[0].because
+    assert "at half or more of 40 heat calls in busy hours" in finding.summary
+    assert "0.6 °F more than where calls begin after a rest" in finding.causes[0].because
     assert "Half its calls are 6 min or shorter" in finding.causes[-1].because
 
 

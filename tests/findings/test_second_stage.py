@@ -74,7 +74,7 @@ def test_few_zones_sentence_and_first_cause(build, judge, at):
     assert finding.summary == (
         "Second stage came on 4 times with only one zone calling, against the panel's minimum of 2 "
         "zones, every time Bedroom over garage alone: first Mon 12:00 am, last Mon 9:00 am. "
-        "It came on 10 times altogether."
+        "Second stage came on 10 times altogether."
     )
     assert finding.causes[0].cause.startswith("The minimum number of zones is not in force")
     assert finding.causes[0].because == (
@@ -111,7 +111,8 @@ def test_few_zones_without_minimum_is_not_audited(build, judge, at):
     judged, _ = judge(FEW, site_with(build, rows, settings={"stage2_min_zones": None}))
     assert judged.result == "cannot tell"
     assert judged.why == (
-        "No minimum number of zones was given, so it is not audited; second stage came on 5 times, "
+        "The site file gives no minimum number of zones to hold it against; second stage came on "
+        "5 times, "
         "five of them with one zone calling."
     )
 
@@ -149,7 +150,7 @@ def test_early_sentence_names_the_delay_it_looks_like(build, judge, at):
         "9:00 am. Counted from the longest call."
     )
     assert finding.causes[0].because == (
-        "They came 5 min into the longest call: looks like a delay of about 5 min."
+        "These starts came 5 min into the longest call: looks like a delay of about 5 min."
     )
     assert any("Not W1 and W2 (Y1 and Y2) joined" in x for x in finding.ruled_out)
 
@@ -183,7 +184,7 @@ def test_stayed_in_only_where_the_panel_follows(build, judge, at):
     rows = [start(at, n, stayed_in_s=None) for n in range(5)]
     judged, _ = judge(STAYED, site_with(build, rows))
     assert judged.result == "cannot tell"
-    assert "not said to follow the calls" in judged.why
+    assert "does not say that second stage follows the calls" in judged.why
 
 
 def test_stayed_in_causes(build, judge, at):

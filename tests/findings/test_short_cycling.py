@@ -145,8 +145,9 @@ def test_equipment_that_starts_no_more_often_than_the_calls_is_innocent(build, j
     fits = [fit("burner", 9.0), fit("any call", 5.0)]
     judged, finding = judge(CODE, site_with(build, cycles, fits=fits))
     assert judged.result == "found"
-    assert "the furnace cycles about 9.0 an hour at half load, the calls taken together 5.0" in (
-        finding.summary.lower()
+    assert (
+        "the furnace cycles about 9.0 an hour at half load, the calls of all zones together 5.0"
+        in (finding.summary.lower())
     )
 
 

@@ -91,7 +91,7 @@ def test_cooling_too_little_or_warmer_cannot_tell(build, judge, at):
         "cannot tell"
     )
     warmer = judge("cooling-does-not-cool", split_site(build, cooling(at, [-10] * 24)))[0]
-    assert "the warmer one" in warmer.why
+    assert "warmer than return" in warmer.why
 
 
 FADE = [16, 15, 14, 13] + [13] * 8

@@ -40,8 +40,8 @@ def test_found_with_relief_moving(build, judge, at):
     assert judged.result == "found"
     assert finding.severity == "watch"
     assert "0.20 in. w.c. for 1 hour in 60 hours" in finding.summary
-    assert "about 40 turns an hour" in finding.summary
-    assert finding.causes[0].cause.startswith("Relief opens and lets go")
+    assert "turning about 40 times an hour" in finding.summary
+    assert finding.causes[0].cause.startswith("Relief opens and closes again")
 
 
 @pytest.mark.parametrize(

@@ -91,7 +91,7 @@ def test_one_clock_is_named_first(build, judge, at):
     judged, finding = judge(CODE, site(build, defrosts(at, 8)))
     assert "8 defrosts in 30 hours of compressor heat, 7 after less than 35 min" in judged.why
     assert finding.causes[0].because == (
-        "All 7 of the early ones came about 25 min of compressor heat after the last."
+        "All 7 early defrosts came about 25 min of compressor heat after the last."
     )
     assert "they end by the clock" in finding.causes[1].because
     assert (finding.severity, finding.certainty) == ("plan", "likely")

@@ -56,7 +56,7 @@ def test_found(build, judge, at):
     assert finding.severity == "plan"
     assert "Bedroom over garage can't hold its setpoint in heat" in finding.summary
     assert "4.2 °F under its setpoint" in finding.summary
-    assert "Main floor held" in finding.summary
+    assert "Main floor kept up" in finding.summary
     assert finding.causes[0].cause.startswith("Too little air reaches that zone")
     assert any("Not the thermostat" in text for text in finding.ruled_out)
     assert len(finding.evidence) == 3
