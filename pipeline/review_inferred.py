@@ -33,17 +33,25 @@ def calls_by_damper(rows: Callable[[str], list[Any]], zone: int) -> Block:
 
 
 def second_stages(rows: Callable[[str], list[Any]], mode: str) -> list[Block]:
-    """Second stage of each source of a mode that ran by inference; null where it cannot be told."""
-    return [
-        {
-            "source": r.source,
-            "seconds": number(r.second_s),
-            "of_s": number(r.run_s),
-            "expected_error_frac": number(r.second_error_frac),
-        }
-        for r in sorted(rows("run_state.inferred_stage"), key=lambda r: str(r.source))
-        if r.mode == mode
-    ]
+    """Second stage of each source of a mode that ran by inference; null where it cannot be told.
+
+    Its error is a share of the source's time: where that is as much as the figure, it says nothing.
+    """
+    blocks = []
+    for r in sorted(rows("run_state.inferred_stage"), key=lambda r: str(r.source)):
+        if r.mode != mode:
+            continue
+        seconds, of_s, error = (number(v) for v in (r.second_s, r.run_s, r.second_error_frac))
+        is_told = seconds is not None and (error or 0.0) * (of_s or 0.0) < seconds
+        blocks.append(
+            {
+                "source": r.source,
+                "seconds": seconds if is_told else None,
+                "of_s": of_s,
+                "expected_error_frac": error if is_told else None,
+            }
+        )
+    return blocks
 
 
 def fan_block(source: str | None) -> Block:

@@ -104,7 +104,8 @@ class Measured:
                     "source": r.source,
                     "stage": r.stage,
                     "seconds": number(r.s),
-                    "plus_minus_s": number(r.plus_minus_s),
+                    # sampling bounds what was logged; an inferred figure is off by more
+                    "plus_minus_s": None if r.is_inferred else number(r.plus_minus_s),
                 }
                 for r in sorted(rows, key=lambda r: (str(r.source), str(r.stage)))
                 if r.mode == mode

@@ -63,7 +63,9 @@ def test_time_at_the_higher_level_is_second_stage() -> None:
             readings.append(("elm", (at + t) * 1_000_000, supply, 70.0))
         states.append(("elm", at * 1_000_000, (at + length) * 1_000_000, "heating", "burner"))
         at += length + 600
+    site = {"site_id": "elm", "has_burner": True, "has_heat_pump": False}
     frames = {
+        "run.site": pd.DataFrame([site]),
         "run_state.supply_reading": pd.DataFrame(
             readings, columns=["site_id", "ts", "supply_f", "return_f"]
         ),
@@ -78,5 +80,10 @@ def test_time_at_the_higher_level_is_second_stage() -> None:
     assert row["second_error_frac"] == second_stage_error("burner")
     # the same levels of a compressor in heating: weather and strip heat do that too
     frames["run_state.inferred_state"]["source"] = "compressor"
+    (row,) = inferred_stage.build(frames).to_dict(orient="records")
+    assert (row["result"], row["second_s"]) == ("cannot tell", None)
+    # and of a burner that has a compressor beside it: the two are parted too poorly
+    frames["run_state.inferred_state"]["source"] = "burner"
+    frames["run.site"]["has_heat_pump"] = True
     (row,) = inferred_stage.build(frames).to_dict(orient="records")
     assert (row["result"], row["second_s"]) == ("cannot tell", None)

@@ -6,17 +6,23 @@ that stand still. What is expected follows from how they were planted.
 
 from __future__ import annotations
 
+import datetime as dt
+import gzip
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+import sample_data
 from pipeline.result import SiteResult
 from pipeline.review import review_site
 from sample_data.unpack import unpack_site
 
 PLENUM = "exports/plenum_temps.csv"
+IGNITION_S = 45.0
+"""Call to flame of the sample's furnace: ignition_s of sample_data/simulator/larch_14.py."""
 BLOCK = re.compile(r"^\[\[channel\]\].*?(?=^\[|\Z)", re.MULTILINE | re.DOTALL)
 
 
@@ -102,3 +108,29 @@ def test_nothing_is_inferred_while_supply_stands_still(temps_log: Path) -> None:
     # both cover what is left of 8.1 days: no more than supply does
     assert coverage["inferred_heat"] <= coverage["supply_temp"] + 0.001
     assert coverage["inferred_heat"] == pytest.approx(coverage["supply_temp"], abs=0.02)
+
+
+def test_inferred_heat_of_the_sample_is_within_its_stated_error_of_the_truth(
+    temps_log: Path,
+) -> None:
+    """Truth: W1 once the burner is lit, and Y1; without the hole in the plenum log."""
+    folder = Path(sample_data.__file__).parent / "larch-14"
+    truth = json.loads(gzip.decompress((folder / "truth.json.gz").read_bytes()))
+
+    def second(text: str) -> float:
+        return dt.datetime.fromisoformat(text).timestamp()
+
+    (hole,) = truth["files"]["plenum_temps.csv"]["gaps"]
+    a, b = second(hole["last_before"]), second(hole["first_after"])
+    heat_s, starts = 0.0, 0
+    for output, delay_s in (("W1", IGNITION_S), ("Y1", 0.0)):
+        for run in truth["runs"][output]:
+            start, end = second(run["start"]) + delay_s, second(run["end"])
+            if run["cooling"] or end <= start:
+                continue
+            heat_s += end - start - max(0.0, min(end, b) - max(start, a))
+            starts += not a <= start <= b
+    runtime = review_site(temps_log).result.frames["measure.runtime"].set_index("output")
+    heat = runtime.loc["inferred_heat"]
+    assert abs(heat["on_s"] / heat_s - 1.0) <= heat["runtime_error_frac"]
+    assert abs(heat["n_start"] / starts - 1.0) <= heat["starts_error_frac"]

@@ -17,6 +17,7 @@ import pandas as pd
 
 from pipeline.expected_error import second_stage_error
 from pipeline.measures.inferred_numbers import number
+from pipeline.measures.one_row import by_site
 from pipeline.measures.supply_shape import Values
 from pipeline.units import MICROSECONDS
 
@@ -33,7 +34,7 @@ first_f = "DOUBLE | °F | supply over (under) return at the lower level; null as
 second_f = "DOUBLE | °F | at the higher level; null as before"
 second_error_frac = "DOUBLE | share | expected error of second_s, as share of run_s; null as before"
 """
-READS = ["run_state.supply_reading", "run_state.inferred_state"]
+READS = ["run.site", "run_state.supply_reading", "run_state.inferred_state"]
 COLUMNS = [
     "site_id", "mode", "source", "result", "run_s", "second_s", "first_f", "second_f",
     "second_error_frac",
@@ -64,6 +65,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     states = frames["run_state.inferred_state"]
     runs = states[states["state"].isin(["heating", "cooling"]) & states["source"].notna()]
     readings = {str(k): v for k, v in frames["run_state.supply_reading"].groupby("site_id")}
+    fuels = by_site(frames["run.site"])
     rows: list[dict[str, Any]] = []
     for (site_id, mode, source), own in runs.groupby(["site_id", "state", "source"], sort=True):
         log = readings[str(site_id)]
@@ -77,7 +79,9 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
             for start, end in zip(own["start_ts"], own["end_ts"], strict=True)
         ]
         # a compressor's heat changes with the weather, and strips may stand beside it
-        may_tell = mode == "cooling" or source == "burner"
+        # and furnace and compressor of one system are parted too poorly
+        is_dual = bool(fuels[site_id]["has_burner"]) and bool(fuels[site_id]["has_heat_pump"])
+        may_tell = mode == "cooling" or (source == "burner" and not is_dual)
         found = stages_of(quiet_levels(at_s, signed_f, spans)) if may_tell else None
         rows.append(
             {

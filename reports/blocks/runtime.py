@@ -87,8 +87,14 @@ def _inferred(model: Model) -> Markup:
         "with the fan off the probe shows the attic or the soak. The errors were measured on "
         "simulated systems whose outputs were logged and hidden. Strip heat beside a compressor, "
         "limits and what the panel asked for cannot be told this way; second stage only where "
-        "supply stands at two levels clear of one another."
+        "supply stands at two levels clear of one another. Heat is the time warm air came from "
+        "flame or compressor, not the time it was asked for."
     )
+    if any(r["source"] == "heat" for r in model.rows("measure.stage_time")):
+        note += (
+            " Which fuel made it cannot be told from supply air alone, and where a furnace makes "
+            "most of it, much of a compressor's heat may be missed."
+        )
     if asked:
         note += (
             f" W was on for about {model.show.duration(asked[0]['asked_s'])}: the burner's time "
@@ -133,10 +139,14 @@ def _second(model: Model, row: dict[str, object]) -> tuple[str, ...]:
     """Second stage of one source, by the levels of supply over return."""
     error = number(row["second_error_frac"])
     source = SOURCE_WORDS.get(text(row["source"]), text(row["source"]))
+    seconds, of_s = number(row["second_s"]), number(row["run_s"])
+    off_s = None if error is None or of_s is None else error * of_s
+    # a figure that may be wrong by as much as itself says nothing
+    is_told = seconds is not None and off_s is not None and off_s < seconds
     return (
         f"Second stage of the {source}, {text(row['mode'])} (inferred)",
-        "cannot tell" if error is None else model.show.duration(row["second_s"]),
-        NONE if error is None else f"about ±{model.show.share(error)} of its time",
+        model.show.duration(seconds) if is_told else "cannot tell",
+        f"give or take {model.show.duration(off_s)}" if is_told else NONE,
         *(NONE,) * 4,
     )
 
@@ -189,7 +199,10 @@ def _stages(model: Model) -> Markup:
                 SOURCE_WORDS.get(text(r["source"]), text(r["source"]) or NONE),
                 STAGE_WORDS.get(text(r["stage"]), text(r["stage"]) or NONE),
                 _time(model, "measure.stage_time", r["s"]),
-                model.show.duration(r["plus_minus_s"]),
+                # sampling bounds what was logged; what was inferred is off by more
+                "as inferred above"
+                if r.get("is_inferred") is True
+                else model.show.duration(r["plus_minus_s"]),
                 _share(model, r, totals),
                 coverage_cell(model, r["coverage"]),
                 model.show.duration(r["resolution_s"]),

@@ -3,7 +3,7 @@
 holds = "burner is W1 of a furnace; strip is W or aux of a heat pump; compressor is Y1"
 
 [columns]
-source = "VARCHAR | - | burner, strip or compressor; heat: inferred, and which cannot be told"
+source = "VARCHAR | - | burner, strip or compressor; heat: inferred, and which cannot be told (always so of dual fuel)"
 mode = "VARCHAR | - | heating, cooling or unknown (O/B and calls do not tell)"
 start_ts = "BIGINT | us | on"
 end_ts = "BIGINT | us | off"
@@ -39,6 +39,8 @@ named as (
     select
         r.*,
         case
+            -- supply air alone parts furnace and compressor too poorly to give either a figure
+            when r.output = 'inferred_heat' and i.has_burner and i.has_heat_pump then 'heat'
             when r.output = 'inferred_heat' then coalesce(m.source, 'heat')
             when r.output in ('output_y1', 'inferred_cool') then 'compressor'
             when r.output = 'output_w1' and i.has_burner then 'burner'

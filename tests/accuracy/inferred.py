@@ -95,8 +95,8 @@ def hidden_site(system: System, kept: Record, interval_s: int, folder: Path) -> 
         (folder / "exports" / e.name).write_text(e.text, encoding="utf-8", newline="")
 
 
-def inferred(folder: Path) -> pd.DataFrame:
-    """interval.source_run of the site, from its exports."""
+def inferred(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """interval.source_run and run_state.inferred_state of the site, from its exports."""
     site = read_site(folder)
     load_site(folder)
     con = connect_working()
@@ -106,7 +106,10 @@ def inferred(folder: Path) -> pd.DataFrame:
         stages = discover(con)
         last = next(n for n, s in enumerate(stages) if s.table == "interval.source_run")
         run(con, stages[: last + 1])
-        return con.execute("select * from interval.source_run order by start_ts").df()
+        return (
+            con.execute("select * from interval.source_run order by start_ts").df(),
+            con.execute("select * from run_state.inferred_state order by start_ts").df(),
+        )
     finally:
         con.close()
 
@@ -114,7 +117,7 @@ def inferred(folder: Path) -> pd.DataFrame:
 def scores(system: System, kept: Record, interval_s: int, folder: Path) -> Iterator[Score]:
     """One score per mode that ran for more than an hour."""
     hidden_site(system, kept, interval_s, folder)
-    found = inferred(folder)
+    found, states = inferred(folder)
     known = Known(system, kept)
     flame, pump = kept.flag("flame"), known.pumping
     truth = {
@@ -151,7 +154,7 @@ def scores(system: System, kept: Record, interval_s: int, folder: Path) -> Itera
                     [
                         (a / 1e6 - began, b / 1e6 - began)
                         for a, b, s in zip(
-                            own["start_ts"], own["end_ts"], own["source"], strict=True
+                            states["start_ts"], states["end_ts"], states["source"], strict=True
                         )
                         if s == "burner"
                     ]
