@@ -29,9 +29,9 @@ TABLE = (
     Expected(COOLS, "cooling", 60.0, 0.05, 0.07),
 )
 """One stage and two together: which is installed hardly shows in temperatures. Starts are at their
-worst for a heat pump: a defrost with strip heat on and a rest look alike. Dual fuel stood within 4 %
-and 4 % on simulated systems; the sample site comes out 7 % short of starts, so it is held to more. At
-five minutes runs cannot be told (`inferred_interval_max_s`).
+worst for a heat pump: a defrost with strip heat on and a rest look alike. Dual fuel stood within
+4 % and 4 % on simulated systems; the sample site comes out 7 % short of starts, so it is held to
+more. At five minutes runs cannot be told (`inferred_interval_max_s`).
 """
 
 
