@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
@@ -17,25 +17,7 @@ from pipeline.result import Judged, SiteResult, Span
 from pipeline.sampling import AT_LEAST, NOT_GIVEN, Standing, standings
 from reports.display import NONE, Clock, Display, number, text
 from reports.figure import Figure, TimeFigure
-
-
-@dataclass(frozen=True)
-class Readings:
-    """Readings of one channel in time order [µs, store units]; gap_after: no line to the next."""
-
-    channel_id: int
-    role: str
-    zone: int | None
-    ts: np.ndarray
-    values: np.ndarray
-    gap_after: np.ndarray
-
-    def within(self, span: Span) -> Readings:
-        """Those of [start, end); nothing is copied."""
-        a, b = np.searchsorted(self.ts, (span.start_ts, span.end_ts))
-        return replace(
-            self, ts=self.ts[a:b], values=self.values[a:b], gap_after=self.gap_after[a:b]
-        )
+from reports.readings import Readings, thinned
 
 
 @dataclass(frozen=True)
@@ -105,9 +87,31 @@ class Model:
         """State stretches of one evidence window; None where none was logged."""
         return self._states.get((code, n))
 
-    @cached_property
+    @property
     def log(self) -> tuple[Readings, ...]:
-        """Every trusted reading of the window, a channel at a time, the house's own first."""
+        """Trusted readings of the window, a channel at a time, the house's own first.
+
+        All of them, or of a long log those that `thinned_to_s` says.
+        """
+        return self._thinned[0]
+
+    @property
+    def thinned_to_s(self) -> int | None:
+        """Of how many seconds the lowest and highest stand for the rest; None: all are there."""
+        return self._thinned[1]
+
+    @property
+    def n_logged(self) -> int:
+        """How many trusted readings there are."""
+        return sum(r.ts.size for r in self._whole_log)
+
+    @cached_property
+    def _thinned(self) -> tuple[tuple[Readings, ...], int | None]:
+        shown = [Span(w.start_ts, w.end_ts) for f in self.result.findings for w in f.windows]
+        return thinned(self._whole_log, shown)
+
+    @cached_property
+    def _whole_log(self) -> tuple[Readings, ...]:
         frame = self.frame("view.log_reading")
         if frame is None:
             return ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import words
 from pipeline.channels import OUTPUT_ROLES
 from reports.block import Block, Model, absent
 from reports.display import number, plural, text
@@ -54,11 +55,23 @@ def whole_log(model: Model) -> TimeFigure:
         ),
         notes=(
             *notes,
+            *_thinned(model),
             "Where readings are denser than the drawing, lines join the lowest and the highest "
             "of every few, so no peak is lost; the zoomable chart draws reading by reading where "
             "it is looked at.",
             *clock_note(model, window),
         ),
+    )
+
+
+def _thinned(model: Model) -> tuple[str, ...]:
+    if model.thinned_to_s is None:
+        return ()
+    every = words.duration(model.thinned_to_s)
+    return (
+        f"{model.n_logged:,} readings are more than a page can carry: between the minutes that the "
+        f"findings show it holds the lowest and the highest of every {every}. Review a part of the "
+        "log (--from, --to) to see it reading by reading.",
     )
 
 
