@@ -68,13 +68,13 @@ second as (
         r.since_ts as source_ts,
         r.in_visit,
         o.is_closed,
-    from interval.output_run o
-    join unbroken r
-        on r.site_id = o.site_id
-        and r.source = if(o.output = 'output_w2', 'burner', 'compressor')
-        and r.start_ts <= o.start_ts
-        and r.end_ts > o.start_ts
-    where o.output in ('output_w2', 'output_y2') and o.has_start
+    from (
+        select *, if(output = 'output_w2', 'burner', 'compressor') as source
+        from interval.output_run
+        where output in ('output_w2', 'output_y2') and has_start
+    ) o
+    asof join unbroken r on r.site_id = o.site_id and r.source = o.source and o.start_ts >= r.start_ts
+    where r.end_ts > o.start_ts
 ),
 
 -- at the edge itself: intervals are half-open, so a call that ends in that instant does not count
@@ -89,19 +89,32 @@ at_start as (
 
 -- the clock of a call starts again after a trip
 last_trip as (
-    select a.site_id, a.source, a.start_ts, max(x.end_ts) as trip_end_ts
+    select a.site_id, a.source, a.start_ts, x.end_ts as trip_end_ts
     from at_start a
-    join interval.trip x on x.site_id = a.site_id and x.end_ts <= a.start_ts
-    group by a.site_id, a.source, a.start_ts
+    asof join (select site_id, end_ts from interval.trip) x
+        on x.site_id = a.site_id and a.start_ts >= x.end_ts
 ),
 
 -- and after a compressor wait or a changeover: the last time before this run that a source stopped. A
 -- call that already stood then counts from the start of this run.
 last_stop as (
-    select a.site_id, a.source, a.start_ts, max(r.end_ts) as stop_ts
+    select a.site_id, a.source, a.start_ts, r.end_ts as stop_ts
     from at_start a
-    join interval.source_run r on r.site_id = a.site_id and r.end_ts <= a.source_ts
-    group by a.site_id, a.source, a.start_ts
+    asof join (select site_id, end_ts from interval.source_run) r
+        on r.site_id = a.site_id and a.source_ts >= r.end_ts
+),
+
+-- calls by the days they lie in, and an interval on: of a long log not every pair is tried
+call_day as (
+    select
+        b.*,
+        coalesce(c.resolution_s, 0) * 1e6 as late_us,
+        unnest(range(
+            b.start_ts // 86400000000,
+            (b.end_ts + (coalesce(c.resolution_s, 0) * 1e6)::bigint) // 86400000000 + 1
+        )) as day_n,
+    from interval.bridged_call b
+    join measure.coverage c on c.site_id = b.site_id and c.figure = 'staging'
 ),
 
 -- the zones that call for the mode, and how long the longest of them has. A call and second stage that
@@ -130,11 +143,11 @@ calling as (
                 )
             ) / 1e6 as called_s,
         from at_start a
-        join measure.coverage c on c.site_id = a.site_id and c.figure = 'staging'
-        join interval.bridged_call b
+        join call_day b
             on b.site_id = a.site_id and b.mode = a.mode
+            and b.day_n = a.start_ts // 86400000000
             and b.start_ts <= a.start_ts
-            and b.end_ts > a.start_ts - coalesce(c.resolution_s, 0) * 1e6
+            and b.end_ts > a.start_ts - b.late_us
         left join last_trip x
             on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
         left join last_stop p
@@ -272,9 +285,14 @@ ripe as (
         greatest(
             if(b.start_ts < p.stop_ts, s.source_ts, b.start_ts), coalesce(x.trip_end_ts, 0)
         ) + ((s.delay_setting_s - coalesce(s.resolution_s, 0)) * 1e6)::bigint as ripe_ts,
-    from clocked s
-    join interval.bridged_call b
-        on b.site_id = s.site_id and b.mode = s.mode and b.start_ts < s.end_ts and b.end_ts > s.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from clocked
+    ) s
+    join call_day b
+        on b.site_id = s.site_id and b.mode = s.mode and b.day_n = s.day_n
+        and b.start_ts < s.end_ts and b.end_ts > s.start_ts
+        and s.day_n = greatest(b.start_ts, s.start_ts) // 86400000000
     left join last_trip x
         on x.site_id = s.site_id and x.source = s.source and x.start_ts = s.start_ts
     left join last_stop p
@@ -304,9 +322,16 @@ held as (
             else greatest(from_ts, least(until_ts, coalesce(min(r.ripe_ts), until_ts)))
         end as lacking_ts,
         lacking_ts > from_ts and n_left >= coalesce(any_value(s.min_zones_setting), 1) as by_clock,
-    from clocked s
-    join interval.condition c
-        on c.site_id = s.site_id and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from clocked
+    ) s
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from interval.condition
+    ) c
+        on c.site_id = s.site_id and c.day_n = s.day_n and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+        and s.day_n = greatest(c.start_ts, s.start_ts) // 86400000000
     left join ripe r
         on r.site_id = s.site_id and r.source = s.source and r.start_ts = s.start_ts
         and r.call_ts < least(c.end_ts, s.end_ts) and r.call_end_ts > greatest(c.start_ts, s.start_ts)

@@ -27,6 +27,24 @@ in_visit = "BOOLEAN | - | starts inside a visit"
 */
 with
 
+-- looked up by the day of the start: of a long log not every pair is tried
+run_day as (
+    select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+    from interval.source_run
+    where mode = 'heating'
+),
+
+followed as (
+    select distinct r.site_id, r.source, r.start_ts
+    from interval.source_run r
+    join run_day o
+        on o.site_id = r.site_id
+        and o.day_n = r.start_ts // 86400000000
+        and o.source <> r.source
+        and o.start_ts < r.start_ts
+        and o.end_ts >= r.start_ts
+),
+
 started as (
     select
         r.site_id,
@@ -42,15 +60,7 @@ started as (
         t.balance_past_s,
         t.coverage_warn_frac,
         t.balance_margin_f,
-        not exists (
-            from interval.source_run o
-            where
-                o.site_id = r.site_id
-                and o.mode = 'heating'
-                and o.source <> r.source
-                and o.start_ts < r.start_ts
-                and o.end_ts >= r.start_ts
-        ) as is_first,
+        (r.site_id, r.source, r.start_ts) not in (select (site_id, source, start_ts) from followed) as is_first,
     from interval.source_run r
     join run.site i on i.site_id = r.site_id and i.has_heat_pump
     join run.threshold t on t.site_id = r.site_id
@@ -65,9 +75,16 @@ before as (
         s.start_ts,
         min(o.outdoor_f) as outdoor_low_f,
         max(o.outdoor_f) as outdoor_high_f,
-    from started s
-    join interval.weather o
-        on o.site_id = s.site_id and o.start_ts < s.start_ts and o.end_ts > s.from_ts
+    from (
+        select *, unnest(range(from_ts // 86400000000, start_ts // 86400000000 + 1)) as day_n
+        from started
+    ) s
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.weather
+    ) o
+        on o.site_id = s.site_id and o.day_n = s.day_n and o.start_ts < s.start_ts and o.end_ts > s.from_ts
+        and s.day_n = greatest(o.start_ts, s.from_ts) // 86400000000
     group by s.site_id, s.source, s.start_ts, s.from_ts, s.balance_past_s, s.coverage_warn_frac
     having sum(least(o.end_ts, s.start_ts) - greatest(o.start_ts, s.from_ts))
         >= s.balance_past_s * s.coverage_warn_frac * 1e6

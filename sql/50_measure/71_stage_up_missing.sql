@@ -61,12 +61,23 @@ audited as (
         and coalesce(b.value_text, 'unknown') <> 'equipment'
 ),
 
+-- what overlaps a run is looked up by the days both lie in: of a long log not every pair is tried
+audited_day as (
+    select *, unnest(range(run_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+    from audited
+),
+
+call_day as (
+    select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+    from interval.bridged_call
+),
+
 -- a call that stood when a source last stopped counts from this run's start
 stopped as (
-    select a.site_id, a.source, a.run_ts, max(r.end_ts) as stop_ts
+    select a.site_id, a.source, a.run_ts, r.end_ts as stop_ts
     from audited a
-    join interval.source_run r on r.site_id = a.site_id and r.end_ts <= a.run_ts
-    group by a.site_id, a.source, a.run_ts
+    asof join (select site_id, end_ts from interval.source_run) r
+        on r.site_id = a.site_id and a.run_ts >= r.end_ts
 ),
 
 calling as (
@@ -83,9 +94,11 @@ calling as (
                 else greatest(a.run_ts, b.start_ts)
             end + (a.delay_s * 1e6)::bigint
         ) as ripe_ts,
-    from audited a
-    join interval.bridged_call b
-        on b.site_id = a.site_id and b.mode = a.mode and b.start_ts < a.end_ts and b.end_ts > a.run_ts
+    from audited_day a
+    join call_day b
+        on b.site_id = a.site_id and b.mode = a.mode and b.day_n = a.day_n
+        and b.start_ts < a.end_ts and b.end_ts > a.run_ts
+        and a.day_n = greatest(b.start_ts, a.run_ts) // 86400000000
     left join stopped p on p.site_id = a.site_id and p.source = a.source and p.run_ts = a.run_ts
 ),
 
@@ -109,13 +122,19 @@ change as (
             when s.role = 'zone_call_emergency' then 'left_out'
             else 'other'
         end,
-    from audited a
-    join signal.state s
+    from audited_day a
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from signal.state
+        where
+            is_on
+            and role in ('output_w2', 'output_y2', 'zone_call_w2', 'zone_call_y2', 'zone_call_emergency')
+    ) s
         on s.site_id = a.site_id
-        and s.is_on
-        and s.role in ('output_w2', 'output_y2', 'zone_call_w2', 'zone_call_y2', 'zone_call_emergency')
+        and s.day_n = a.day_n
         and s.start_ts < a.end_ts
         and s.end_ts > a.run_ts
+        and a.day_n = greatest(s.start_ts, a.run_ts) // 86400000000
     union all
     select
         a.site_id,
@@ -223,12 +242,16 @@ asked_at as (
             least(s.end_ts, b.end_ts) as until_ts,
             from_ts + (t.stage_missing_s * 1e6)::bigint - 1 as due_ts,
             (t.stage_closing_s * 1e6)::bigint as closing_us,
-        from stretch s
+        from (
+            select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+            from stretch
+        ) s
         join run.threshold t on t.site_id = s.site_id
-        join interval.bridged_call b
-            on b.site_id = s.site_id and b.mode = s.mode
+        join call_day b
+            on b.site_id = s.site_id and b.mode = s.mode and b.day_n = s.day_n
             and b.start_ts < s.end_ts
             and b.end_ts > s.start_ts
+            and s.day_n = greatest(b.start_ts, s.start_ts) // 86400000000
         where until_ts > due_ts
     )
 ),

@@ -31,6 +31,22 @@ logged as (
     having count(distinct role) = 2
 ),
 
+-- looked up by the days both lie in: of a long log not every pair is tried
+beside as (
+    select distinct r.site_id, r.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.source_run
+        where source = 'burner'
+    ) r
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.output_run
+        where output in ('output_w2', 'output_y1')
+    ) o
+        on o.site_id = r.site_id and o.day_n = r.day_n and o.start_ts < r.end_ts and o.end_ts > r.start_ts
+),
+
 alone as (
     select r.site_id, r.start_ts, r.end_ts, r.in_visit
     from interval.source_run r
@@ -40,14 +56,7 @@ alone as (
         r.source = 'burner'
         and r.has_start
         and r.end_ts - r.start_ts >= (t.equipment_stage_min_s + t.equipment_stage_mean_s) * 1e6
-        and not exists (
-            from interval.output_run o
-            where
-                o.site_id = r.site_id
-                and o.output in ('output_w2', 'output_y1')
-                and o.start_ts < r.end_ts
-                and o.end_ts > r.start_ts
-        )
+        and (r.site_id, r.start_ts) not in (select (site_id, start_ts) from beside)
 ),
 
 -- steady until a call or a damper changes, from when a step could come
@@ -61,20 +70,23 @@ looked as (
     select
         a.site_id,
         a.start_ts,
-        any_value(a.in_visit) as in_visit,
+        a.in_visit,
         least(
-            any_value(a.end_ts),
-            coalesce(min(c.ts), any_value(a.end_ts)),
-            a.start_ts + (1e6 * any_value(t.equipment_stage_max_s + t.equipment_stage_mean_s))::bigint
+            a.end_ts,
+            coalesce(c.ts, a.end_ts),
+            a.start_ts + (1e6 * (a.equipment_stage_max_s + a.equipment_stage_mean_s))::bigint
         ) as until_ts,
-        a.start_ts + (1e6 * any_value(t.equipment_stage_min_s - t.equipment_stage_mean_s))::bigint as from_ts,
-    from alone a
-    join run.threshold t on t.site_id = a.site_id
-    left join change c
-        on c.site_id = a.site_id
-        and c.ts > a.start_ts + (t.equipment_stage_min_s - t.equipment_stage_mean_s) * 1e6
-        and c.ts < a.end_ts
-    group by a.site_id, a.start_ts
+        a.from_ts,
+    from (
+        select
+            a.*,
+            t.equipment_stage_max_s,
+            t.equipment_stage_mean_s,
+            a.start_ts + (1e6 * (t.equipment_stage_min_s - t.equipment_stage_mean_s))::bigint as from_ts,
+        from alone a
+        join run.threshold t on t.site_id = a.site_id
+    ) a
+    asof left join change c on c.site_id = a.site_id and a.from_ts < c.ts
 ),
 
 long_enough as (
@@ -134,10 +146,17 @@ warmed as (
             - arg_max(p.start_value, p.start_ts) filter (p.start_ts <= h.step_ts) as climb_f,
         arg_max(p.start_value, p.start_ts) filter (p.start_ts <= h.step_ts)
             - arg_min(p.start_value, p.start_ts) filter (p.start_ts <= h.step_ts) as drift_f,
-    from highest h
+    from (
+        select
+            *,
+            unnest(range((step_ts - mean_us) // 86400000000, (step_ts + 2 * mean_us) // 86400000000 + 1))
+                as day_n,
+        from highest
+    ) h
     join long_enough l on l.site_id = h.site_id and l.start_ts = h.start_ts
     join signal.piece p
         on p.site_id = h.site_id and p.role = 'supply_temp'
+        and p.start_ts // 86400000000 = h.day_n
         and p.start_ts >= h.step_ts - h.mean_us and p.start_ts <= least(h.step_ts + 2 * h.mean_us, l.until_ts)
     group by h.site_id, h.start_ts
 ),
