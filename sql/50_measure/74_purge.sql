@@ -114,9 +114,19 @@ blown as (
         coalesce(sum(
             least(s.end_ts, r.purge_until_ts) - greatest(s.start_ts, r.end_ts)
         ) filter (s.end_ts > r.end_ts), 0)::double / 1e6 as purge_fan_s,
-    from window_of r
-    join standing s
-        on s.site_id = r.site_id and s.fan_on and s.start_ts < r.purge_until_ts and s.end_ts > r.start_ts
+    from (
+        -- looked up by the days both lie in: of a long log not every pair is tried
+        select *, unnest(range(start_ts // 86400000000, purge_until_ts // 86400000000 + 1)) as day_n
+        from window_of
+    ) r
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from standing
+        where fan_on and end_ts is not null
+    ) s
+        on s.site_id = r.site_id and s.day_n = r.day_n
+        and s.start_ts < r.purge_until_ts and s.end_ts > r.start_ts
+        and r.day_n = greatest(s.start_ts, r.start_ts) // 86400000000
     group by r.site_id, r.start_ts
 ),
 
