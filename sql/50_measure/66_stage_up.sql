@@ -91,8 +91,7 @@ at_start as (
 last_trip as (
     select a.site_id, a.source, a.start_ts, x.end_ts as trip_end_ts
     from at_start a
-    asof join (select site_id, end_ts from interval.trip) x
-        on x.site_id = a.site_id and a.start_ts >= x.end_ts
+    asof join (select site_id, end_ts from interval.trip) x on x.site_id = a.site_id and a.start_ts >= x.end_ts
 ),
 
 -- and after a compressor wait or a changeover: the last time before this run that a source stopped. A
@@ -109,10 +108,7 @@ call_day as (
     select
         b.*,
         coalesce(c.resolution_s, 0) * 1e6 as late_us,
-        unnest(range(
-            b.start_ts // 86400000000,
-            (b.end_ts + (coalesce(c.resolution_s, 0) * 1e6)::bigint) // 86400000000 + 1
-        )) as day_n,
+        unnest(range(b.start_ts // 86400000000, (b.end_ts + late_us::bigint) // 86400000000 + 1)) as day_n,
     from interval.bridged_call b
     join measure.coverage c on c.site_id = b.site_id and c.figure = 'staging'
 ),
@@ -144,10 +140,8 @@ calling as (
             ) / 1e6 as called_s,
         from at_start a
         join call_day b
-            on b.site_id = a.site_id and b.mode = a.mode
-            and b.day_n = a.start_ts // 86400000000
-            and b.start_ts <= a.start_ts
-            and b.end_ts > a.start_ts - b.late_us
+            on b.site_id = a.site_id and b.mode = a.mode and b.day_n = a.start_ts // 86400000000
+            and b.start_ts <= a.start_ts and b.end_ts > a.start_ts - b.late_us
         left join last_trip x
             on x.site_id = a.site_id and x.source = a.source and x.start_ts = a.start_ts
         left join last_stop p
@@ -169,11 +163,8 @@ asked as (
         bool_or(s.role = 'zone_call_emergency') as emergency_called,
     from at_start a
     join signal.state s
-        on s.site_id = a.site_id
-        and s.is_on
+        on s.site_id = a.site_id and s.is_on and s.start_ts <= a.start_ts and s.end_ts > a.start_ts
         and s.role in ('zone_call_w2', 'zone_call_y2', 'zone_call_emergency')
-        and s.start_ts <= a.start_ts
-        and s.end_ts > a.start_ts
     left join interval.bridged_call b
         on b.site_id = a.site_id and b.zone = s.zone and b.mode = a.mode
         and b.start_ts <= a.start_ts and b.end_ts > a.start_ts
@@ -219,20 +210,15 @@ set_to as (
         on v.site_id = a.site_id and v.source = a.source and v.start_ts = a.start_ts
     left join asked q on q.site_id = a.site_id and q.source = a.source and q.start_ts = a.start_ts
     left join run.setting d
-        on d.site_id = a.site_id and d.name = 'stage_up_delay_min'
-        and d.start_ts <= a.start_ts and d.end_ts > a.start_ts
+        on d.site_id = a.site_id and d.name = 'stage_up_delay_min' and d.start_ts <= a.start_ts and d.end_ts > a.start_ts
     left join run.setting m
-        on m.site_id = a.site_id and m.name = 'stage2_min_zones'
-        and m.start_ts <= a.start_ts and m.end_ts > a.start_ts
+        on m.site_id = a.site_id and m.name = 'stage2_min_zones' and m.start_ts <= a.start_ts and m.end_ts > a.start_ts
     left join run.setting y
-        on y.site_id = a.site_id and y.name = 'stage_up_by'
-        and y.start_ts <= a.start_ts and y.end_ts > a.start_ts
+        on y.site_id = a.site_id and y.name = 'stage_up_by' and y.start_ts <= a.start_ts and y.end_ts > a.start_ts
     left join run.setting k
-        on k.site_id = a.site_id and k.name = 'stage_up_clock'
-        and k.start_ts <= a.start_ts and k.end_ts > a.start_ts
+        on k.site_id = a.site_id and k.name = 'stage_up_clock' and k.start_ts <= a.start_ts and k.end_ts > a.start_ts
     left join run.setting e
-        on e.site_id = a.site_id and e.name = 'stage2_release'
-        and e.start_ts <= a.start_ts and e.end_ts > a.start_ts
+        on e.site_id = a.site_id and e.name = 'stage2_release' and e.start_ts <= a.start_ts and e.end_ts > a.start_ts
 ),
 
 -- without stage_up_clock both are tried, and the one that fits more starts is named
@@ -272,6 +258,11 @@ clocked as (
     left join fitting f on f.site_id = s.site_id
 ),
 
+clocked_day as (
+    select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+    from clocked
+),
+
 -- where the panel's timer runs from the call: when each call that second stage meets can first have lasted
 -- for the delay (it may have begun an interval before it was read). A start that was early has its own
 -- name, and is not held to its clock again.
@@ -285,10 +276,7 @@ ripe as (
         greatest(
             if(b.start_ts < p.stop_ts, s.source_ts, b.start_ts), coalesce(x.trip_end_ts, 0)
         ) + ((s.delay_setting_s - coalesce(s.resolution_s, 0)) * 1e6)::bigint as ripe_ts,
-    from (
-        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
-        from clocked
-    ) s
+    from clocked_day s
     join call_day b
         on b.site_id = s.site_id and b.mode = s.mode and b.day_n = s.day_n
         and b.start_ts < s.end_ts and b.end_ts > s.start_ts
@@ -322,10 +310,7 @@ held as (
             else greatest(from_ts, least(until_ts, coalesce(min(r.ripe_ts), until_ts)))
         end as lacking_ts,
         lacking_ts > from_ts and n_left >= coalesce(any_value(s.min_zones_setting), 1) as by_clock,
-    from (
-        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
-        from clocked
-    ) s
+    from clocked_day s
     join (
         select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
         from interval.condition
