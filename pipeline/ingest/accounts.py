@@ -110,7 +110,7 @@ def _reject_rows(reading: FileReading, empty: Flags, contradicted: Flags) -> Non
     dialect = reading.opened.dialect
     for flags in (empty, contradicted):
         lines = reading.line[flags]
-        texts = [reading.opened.text.line(line) for line in lines.tolist()]
+        texts = reading.opened.text.lines(lines.tolist())
         reasons = [CONFLICT_REASON] * len(texts)
         if flags is empty:
             bad = set(np.concatenate([np.array([], np.int64), *reading.bad_cells.line]).tolist())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bisect
 import codecs
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate
@@ -15,6 +16,7 @@ import pyarrow as pa
 from pipeline.errors import InputError
 
 _BLOCK = 1 << 16
+_NEAR = 500
 _VALID = "all bytes are valid UTF-8"
 # More stretches of zero bytes than this, and the file is no text with holes in it.
 _MAX_HOLES = 20
@@ -40,9 +42,22 @@ class Text:
 
     def line(self, number: int) -> str:
         """One physical line, from 1."""
-        start = self.start_of(number)
-        end = self.content.find(b"\n", start)
-        return self.content[start : len(self.content) if end < 0 else end].decode()
+        return self.lines([number])[0]
+
+    def lines(self, numbers: Sequence[int]) -> list[str]:
+        """Physical lines, from 1; where numbers ascend each is sought from the one before it."""
+        out: list[str] = []
+        start, last = 0, 1
+        for number in numbers:
+            ahead = number - last
+            if not 0 <= ahead <= _NEAR:
+                start, ahead = self.start_of(number), 0
+            for _ in range(ahead):
+                start = self.content.index(b"\n", start) + 1
+            last = number
+            end = self.content.find(b"\n", start)
+            out.append(self.content[start : len(self.content) if end < 0 else end].decode())
+        return out
 
     def start_of(self, number: int) -> int:
         """Where a physical line (from 1) starts in the content."""
