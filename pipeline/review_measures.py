@@ -75,7 +75,8 @@ class Measured:
                 "seconds": number(r.on_s),
                 "starts": int(r.n_start),
                 "open_runs": int(r.n_open_run),
-                "plus_minus_s": number(r.plus_minus_s),
+                # sampling bounds what was logged; what was inferred is off by its expected error
+                "plus_minus_s": None if r.is_inferred else number(r.plus_minus_s),
                 "coverage": rounded(number(r.coverage)),
                 "resolution_s": number(r.resolution_s),
                 **(_inferred_runtime(r) if r.is_inferred else {}),

@@ -188,7 +188,7 @@ def _stages(model: Model) -> Markup:
             Column("Time", "number"),
             Column("± at most", "number"),
             Column("Share of the mode", "number"),
-            Column("Logged", "number"),
+            Column("Known", "number"),
             Column("To the nearest", "number"),
         ),
         tuple(
@@ -261,6 +261,8 @@ def _by_day(model: Model) -> Markup:
             cells.append(Cell(said, bar=(number(r["on_s"]) or 0) / most[o]))
         body.append(tuple(cells))
     note = "Bars: each output against its own longest day."
+    if any(o.startswith("inferred_") for o in outputs):
+        note += " Inferred times may be off by the share that stands with their totals."
     if thin:
         note += f" “in 80 %”: so much of the day was recorded ({plural(thin, 'such cell')})."
     return table_html(
