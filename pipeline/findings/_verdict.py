@@ -310,7 +310,8 @@ def _too_coarse(site: SiteFrames) -> str:
 def _inferred_words(site: SiteFrames) -> str:
     """What ran by supply and return temperature, with its expected error; '' if nothing was told.
 
-    'inferred from supply and return temperature, heat ran 31 hours in 210 runs (about ±3 %)'
+    'inferred from supply and return temperature, heat ran 31 hours (about ±3 %) with 210 starts
+    (about ±5 %)'
     """
     if not site.has_table("measure.runtime"):
         return ""
@@ -319,11 +320,15 @@ def _inferred_words(site: SiteFrames) -> str:
         name = {"inferred_heat": "heat", "inferred_cool": "cooling"}.get(r.output)
         if name is None or not number(r.on_s):
             continue
-        error = number(r.runtime_error_frac)
-        about = f" (about ±{words.share(error)})" if error is not None else ""
-        ran = words.hours(float(r.on_s))
-        told.append(f"{name} ran {ran} with {words.count(int(r.n_start), 'start')}{about}")
+        ran = words.hours(float(r.on_s)) + _about(r.runtime_error_frac)
+        starts = words.count(int(r.n_start), "start") + _about(r.starts_error_frac)
+        told.append(f"{name} ran {ran} with {starts}")
     return f"inferred from supply and return temperature, {words.joined(told)}" if told else ""
+
+
+def _about(error_frac: float | None) -> str:
+    error = number(error_frac)
+    return "" if error is None else f" (about ±{words.share(error)})"
 
 
 def _worst(findings: Sequence[Finding]) -> str:

@@ -197,8 +197,8 @@ def test_what_rests_on_inferred_runs_is_marked_with_its_expected_error(build):
     v = verdict([finding("short-cycling", "watch", "143 runs were short")], [], site)
     assert v.sentence == "By runs that are inferred, not logged: 143 runs were short."
     assert (
-        "No output was logged: inferred from supply and return temperature, heat ran 31 hours with "
-        "210 starts (about ±4 %)." in v.how_sure
+        "No output was logged: inferred from supply and return temperature, heat ran 31 hours "
+        "(about ±4 %) with 210 starts (about ±5 %)." in v.how_sure
     )
     assert inferred_error(site) == "run time about ±4 %, starts about ±5 %"
     assert inferred_error(build(hours=HEAT)) == ""
