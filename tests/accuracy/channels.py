@@ -359,7 +359,7 @@ def judge_batch(batch: Sequence[Case], part: str) -> list[tuple[Case, dict[str, 
                 plants.append(Plant(case.name, base))
         con = connect_working()
         sites = fill(con, plants, folder)
-        names = {t for r in chosen for t in r.declaration.needs_tables}
+        names = {"signal.coverage", *(t for r in chosen for t in r.declaration.needs_tables)}
         stages = stages_of(*names, CLOCK_TABLE)
         took = defaultdict(float)
         run(con, stages, lambda s, t: took.__setitem__(s.folder, took[s.folder] + t))
