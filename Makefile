@@ -76,4 +76,4 @@ docs: $(VENV)/run.stamp
 	$(BIN)/zonetrail stages --write-docs
 
 clean:
-	rm -rf $(VENV) demo build dist
+	rm -rf $(VENV) zonetrail-demo build dist

@@ -195,7 +195,7 @@ peaked as (
     from (
         select
             *,
-            unnest(range(from_ts // 86400000000, coalesce(to_ts, from_ts) // 86400000000 + 1)) as day_n,
+            unnest(range(from_ts // 86400000000, to_ts // 86400000000 + 1)) as day_n,
         from candidate
     ) c
     join supply p

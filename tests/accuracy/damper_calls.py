@@ -10,67 +10,31 @@ from __future__ import annotations
 
 import contextlib
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import click
 import numpy as np
 import pandas as pd
 
-from pipeline.ingest.load import load_site
-from pipeline.run_tables import prepare
-from pipeline.site_reader import read_site
-from pipeline.stages import discover, run
-from pipeline.store import attach_sites, connect_working
 from sample_data.world import System, healthy, record, reporting_run
-from sample_data.world.export import exports, utc_s
+from sample_data.world.export import utc_s
 from sample_data.world.known import BROKEN_CALL_S, Known, merged, segments
 from sample_data.world.loop import Record
-from sample_data.world.site_file import site_toml
+from tests.accuracy.only import tables_of, write_site
 
 TABLE = "run_state.damper_call"
 LEAST_S = 3600
 
 
-def without_calls(system: System, kept: Record, folder: Path) -> None:
-    """A site with outputs and dampers, as the system logged them, and no calls."""
-    system = replace(system, logging=replace(system.logging, dampers=True, dialect="plain"))
-    files = [
-        replace(
-            e,
-            channels=tuple(
-                c for c in e.channels if c.role.startswith("output_") or c.role == "zone_damper"
-            ),
-        )
-        for e in exports(system, kept)
-    ]
-    files = [e for e in files if e.channels]
-    (folder / "exports").mkdir(parents=True, exist_ok=True)
-    (folder / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
-    for e in files:
-        (folder / "exports" / e.name).write_text(e.text, encoding="utf-8", newline="")
-
-
-def read_off(folder: Path) -> pd.DataFrame:
-    """The calls that the dampers show."""
-    site = read_site(folder)
-    load_site(folder)
-    con = connect_working()
-    try:
-        attach_sites(con, {site.id: site.store_path})
-        prepare(con, [site])
-        stages = discover(con)
-        last = next(n for n, s in enumerate(stages) if s.table == TABLE)
-        run(con, stages[: last + 1])
-        return con.execute(f"select * from {TABLE}").df()
-    finally:
-        con.close()
+def is_kept(role: str) -> bool:
+    """Whether the channel stays in the log: outputs and dampers do, calls do not."""
+    return role.startswith("output_") or role == "zone_damper"
 
 
 def scores(system: System, kept: Record, folder: Path) -> pd.DataFrame:
     """Errors of time and number of calls per zone and mode that called for more than an hour."""
-    without_calls(system, kept, folder)
-    found = read_off(folder)
+    write_site(system, kept, is_kept, folder, dampers=True)
+    (found,) = tables_of(folder, TABLE)
     known = Known(system, kept)
     inside = np.flatnonzero(~known.in_visit)
     first, last = int(inside[0]), int(inside[-1])

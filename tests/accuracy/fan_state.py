@@ -11,78 +11,31 @@ from __future__ import annotations
 
 import contextlib
 import tempfile
-from dataclasses import replace
 from pathlib import Path
 
 import click
 import numpy as np
 import pandas as pd
 
-from pipeline.ingest.load import load_site
-from pipeline.run_tables import prepare
-from pipeline.site_reader import read_site
-from pipeline.stages import discover, run
-from pipeline.store import attach_sites, connect_working
 from sample_data.world import System, healthy, record, reporting_run
-from sample_data.world.export import exports, utc_s
+from sample_data.world.export import utc_s
 from sample_data.world.known import Known, merged, segments
 from sample_data.world.loop import Record
-from sample_data.world.site_file import site_toml
 from tests.accuracy.inferred import CHATTER_S, KEPT
+from tests.accuracy.only import BARE, every, tables_of, write_site
 
 TABLE = "run_state.fan"
 READ_OFF = {"static": ("static_pressure",), "supply": KEPT}
 LEAST_S = 3600
 
 
-def kept_site(
-    system: System, kept: Record, roles: tuple[str, ...], interval_s: int, folder: Path
-) -> None:
-    """A site with these channels of the equipment and nothing else."""
-    logging = replace(
-        system.logging,
-        fast_s=interval_s,
-        slow_s=max(60, interval_s),
-        dampers=False,
-        setpoints=False,
-        proof=False,
-        return_static=False,
-        dialect="plain",
-    )
-    system = replace(system, logging=logging)
-    files = [
-        replace(e, channels=tuple(c for c in e.channels if c.role in roles))
-        for e in exports(system, kept)
-    ]
-    files = [e for e in files if e.channels]
-    (folder / "exports").mkdir(parents=True, exist_ok=True)
-    (folder / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
-    for e in files:
-        (folder / "exports" / e.name).write_text(e.text, encoding="utf-8", newline="")
-
-
-def fan_states(folder: Path) -> pd.DataFrame:
-    """run_state.fan of the site, from its exports."""
-    site = read_site(folder)
-    load_site(folder)
-    con = connect_working()
-    try:
-        attach_sites(con, {site.id: site.store_path})
-        prepare(con, [site])
-        stages = discover(con)
-        last = next(n for n, s in enumerate(stages) if s.table == TABLE)
-        run(con, stages[: last + 1])
-        return con.execute(f"select * from {TABLE}").df()
-    finally:
-        con.close()
-
-
 def score(
     system: System, kept: Record, read_off: str, interval_s: int, folder: Path
 ) -> dict[str, object] | None:
     """Errors of the blower's time and starts as shares of the truth; None where it hardly ran."""
-    kept_site(system, kept, READ_OFF[read_off], interval_s, folder)
-    found = fan_states(folder)
+    kept_roles = READ_OFF[read_off].__contains__
+    write_site(system, kept, kept_roles, folder, **every(interval_s), **BARE, return_static=False)
+    (found,) = tables_of(folder, TABLE)
     inside = np.flatnonzero(~Known(system, kept).in_visit)
     first, last = int(inside[0]), int(inside[-1])
 

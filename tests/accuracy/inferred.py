@@ -15,25 +15,20 @@ from __future__ import annotations
 import contextlib
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 import numpy as np
 import pandas as pd
 
-from pipeline.ingest.load import load_site
-from pipeline.run_tables import prepare
-from pipeline.site_reader import read_site
-from pipeline.stages import discover, run
-from pipeline.store import attach_sites, connect_working
 from pipeline.thresholds import THRESHOLDS
 from sample_data.world import System, healthy, record, reporting_run
 from sample_data.world.catalogue import FIRST_REPORTING_SEED
-from sample_data.world.export import exports, utc_s
+from sample_data.world.export import utc_s
 from sample_data.world.known import Known, merged, segments
 from sample_data.world.loop import Record
-from sample_data.world.site_file import site_toml
+from tests.accuracy.only import BARE, every, tables_of, write_site
 
 KEPT = ("supply_temp", "return_temp", "outdoor_temp")
 CHATTER_S = 15
@@ -71,53 +66,10 @@ class Score:
     source_error: float | None
 
 
-def hidden_site(system: System, kept: Record, interval_s: int, folder: Path) -> None:
-    """A site with supply, return and outdoor temperature at this interval and nothing else."""
-    logging = replace(
-        system.logging,
-        fast_s=interval_s,
-        slow_s=max(60, interval_s),
-        static=False,
-        dampers=False,
-        setpoints=False,
-        proof=False,
-        dialect="plain",
-    )
-    system = replace(system, logging=logging)
-    files = [
-        replace(e, channels=tuple(c for c in e.channels if c.role in KEPT))
-        for e in exports(system, kept)
-    ]
-    files = [e for e in files if e.channels]
-    (folder / "exports").mkdir(parents=True, exist_ok=True)
-    (folder / "site.toml").write_text(site_toml(system, files), encoding="utf-8")
-    for e in files:
-        (folder / "exports" / e.name).write_text(e.text, encoding="utf-8", newline="")
-
-
-def inferred(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """interval.source_run and run_state.inferred_state of the site, from its exports."""
-    site = read_site(folder)
-    load_site(folder)
-    con = connect_working()
-    try:
-        attach_sites(con, {site.id: site.store_path})
-        prepare(con, [site])
-        stages = discover(con)
-        last = next(n for n, s in enumerate(stages) if s.table == "interval.source_run")
-        run(con, stages[: last + 1])
-        return (
-            con.execute("select * from interval.source_run order by start_ts").df(),
-            con.execute("select * from run_state.inferred_state order by start_ts").df(),
-        )
-    finally:
-        con.close()
-
-
 def scores(system: System, kept: Record, interval_s: int, folder: Path) -> Iterator[Score]:
     """One score per mode that ran for more than an hour."""
-    hidden_site(system, kept, interval_s, folder)
-    found, states = inferred(folder)
+    write_site(system, kept, KEPT.__contains__, folder, **every(interval_s), **BARE, static=False)
+    found, states = tables_of(folder, "interval.source_run", "run_state.inferred_state")
     known = Known(system, kept)
     flame, pump = kept.flag("flame"), known.pumping
     truth = {

@@ -67,6 +67,10 @@ def test_no_barrier_and_no_fault(
 def test_nothing_scrolls_sideways(path: Path, look: Callable[..., Any], width: int) -> None:
     with look(path, width) as seen:
         assert seen.faults() == []
+        # the word of a verdict is never broken
+        lines = "[...document.querySelectorAll('.call b')].map(b => b.offsetHeight / parseFloat("
+        lines += "getComputedStyle(b).fontSize))"
+        assert max(seen.page.evaluate(lines)) < 2
         seen.picture(f"site-{width}", whole=width < 2560)
         seen.page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
         assert seen.faults() == []
