@@ -174,6 +174,10 @@ class Found:
     table: tuple[tuple[str, tuple[str, ...]], ...] = ()
     site_lines: tuple[SiteLines, ...] = ()
 
+    def __post_init__(self) -> None:
+        if len({len(values) for _, values in self.table}) > 1:
+            raise ValueError(f"table with columns of different length: {self.headline}")
+
 
 @dataclass(frozen=True)
 class NotFound:

@@ -72,7 +72,8 @@ class Relief:
     @property
     def others(self) -> str:
         """What became of the other stretches, as a clause."""
-        left = [r for r in self.rows if r not in self.mine]
+        own = {id(r) for r in self.mine}
+        left = [r for r in self.rows if id(r) not in own]
         if not left:
             return ""
         counts = {o: sum(r.outcome == o for r in left) for o in SAID}

@@ -178,8 +178,13 @@ class SiteFrames:
 
     def overlaps_visit(self, start_ts: int, end_ts: int) -> bool:
         """Whether the stretch touches a visit."""
+        return any(a < end_ts and b > start_ts for a, b in self._visits)
+
+    @cached_property
+    def _visits(self) -> list[tuple[int, int]]:
+        """Begin and end of every visit: asked for once per call of a zone, so read once."""
         rows = self.table("run.visit")
-        return bool(((rows["start_ts"] < end_ts) & (rows["end_ts"] > start_ts)).any())
+        return [(int(a), int(b)) for a, b in zip(rows["start_ts"], rows["end_ts"], strict=True)]
 
     # ------------------------------------------------------------------ words
 

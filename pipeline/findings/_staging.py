@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,8 +59,12 @@ class Starts:
             return False
         spread = self.site.threshold("stage_clock_spread_s")
         share = self.site.threshold("cause_share_min_frac")
-        most = max(sum(low <= c <= low + spread for c in clocks) for low in clocks)
-        return most >= share * len(clocks)
+        return most_alike(clocks, spread) >= share * len(clocks)
+
+
+def most_alike(ordered: Sequence[float], spread: float) -> int:
+    """Of values in ascending order, how many lie within `spread` of each other at most."""
+    return max(bisect_right(ordered, low + spread) - n for n, low in enumerate(ordered))
 
 
 def starts(site: SiteFrames, keep: str | None) -> Starts:
@@ -134,8 +140,13 @@ def events(s: Starts, label: str, worth: str, clause: Any) -> list[Event]:
     return made
 
 
-def table(s: Starts) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """The starts as columns of text."""
+def table(
+    s: Starts, *more: tuple[str, Callable[[Any], str]]
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The starts as columns of text.
+
+    more : further columns: a title, and what a start's row says under it
+    """
     site, rows = s.site, records(s.rows.head(MAX_TABLE_ROWS))
     return (
         ("Second stage on", tuple(site.clock(int(r.start_ts)) for r in rows)),
@@ -143,6 +154,7 @@ def table(s: Starts) -> tuple[tuple[str, tuple[str, ...]], ...]:
         ("Calling", tuple(site.zones(r.zones) for r in rows)),
         ("Longest call before", tuple(_length(r.longest_call_s) for r in rows)),
         ("Equipment had run", tuple(_length(r.run_before_s) for r in rows)),
+        *((title, tuple(text(r) for r in rows)) for title, text in more),
     )
 
 

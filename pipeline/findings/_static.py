@@ -10,6 +10,7 @@ import pandas as pd
 
 from pipeline import words
 from pipeline.findings._site import SiteFrames, flags, number, records
+from pipeline.findings._stretches import Stretches
 
 MODES = ("heating", "cooling")
 PEAK_SAME_INWC = 1e-9
@@ -155,13 +156,11 @@ def _stretches(site: SiteFrames, rows: pd.DataFrame) -> tuple[Stretch, ...]:
 
 def openings(site: SiteFrames) -> Callable[[int, int], frozenset[int]]:
     """Which zones' dampers opened as relief between two instants."""
-    rows = site.table("interval.relief")
-    starts = rows["start_ts"].to_numpy(dtype="int64")
-    ends = rows["end_ts"].to_numpy(dtype="int64")
-    zones = rows["zone"].to_numpy()
+    opened = Stretches(site.table("interval.relief"))
+    zones = opened.rows["zone"].to_numpy()
 
     def between(start_ts: int, end_ts: int) -> frozenset[int]:
-        return frozenset(int(z) for z in zones[(starts < end_ts) & (ends > start_ts)])
+        return frozenset(int(z) for z in zones[opened.touching(start_ts, end_ts)])
 
     return between
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pipeline import words
@@ -13,6 +14,7 @@ from pipeline.findings._clocks import doubtful
 from pipeline.findings._site import SiteFrames, flags, number, numbers, records
 from pipeline.findings._states import Pattern, pattern
 from pipeline.findings._static import opened_words
+from pipeline.findings._stretches import Stretches
 from pipeline.findings._windows import Event, lines
 from pipeline.result import Mark
 from pipeline.units import MICROSECONDS
@@ -308,18 +310,21 @@ def _stage_results(site: SiteFrames, rows: pd.DataFrame) -> list[str]:
     """
     if not site.has_table("measure.stage_up"):
         return []
-    starts = site.table("measure.stage_up")
+    audited = site.table("measure.stage_up")
+    starts, at = records(audited), audited["start_ts"].to_numpy("int64")
     results = []
     for row in records(rows):
         on_s = number(row.stage2_before_s)
         if on_s is None:
             continue
         start = int(row.drop_ts) - int(on_s * MICROSECONDS)
-        near = starts[(starts["start_ts"] - start).abs() <= 2 * MICROSECONDS]
-        for found in records(near.head(1)):
-            least = number(found.min_zones_setting)
-            fell = least is not None and row.n_zones is not None and row.n_zones < least
-            results.append("stayed in" if found.result == "in order" and fell else found.result)
+        near = np.flatnonzero(np.abs(at - start) <= 2 * MICROSECONDS)
+        if not near.size:
+            continue
+        found = starts[near[0]]
+        least = number(found.min_zones_setting)
+        fell = least is not None and row.n_zones is not None and row.n_zones < least
+        results.append("stayed in" if found.result == "in order" and fell else found.result)
     return results
 
 
@@ -327,24 +332,22 @@ def _relieved(site: SiteFrames, rows: pd.DataFrame) -> int | None:
     """Trips before which a relief damper stood open; None where no damper was logged."""
     if "zone_damper" not in site.logged_roles or not site.has_table("interval.relief"):
         return None
-    relief = site.table("interval.relief")
-    return sum(
-        bool(((relief["start_ts"] < row.drop_ts) & (relief["end_ts"] > row.start_ts)).any())
-        for row in records(rows)
-    )
+    relief = Stretches(site.table("interval.relief"))
+    return sum(relief.overlaps(int(row.start_ts), int(row.drop_ts)) for row in records(rows))
 
 
 def _relief_said(site: SiteFrames, rows: pd.DataFrame) -> str:
     """Relief dampers by name: which stood open at the trips, which were free to and never did."""
     if _relieved(site, rows) is None or not site.has_table("run.zone"):
         return ""
-    zones, relief = site.table("run.zone"), site.table("interval.relief")
+    zones, relief = site.table("run.zone"), Stretches(site.table("interval.relief"))
+    opened = relief.rows["zone"].to_numpy()
     may = {int(z) for z in zones.loc[flags(zones["is_relief"]), "zone"]}
     events = []
     for row in records(rows):
-        there = relief[(relief["start_ts"] < row.drop_ts) & (relief["end_ts"] > row.start_ts)]
+        there = opened[relief.touching(int(row.start_ts), int(row.drop_ts))]
         free = frozenset(may - set(words.zone_numbers(row.zones)))
-        events.append((free, frozenset(int(z) for z in there["zone"]) & free))
+        events.append((free, frozenset(int(z) for z in there) & free))
     return opened_words(site, events, "trip", "trips")
 
 

@@ -70,9 +70,8 @@ def _minimum_run(s: Starts) -> Weighed:
     lengths = sorted(numbers(s.rows["length_s"]))
     spread = s.site.threshold("stage_clock_spread_s")
     share = s.site.threshold("cause_share_min_frac")
-    most = max(sum(low <= x <= low + spread for x in lengths) for low in lengths)
     middle = words.duration(lengths[len(lengths) // 2])
-    if most >= share * len(lengths):
+    if _staging.most_alike(lengths, spread) >= share * len(lengths):
         return Weighed(Weight.STRONG, f"these runs were all about {middle} long, as a timer's are")
     return Weighed(
         Weight.RULED_OUT, f"these runs were {words.durations(lengths)} long, not of one length"
@@ -189,9 +188,8 @@ def judge(site: SiteFrames) -> Outcome:
         evidence=evidence(events),
         windows=windows(site, events),
         fill={"zone": "one zone"},
-        table=(
-            *_staging.table(s),
-            ("Stayed in for", tuple(words.duration(x) for x in numbers(s.rows["stayed_in_s"]))),
+        table=_staging.table(
+            s, ("Stayed in for", lambda row: words.duration(float(row.stayed_in_s)))
         ),
     )
 

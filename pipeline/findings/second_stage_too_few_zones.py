@@ -22,6 +22,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from pipeline import words
 from pipeline.findings import _cautions, _staging
 from pipeline.findings._base import (
@@ -37,6 +39,7 @@ from pipeline.findings._base import (
 )
 from pipeline.findings._site import SiteFrames, flags, number, records
 from pipeline.findings._staging import Starts
+from pipeline.findings._stretches import Stretches
 from pipeline.findings._windows import evidence, windows
 from pipeline.units import MICROSECONDS
 
@@ -225,15 +228,14 @@ def _alone_s(s: Starts) -> list[float]:
     """Of each start, the time in it with too few zones calling [s]; its length if not known."""
     if not s.site.has_table("interval.condition"):
         return [float(x) for x in s.rows["length_s"]]
-    condition = s.site.table("interval.condition")
+    condition = Stretches(s.site.table("interval.condition"))
+    columns = ("start_ts", "end_ts", "n_zones")
+    starts, ends, n_zones = (condition.rows[c].to_numpy(float) for c in columns)
     made = []
     for row in records(s.rows):
-        over = condition[
-            (condition["start_ts"] < row.end_ts)
-            & (condition["end_ts"] > row.start_ts)
-            & (condition["n_zones"] < (number(row.min_zones_setting) or 0.0))
-        ]
-        inside = over["end_ts"].clip(upper=row.end_ts) - over["start_ts"].clip(lower=row.start_ts)
+        over = condition.touching(int(row.start_ts), int(row.end_ts))
+        over = over[n_zones[over] < (number(row.min_zones_setting) or 0.0)]
+        inside = np.minimum(ends[over], row.end_ts) - np.maximum(starts[over], row.start_ts)
         made.append(float(inside.sum()) / MICROSECONDS)
     return made
 
@@ -243,9 +245,9 @@ def _tripped(s: Starts) -> list[bool]:
     if not s.site.has_table("measure.trip_context"):
         return [False] * s.n
     trips = s.site.table("measure.trip_context")
-    drops = trips.loc[trips["kind"] == "high", "drop_ts"].astype("int64")
+    drops = trips.loc[trips["kind"] == "high", "drop_ts"].to_numpy("int64")
     near = 2 * MICROSECONDS
-    return [bool((abs(drops - int(row.end_ts)) <= near).any()) for row in records(s.rows)]
+    return [bool((np.abs(drops - int(row.end_ts)) <= near).any()) for row in records(s.rows)]
 
 
 def _summary(s: Starts) -> str:

@@ -180,6 +180,20 @@ def test_stayed_in_is_what_the_audit_calls_so(build, judge, at, sure, result):
     assert judge(STAYED, site_with(build, rows))[0].result == result
 
 
+def test_more_starts_than_a_table_holds_leave_its_columns_alike(build, judge, at):
+    held = [start(at, n, stayed_in_s=200.0 + n) for n in range(201)]  # MAX_TABLE_ROWS is 200
+    _, finding = judge(STAYED, site_with(build, held))
+    assert {title: len(values) for title, values in finding.table} == {
+        "Second stage on": 200,
+        "Off": 200,
+        "Calling": 200,
+        "Longest call before": 200,
+        "Equipment had run": 200,
+        "Stayed in for": 200,
+    }
+    assert set(dict(finding.table)["Stayed in for"][:3]) == {"3.5 min"}  # 200 to 202 s
+
+
 def test_stayed_in_only_where_the_panel_follows(build, judge, at):
     rows = [start(at, n, stayed_in_s=None) for n in range(5)]
     judged, _ = judge(STAYED, site_with(build, rows))
