@@ -6,7 +6,7 @@ import duckdb
 
 from pipeline.channels import ROLES, Role
 from pipeline.site import Site
-from pipeline.units import UNITS
+from pipeline.units import STORE_UNIT, UNITS
 
 ALWAYS_START_TS = -(2**62)
 ALWAYS_END_TS = 2**62
@@ -42,6 +42,7 @@ def role_rows(site: Site, limits: dict[str, float]) -> list[dict[str, object]]:
         {
             "site_id": site.id,
             "role": role.name,
+            "unit": UNITS[STORE_UNIT[role.dimension]].label,
             "low_value": role.low,
             "high_value": role.high,
             "leap_value": leap_value(role, limits),
