@@ -52,20 +52,20 @@ class Interval:
 class Harm:
     """What a finding, or a site, is expected to do in the month to come.
 
-    points : severity weight x rate in the state that can show it x season to come; comparable
-        within one fleet only
-    events, exposure_h : what was counted, in how many hours of that state; exposure is None where
-        the finding has no events that are counted, and then its own weight stands
-    per : what the rate is told in, in words: '100 h of heat'
-    rate : events per 100 h of that state, the fleet's experience mixed in
-    fleet_rate : the same of all sites that could show it
-    season : factor for the season to come; 1 where the site's climate is not known
-    is_shrunk : little exposure: the fleet's rate says more than the site's own
+    points : severity weight x share of days x days of the coming month in which its state will
+        occur; comparable within one fleet only
+    n_found, n_looked : days on which it was seen, of those on which it could have been; None for a
+        site as a whole
+    per : those days in words: 'days with heat'
+    rate : share of such days with it, the fleet's experience mixed in
+    fleet_rate : the same over all sites that could show it
+    season : share of the coming month's days on which its state will occur
+    is_shrunk : few days: the fleet's rate says more than the site's own
     """
 
     points: Interval
-    events: int | None = None
-    exposure_h: float | None = None
+    n_found: int | None = None
+    n_looked: int | None = None
     per: str = ""
     rate: Interval | None = None
     fleet_rate: float | None = None
