@@ -340,6 +340,7 @@ def test_every_table_has_a_case_with_two_sites(bench: Any) -> None:
 
 STREAMED = {
     "run_state.fan_told": "channel.reading",
+    "trust.minute": "channel.reading",
     "trust.look": "channel.reading",
     "trust.constant": "channel.reading",
     "trust.outlier": "channel.reading",

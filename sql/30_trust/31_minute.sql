@@ -9,16 +9,41 @@ mean_value = "DOUBLE | store unit | mean of its readings"
 low_value = "DOUBLE | store unit | lowest"
 high_value = "DOUBLE | store unit | highest"
 */
+with
+
+-- streaming, as stored
+placed as (
+    select
+        site_id,
+        channel_id,
+        ts // 60_000_000 as minute_n,
+        value,
+        minute_n is distinct from lag(ts // 60_000_000) over ()
+            and minute_n is distinct from lead(ts // 60_000_000) over () as is_alone,
+    from channel.reading
+),
+
+-- a reading that is alone in its minute is its mean: grouping millions of them takes longest of all
+summed as (
+    select site_id, channel_id, minute_n, value as mean_value, value as low_value, value as high_value
+    from placed
+    where is_alone
+    union all
+    select site_id, channel_id, minute_n, avg(value), min(value), max(value)
+    from placed
+    where not is_alone
+    group by site_id, channel_id, minute_n
+)
+
 select
-    r.site_id,
-    r.channel_id,
-    any_value(c.role) as role,
-    any_value(c.zone) as zone,
-    r.ts // 60_000_000 * 60_000_000 as start_ts,
-    avg(r.value) as mean_value,
-    min(r.value) as low_value,
-    max(r.value) as high_value,
-from channel.reading r
-join channel.channel c on c.site_id = r.site_id and c.channel_id = r.channel_id
-group by r.site_id, r.channel_id, r.ts // 60_000_000
-order by r.site_id, r.channel_id, start_ts
+    s.site_id,
+    s.channel_id,
+    c.role,
+    c.zone,
+    s.minute_n * 60_000_000 as start_ts,
+    s.mean_value,
+    s.low_value,
+    s.high_value,
+from summed s
+join channel.channel c on c.site_id = s.site_id and c.channel_id = s.channel_id
+order by s.site_id, s.channel_id, start_ts

@@ -34,11 +34,17 @@ placed as (
     where c.class in ('heating', 'cooling') and c.n_zones > 0
 ),
 
+-- looked up by the day both lie in: of a long log not every pair is tried
 own_call as (
     select p.site_id, p.zone, p.start_ts, min(greatest(k.start_ts, p.start_ts)) as call_ts
-    from placed p
-    join interval.call k
-        on k.site_id = p.site_id and k.zone = p.zone
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n from placed
+    ) p
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from interval.call
+    ) k
+        on k.site_id = p.site_id and k.zone = p.zone and k.day_n = p.day_n
         and k.end_ts > p.start_ts and k.start_ts < p.end_ts
     group by p.site_id, p.zone, p.start_ts
 ),

@@ -180,9 +180,10 @@ total as (
 
 relieved as (
     select t.site_id, t.start_ts, count(*) as n_relief
-    from total t
-    join interval.relief r
-        on r.site_id = t.site_id and r.start_ts >= t.start_ts and r.start_ts < t.end_ts
+    from interval.relief r
+    -- excursions of a site follow each other: a damper that opens does so in the last one begun, or in none
+    asof join total t on t.site_id = r.site_id and r.start_ts >= t.start_ts
+    where r.start_ts < t.end_ts
     group by t.site_id, t.start_ts
 ),
 

@@ -73,11 +73,16 @@ slowest as (
 -- after a trip supply must come back by some degrees before the panel lets heat (cooling) on
 recovered as (
     select x.site_id, x.trip_id, min(p.start_ts) as back_ts
-    from interval.trip x
+    from (
+        -- looked up by the hour a reading lies in: of a long log not every pair is tried
+        select *, unnest(range(drop_ts // 3600000000, (end_ts - 1) // 3600000000 + 1)) as hour_n
+        from interval.trip
+    ) x
     join run.threshold t on t.site_id = x.site_id
     join signal.piece p
         on p.site_id = x.site_id
         and p.role = 'supply_temp'
+        and p.start_ts // 3600000000 = x.hour_n
         and p.start_ts >= x.drop_ts
         and p.start_ts < x.end_ts
         and if(x.kind = 'high', x.peak_f - p.start_value, p.start_value - x.peak_f) >= t.wait_limit_back_f

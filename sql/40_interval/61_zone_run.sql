@@ -33,7 +33,9 @@ per_zone as (
 parted as (
     select
         *,
-        (row(mode, is_calling) is distinct from lag(row(mode, is_calling)) over w)::int as is_new,
+        (
+            mode is distinct from lag(mode) over w or is_calling is distinct from lag(is_calling) over w
+        )::int as is_new,
     from per_zone
     window w as (partition by site_id, zone order by start_ts)
 ),
@@ -170,12 +172,14 @@ select
     i.temp_f,
     -- hours since local midnight: on the two days a year that clocks change an hour either way
     coalesce(
-        (r.start_ts - y.start_ts) / 3.6e9 < 6 or (y.end_ts - r.start_ts) / 3.6e9 <= 2, false
+        r.start_ts < y.end_ts
+        and ((r.start_ts - y.start_ts) / 3.6e9 < 6 or (y.end_ts - r.start_ts) / 3.6e9 <= 2),
+        false
     ) as is_night,
     r.in_visit,
 from stretch r
 join run.threshold t on t.site_id = r.site_id
-left join run.day y on y.site_id = r.site_id and y.start_ts <= r.start_ts and y.end_ts > r.start_ts
+asof left join run.day y on y.site_id = r.site_id and r.start_ts >= y.start_ts
 left join inside i on i.site_id = r.site_id and i.zone = r.zone and i.start_ts = r.start_ts
 left join before b on b.site_id = r.site_id and b.zone = r.zone and b.start_ts = r.start_ts
 left join damper d on d.site_id = r.site_id and d.zone = r.zone and d.start_ts = r.start_ts

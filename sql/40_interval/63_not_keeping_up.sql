@@ -42,6 +42,32 @@ off as (
         and coalesce(not (is_calling and m.class in ('heating', 'cooling') and m.class <> s.mode), true)
 ),
 
+-- looked up by the day and the hour a minute lies in: of a long log not every pair is tried
+recovering as (
+    select *, unnest(range(step_ts // 86400000000, (limit_ts - 1) // 86400000000 + 1)) as day_n
+    from interval.recovery
+),
+
+set_back as (
+    select
+        *,
+        unnest(range(end_ts // 3600000000, (until_ts - 1) // 3600000000 + 1)) as hour_n,
+    from (
+        select
+            b.site_id,
+            b.zone,
+            m.mode,
+            b.end_ts,
+            b.end_ts + (1e6 * if(
+                m.mode = 'heating' and i.has_heat_pump, t.recovery_heat_pump_s, t.recovery_furnace_s
+            ))::bigint as until_ts,
+        from run.setback b
+        join run.site i on i.site_id = b.site_id
+        join run.threshold t on t.site_id = b.site_id
+        cross join (select unnest(['heating', 'cooling']) as mode) m
+    )
+),
+
 told as (
     select
         o.*,
@@ -53,16 +79,15 @@ told as (
     from off o
     join run.threshold t on t.site_id = o.site_id
     join run.site i on i.site_id = o.site_id
-    left join interval.recovery r
+    left join recovering r
         on r.site_id = o.site_id and r.zone = o.zone and r.mode = o.mode
+        and r.day_n = o.ts // 86400000000
         and r.step_ts <= o.ts and r.limit_ts > o.ts
     -- a schedule tells where no setpoint is logged
-    left join run.setback b
-        on b.site_id = o.site_id and b.zone = o.zone and o.rule = 'long call'
-        and b.end_ts <= o.ts
-        and o.ts - b.end_ts < 1e6 * if(
-            o.mode = 'heating' and i.has_heat_pump, t.recovery_heat_pump_s, t.recovery_furnace_s
-        )
+    left join set_back b
+        on b.site_id = o.site_id and b.zone = o.zone and b.mode = o.mode and o.rule = 'long call'
+        and b.hour_n = o.ts // 3600000000
+        and b.end_ts <= o.ts and b.until_ts > o.ts
     -- an hour ago: the setpoint as it is now, so that its steps close nothing
     left join interval.zone_minute h
         on h.site_id = o.site_id and h.zone = o.zone and h.ts = o.ts - 3600000000

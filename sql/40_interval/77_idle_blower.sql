@@ -96,9 +96,17 @@ contact as (
         sum(least(b.end_ts, i.end_ts) - greatest(b.start_ts, i.start_ts)) / 1e6 as seen_s,
         coalesce(sum(least(b.end_ts, i.end_ts) - greatest(b.start_ts, i.start_ts)) filter (b.is_on), 0) / 1e6
             as running_s,
-    from idle i
-    join signal.state b
-        on b.site_id = i.site_id and b.role = 'blower_run' and b.start_ts < i.end_ts and b.end_ts > i.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n from idle
+    ) i
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from signal.state
+        where role = 'blower_run'
+    ) b
+        on b.site_id = i.site_id and b.day_n = i.day_n
+        and b.start_ts < i.end_ts and b.end_ts > i.start_ts
+        and i.day_n = greatest(i.start_ts, b.start_ts) // 86400000000
     group by i.site_id, i.start_ts
 ),
 
@@ -135,8 +143,17 @@ calling as (
         coalesce(sum(least(c.end_ts, i.end_ts) - greatest(c.start_ts, i.start_ts))
             filter (c.n_heat > 0 or c.n_cool > 0), 0) / 1e6 as n_calls_s,
         bool_or(c.in_visit) as in_visit,
-    from idle i
-    join interval.condition c on c.site_id = i.site_id and c.start_ts < i.end_ts and c.end_ts > i.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n from idle
+    ) i
+    -- by the day both lie in, counted on the day of the later start
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from interval.condition
+    ) c
+        on c.site_id = i.site_id and c.day_n = i.day_n
+        and c.start_ts < i.end_ts and c.end_ts > i.start_ts
+        and i.day_n = greatest(i.start_ts, c.start_ts) // 86400000000
     group by i.site_id, i.start_ts
 )
 

@@ -90,12 +90,19 @@ short as (
         )
 ),
 
--- the zones that called for most of it
+-- the zones that called for most of it; looked up by the day both lie in, counted on the later start's
 called as (
     select s.site_id, s.source, s.start_ts, c.zones, c.n_zones
-    from short s
-    join interval.condition c
-        on c.site_id = s.site_id and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n from short
+    ) s
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from interval.condition
+    ) c
+        on c.site_id = s.site_id and c.day_n = s.day_n
+        and c.start_ts < s.end_ts and c.end_ts > s.start_ts
+        and s.day_n = greatest(s.start_ts, c.start_ts) // 86400000000
     group by s.site_id, s.source, s.start_ts, c.zones, c.n_zones
     qualify row_number() over (
         partition by s.site_id, s.source, s.start_ts

@@ -60,6 +60,12 @@ run as (
         and g.start_ts <= r.start_ts and g.end_ts > r.start_ts
 ),
 
+-- what lies in a run, or about a drop, is looked up by the day or hour: of a long log not every pair
+-- is tried
+run_day as (
+    select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n from run
+),
+
 -- readings within the margin of any of the site's limits: few
 high as (
     select p.site_id, k.limit_kind, p.start_ts as ts, p.start_value as supply_f
@@ -89,9 +95,10 @@ near as (
         arg_max(h.supply_f, r.sign * h.supply_f) as peak_f,
         r.limit_f,
         null::varchar as basis,
-    from run r
+    from run_day r
     join high h
         on h.site_id = r.site_id and h.limit_kind = r.limit_kind
+        and h.ts // 86400000000 = r.day_n
         and h.ts >= r.judged_ts and h.ts <= r.end_ts
     where
         r.sign * h.supply_f >= r.sign * r.limit_f - r.near_limit_f
@@ -117,7 +124,7 @@ slowest as (
 -- or with the thermostats' own second-stage calls logged
 dropped as (
     select
-        r.*,
+        r.*exclude (day_n),
         o.end_ts as drop_ts,
         greatest(t.trip_drop_after_s, 2 * s.interval_s) as before_s,
         greatest(t.trip_drop_before_s, s.interval_s) as after_s,
@@ -129,9 +136,10 @@ dropped as (
                 and c.is_primary
                 and c.role = if(r.source = 'burner', 'zone_call_w2', 'zone_call_y2')
         ) as is_told,
-    from run r
+    from run_day r
     join interval.output_run o
         on o.site_id = r.site_id
+        and o.end_ts // 86400000000 = r.day_n
         and o.output = if(r.source = 'burner', 'output_w2', 'output_y2')
         and o.has_end
         and o.end_ts > r.start_ts
@@ -144,34 +152,59 @@ dropped as (
     where r.source in ('burner', 'compressor') and r.end_ts - o.end_ts >= t.trip_call_stands_s * 1e6
 ),
 
+about_hour as (
+    select
+        *,
+        unnest(range(
+            drop_ts // 3600000000 - (before_s + after_s)::bigint // 3600 - 1,
+            drop_ts // 3600000000 + (after_s + trip_call_stands_s)::bigint // 3600 + 2
+        )) as hour_n,
+    from dropped
+),
+
+-- a call of the mode began or ended about then, a thermostat let go of second stage, or a defrost ran
+edge as (
+    select *, ts // 3600000000 as hour_n
+    from (
+        select site_id, mode, 'call end' as what, end_ts as ts from interval.call
+        union all
+        select site_id, mode, 'call start', start_ts from interval.call
+        union all
+        select site_id, null, 'let go', end_ts
+        from signal.state
+        where role in ('zone_call_w2', 'zone_call_y2') and is_on
+    )
+),
+
+explained as (
+    select d.site_id, d.source, d.limit_kind, d.drop_ts
+    from about_hour d
+    join edge e
+        on e.site_id = d.site_id
+        and e.hour_n = d.hour_n
+        and case e.what
+            when 'call end' then e.ts > d.drop_ts - d.before_s * 1e6 and e.ts < d.drop_ts + d.trip_call_stands_s * 1e6
+            when 'call start' then e.ts > d.drop_ts - d.after_s * 1e6 and e.ts <= d.drop_ts
+            else e.ts > d.drop_ts - d.before_s * 1e6 and e.ts <= d.drop_ts + d.after_s * 1e6
+        end
+        and (e.what = 'let go' or e.mode = if(d.limit_kind = 'high', 'heating', 'cooling'))
+    union
+    select d.site_id, d.source, d.limit_kind, d.drop_ts
+    from dropped d
+    join (
+        select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
+        from interval.defrost
+    ) f
+        on f.site_id = d.site_id and f.day_n = d.drop_ts // 86400000000
+        and f.start_ts <= d.drop_ts and f.end_ts >= d.drop_ts
+),
+
 kept as (
     select d.*
     from dropped d
-    where
-        -- no call of the mode began or ended about then
-        not exists (
-            from interval.call c
-            where
-                c.site_id = d.site_id
-                and c.mode = if(d.limit_kind = 'high', 'heating', 'cooling')
-                and (
-                    (c.end_ts > d.drop_ts - d.before_s * 1e6 and c.end_ts < d.drop_ts + d.trip_call_stands_s * 1e6)
-                    or (c.start_ts > d.drop_ts - d.after_s * 1e6 and c.start_ts <= d.drop_ts)
-                )
-        )
-        and not exists (
-            from signal.state s
-            where
-                s.site_id = d.site_id
-                and s.role in ('zone_call_w2', 'zone_call_y2')
-                and s.is_on
-                and s.end_ts > d.drop_ts - d.before_s * 1e6
-                and s.end_ts <= d.drop_ts + d.after_s * 1e6
-        )
-        and not exists (
-            from interval.defrost f
-            where f.site_id = d.site_id and f.start_ts <= d.drop_ts and f.end_ts >= d.drop_ts
-        )
+    anti join explained e
+        on e.site_id = d.site_id and e.source = d.source
+        and e.limit_kind = d.limit_kind and e.drop_ts = d.drop_ts
 ),
 
 peaked as (
@@ -186,9 +219,17 @@ peaked as (
         k.tolerance_f,
         k.is_told,
         arg_max(p.start_value, k.sign * p.start_value) as peak_f,
-    from kept k
+    from (
+        select
+            *,
+            unnest(range(
+                drop_ts // 3600000000 - before_s::bigint // 3600 - 1,
+                drop_ts // 3600000000 + after_s::bigint // 3600 + 2
+            )) as hour_n,
+        from kept
+    ) k
     join signal.piece p
-        on p.site_id = k.site_id and p.role = 'supply_temp'
+        on p.site_id = k.site_id and p.role = 'supply_temp' and p.start_ts // 3600000000 = k.hour_n
         and p.start_ts >= k.drop_ts - k.before_s * 1e6 and p.start_ts <= k.drop_ts + k.after_s * 1e6
     group by all
 ),
@@ -212,10 +253,14 @@ gathered as (
 
 again as (
     select p.site_id, p.drop_ts, p.source, min(o.start_ts) as on_ts
-    from peaked p
+    from (
+        select *, unnest(range(drop_ts // 86400000000, (run_end_ts - 1) // 86400000000 + 1)) as day_n
+        from peaked
+    ) p
     join interval.output_run o
         on o.site_id = p.site_id
         and o.output = if(p.source = 'burner', 'output_w2', 'output_y2')
+        and o.start_ts // 86400000000 = p.day_n
         and o.start_ts > p.drop_ts
         and o.start_ts < p.run_end_ts
     group by p.site_id, p.drop_ts, p.source

@@ -24,22 +24,6 @@ resolution_s = "DOUBLE | s | slowest of them"
 */
 with
 
--- the mode last called for holds until another is
-last_called as (
-    select
-        m.site_id,
-        m.zone,
-        m.ts,
-        m.temp_f,
-        k.mode,
-        if(k.mode = 'heating', m.heat_setpoint_f, m.cool_setpoint_f) as setpoint_f,
-        if(k.mode = 'heating', 1, -1) as sense,
-    from interval.zone_minute m
-    asof join (select * from interval.call where mode <> 'unknown') k
-        on k.site_id = m.site_id and k.zone = m.zone and m.ts >= k.start_ts
-    where not m.in_visit
-),
-
 -- every step of a setpoint, to either side, with how long it settles at most
 step as (
     select
@@ -64,18 +48,59 @@ step as (
         and abs(p.end_value - p.start_value) >= t.setpoint_step_min_f
 ),
 
+-- the mode last called for holds until another is, a step of its setpoint until the next
+stretch as (
+    select
+        c.site_id,
+        c.zone,
+        c.mode,
+        c.start_ts,
+        c.end_ts,
+        s.step_ts,
+        s.limit_ts,
+    from (
+        select
+            c.site_id,
+            c.zone,
+            last_value(if(c.what = 'call', c.mode, null) ignore nulls) over w as mode,
+            c.ts as start_ts,
+            coalesce(lead(c.ts) over w, l.last_ts + 1) as end_ts,
+        from (
+            select site_id, zone, 'call' as what, mode, start_ts as ts
+            from interval.call
+            where mode <> 'unknown'
+            union
+            select site_id, zone, 'step', null, step_ts from step
+        ) c
+        join (select site_id, max(ts) as last_ts from interval.zone_minute group by site_id) l
+            on l.site_id = c.site_id
+        window w as (partition by c.site_id, c.zone order by c.ts)
+    ) c
+    asof left join step s
+        on s.site_id = c.site_id and s.zone = c.zone and s.mode = c.mode and c.start_ts >= s.step_ts
+    where c.mode is not null and c.end_ts > c.start_ts
+),
+
+-- looked up by the hour a minute lies in: a nearest one before, over millions of minutes, sorts them all
 since_step as (
     select
-        l.*,
-        (l.setpoint_f - l.temp_f) * l.sense as off_f,
+        m.site_id,
+        m.zone,
+        m.ts,
+        s.mode,
+        if(s.mode = 'heating', m.heat_setpoint_f - m.temp_f, m.temp_f - m.cool_setpoint_f) as off_f,
         s.step_ts,
         s.limit_ts,
         t.comfort_band_f,
         t.recovery_done_f,
-    from last_called l
-    join run.threshold t on t.site_id = l.site_id
-    asof left join step s
-        on s.site_id = l.site_id and s.zone = l.zone and s.mode = l.mode and l.ts >= s.step_ts
+    from interval.zone_minute m
+    join (
+        select *, unnest(range(start_ts // 3600000000, (end_ts - 1) // 3600000000 + 1)) as hour_n from stretch
+    ) s
+        on s.site_id = m.site_id and s.zone = m.zone and s.hour_n = m.ts // 3600000000
+        and m.ts >= s.start_ts and m.ts < s.end_ts
+    join run.threshold t on t.site_id = m.site_id
+    where not m.in_visit
 ),
 
 -- the first minute after a step that is close enough to the new setpoint

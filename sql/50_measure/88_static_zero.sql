@@ -37,11 +37,19 @@ rest as (
 ),
 
 -- a fan told from static itself would be circular: what G says comes before it
+-- looked up by the day both lie in: of a long log not every pair is tried
 called_fan as (
     select distinct r.site_id, r.start_ts
-    from rest r
-    join signal.state s
-        on s.site_id = r.site_id and s.role in ('output_g', 'blower_run') and s.is_on
+    from (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from rest
+    ) r
+    join (
+        select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as day_n
+        from signal.state
+        where role in ('output_g', 'blower_run') and is_on
+    ) s
+        on s.site_id = r.site_id and s.day_n = r.day_n
         and s.start_ts < r.end_ts and s.end_ts > r.start_ts
 ),
 

@@ -31,22 +31,20 @@ call as (
     where mode in ('heating', 'cooling')
 ),
 
+-- calls of a zone for one mode follow each other: of those that end within the hour only the first
+-- can have begun before it
 ended as (
     select
-        c.site_id,
-        c.zone,
-        c.mode,
-        c.end_ts as ts,
-        sum(least(o.end_ts, c.end_ts) - greatest(o.start_ts, c.end_ts - 3600000000)) as on_us,
-    from call c
-    join call o
-        on o.site_id = c.site_id
-        and o.zone = c.zone
-        and o.mode = c.mode
-        and o.start_ts < c.end_ts
-        and o.end_ts > c.end_ts - 3600000000
-    where c.has_end
-    group by c.site_id, c.zone, c.mode, c.end_ts
+        site_id,
+        zone,
+        mode,
+        end_ts as ts,
+        has_end,
+        sum(end_ts - start_ts) over hour - greatest(end_ts - 3600000000 - min(start_ts) over hour, 0) as on_us,
+    from call
+    window hour as (
+        partition by site_id, zone, mode order by end_ts range between 3599999999 preceding and current row
+    )
 ),
 
 edge as (
@@ -58,7 +56,7 @@ edge as (
     select e.site_id, e.zone, e.mode, e.ts, 'end'
     from ended e
     join run.threshold t on t.site_id = e.site_id
-    where e.on_us >= t.offset_busy_share * 3600e6
+    where e.has_end and e.on_us >= t.offset_busy_share * 3600e6
 ),
 
 known as (

@@ -24,10 +24,25 @@ in_visit = "BOOLEAN | - | inside a visit"
 */
 with
 
+-- changes and readings are looked up by the hour they lie in: of a long log not every pair is tried
 change as (
-    select site_id, unnest([start_ts, end_ts]) as ts from interval.call
-    union
-    select site_id, start_ts from signal.state where role = 'zone_damper'
+    select *, ts // 3600000000 as hour_n
+    from (
+        select site_id, unnest([start_ts, end_ts]) as ts from interval.call
+        union
+        select site_id, start_ts from signal.state where role = 'zone_damper'
+    )
+),
+
+start_hour as (
+    select
+        u.*,
+        unnest(range(
+            (u.start_ts - (t.equipment_stage_mean_s * 1e6)::bigint) // 3600000000,
+            (u.start_ts + (t.stage_step_looked_s * 1e6)::bigint) // 3600000000 + 1
+        )) as hour_n,
+    from measure.stage_up u
+    join run.threshold t on t.site_id = u.site_id
 ),
 
 looked as (
@@ -49,10 +64,11 @@ looked as (
         bool_or(coalesce(c.ts > u.start_ts - t.equipment_stage_mean_s * 1e6 and c.ts <= u.start_ts, false))
             as is_disturbed,
         any_value(t.stage_step_least_s) as least_s,
-    from measure.stage_up u
+    from start_hour u
     join run.threshold t on t.site_id = u.site_id
     left join change c
         on c.site_id = u.site_id
+        and c.hour_n = u.hour_n
         and c.ts > u.start_ts - t.equipment_stage_mean_s * 1e6
         and c.ts < u.start_ts + t.stage_step_looked_s * 1e6
     where u.run_before_s >= t.equipment_stage_mean_s
@@ -74,10 +90,16 @@ reading as (
         p.start_ts as ts,
         p.start_value as value,
         l.mode = 'heating' as is_up,
-    from long_enough l
+    from (
+        select
+            *,
+            unnest(range((start_ts - mean_us) // 3600000000, (end_ts - 1) // 3600000000 + 1)) as hour_n,
+        from long_enough
+    ) l
     join signal.piece p
         on p.site_id = l.site_id
         and p.role in ('static_pressure', 'supply_temp')
+        and p.start_ts // 3600000000 = l.hour_n
         and p.start_ts >= l.start_ts - l.mean_us
         and p.start_ts < l.end_ts
 ),
