@@ -209,7 +209,9 @@ class Model:
 
 def records(frame: pd.DataFrame) -> list[dict[str, object]]:
     """Rows as dictionaries with text keys, in the frame's order."""
-    return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
+    names = [str(c) for c in frame.columns]
+    lists = [frame.iloc[:, n].tolist() for n in range(len(names))]  # Python's own numbers
+    return [dict(zip(names, values, strict=True)) for values in zip(*lists, strict=True)]
 
 
 def absent(what: str, why: str = "the table behind it is empty") -> Markup:

@@ -53,6 +53,8 @@ def thinned(
     whole = [_inside(r.ts, keep) for r in log]
     out: tuple[Readings, ...] = tuple(log)
     for stretch_s in LADDER_S:
+        if sum(_firsts(r.ts, stretch_s).size for r in log) > most and stretch_s < LADDER_S[-1]:
+            continue  # one reading of each would be too many
         out = tuple(_thinned(r, w, stretch_s) for r, w in zip(log, whole, strict=True))
         if sum(r.ts.size for r in out) <= most:
             break
@@ -69,11 +71,19 @@ def _inside(ts: np.ndarray, spans: Sequence[Span]) -> np.ndarray:
 
 
 def _thinned(of: Readings, whole: np.ndarray, stretch_s: int) -> Readings:
-    stretch = of.ts // (stretch_s * MICROSECONDS)
-    order = np.lexsort((of.values, stretch))  # by value within each stretch
-    ends = np.diff(stretch[order], prepend=-1, append=-1) != 0
     kept = whole | of.gap_after
     kept[1:] |= of.gap_after[:-1]
-    kept[order[ends[:-1]]] = True  # the lowest of each
-    kept[order[ends[1:]]] = True  # and the highest
+    first = _firsts(of.ts, stretch_s)
+    if first.size:
+        size = np.diff(first, append=of.ts.size)
+        number = np.repeat(np.arange(first.size), size)
+        low = np.flatnonzero(of.values == np.minimum.reduceat(of.values, first)[number])
+        high = np.flatnonzero(of.values == np.maximum.reduceat(of.values, first)[number])
+        kept[low[np.diff(number[low], prepend=-1) > 0]] = True  # the first of equal ones
+        kept[high[np.diff(number[high], append=first.size) > 0]] = True  # the last of them
     return replace(of, ts=of.ts[kept], values=of.values[kept], gap_after=of.gap_after[kept])
+
+
+def _firsts(ts: np.ndarray, stretch_s: int) -> np.ndarray:
+    """Where in `ts` a stretch of so many seconds begins."""
+    return np.flatnonzero(np.diff(ts // (stretch_s * MICROSECONDS), prepend=-1))

@@ -188,7 +188,8 @@ def test_rare_events_are_marked_as_such_for_the_zoom() -> None:
 
 
 def test_day_row_tells_off_from_not_known_and_from_outside_the_log() -> None:
-    figure = day_figure(MODEL, MODEL.rows("run.day"), MODEL.rows("interval.condition"))
+    conditions = pd.DataFrame(MODEL.rows("interval.condition"))
+    figure = day_figure(MODEL, MODEL.rows("run.day"), conditions)
     first, second = figure.rows
     assert [p.kind for p in first.parts] == ["first", "second", "first"]
     assert first.marks == (sample.at(13, 6, 4, 50),) and first.unknown == ()
@@ -204,7 +205,7 @@ def test_day_of_25_hours_keeps_its_length_and_says_so() -> None:
     day = {"day": "2026-11-01", "start_ts": start, "end_ts": end}
     on = {"class": "heating", "source": "burner", "stage": 1, "start_ts": start, "end_ts": end}
     result = sample.sample_result(window=sample.Span(start, end))
-    figure = day_figure(Model(result), [day], [on])
+    figure = day_figure(Model(result), [day], pd.DataFrame([on]))
     assert "heat ran 25 h" in figure.sentence
     assert any("has 25 hours" in note for note in figure.notes)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
+
+import pandas as pd
 
 from pipeline.result import Span
 from pipeline.units import MICROSECONDS
-from reports.block import Block, Model, absent
+from reports.block import Block, Model, absent, records
 from reports.display import number, plural, text
 from reports.drawing import figure_html
 from reports.evidence import uncovered
@@ -24,24 +26,18 @@ _WORKING = ("w1", "w2", "y1", "y2", "aux")
 def render(model: Model) -> Block:
     """A row per local day of the window; what is not known is hatched, never drawn as off."""
     days = model.rows("run.day")
-    conditions = model.rows("interval.condition")
+    conditions = model.frame("interval.condition")
     title = "The days at a glance"
-    if not days or not conditions:
+    if not days or conditions is None:
         return Block("days", title, absent("No picture of the days", "no outputs were logged"))
     figure = day_figure(model, days, conditions)
     return Block("days", title, figure_html(figure), (figure,), nav="Days")
 
 
-def day_figure(
-    model: Model, days: list[dict[str, object]], conditions: list[dict[str, object]]
-) -> DayFigure:
+def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataFrame) -> DayFigure:
     """The figure and, from the same parts, its sentence and table."""
-    runs = sorted(
-        (*_ends(r), text(r["source"]), text(r["mode"])) for r in model.rows("interval.source_run")
-    )
-    logged = [text(r["role"]) for r in model.rows("channel.channel")]
-    outputs = [r.removeprefix("output_") for r in logged if r.startswith("output_")]
-    parts = [(_kind(c, outputs, runs), *_ends(c)) for c in conditions]
+    parts = _parts(model, conditions)
+    starts, ends = [a for _, a, _ in parts], [b for _, _, b in parts]
     trips = [(_ts(t["start_ts"]), text(t["kind"])) for t in model.rows("interval.trip")]
     shortest = model.result.thresholds.get("gap_finding_min_s", 600) * MICROSECONDS
     gaps = [
@@ -56,7 +52,9 @@ def day_figure(
     total: dict[str, float] = defaultdict(float)
     for day in days:
         a, b = _ends(day)
-        inside = [(k, max(s, a), min(e, b)) for k, s, e in parts if s < b and e > a]
+        # parts follow each other
+        own = parts[bisect_right(ends, a) : bisect_left(starts, b)]
+        inside = [(k, max(s, a), min(e, b)) for k, s, e in own]
         drawn = tuple(DayPart(s, e, k) for k, s, e in inside if k not in ("", "unknown"))
         unknown = [(s, e) for k, s, e in inside if k == "unknown"]
         seen = _merged([(s, e) for _, s, e in inside])
@@ -147,6 +145,29 @@ def day_figure(
             folded=True,
         ),
     )
+
+
+def _parts(model: Model, conditions: pd.DataFrame) -> list[tuple[str, int, int]]:
+    """(what is drawn, begin, end) in order of time; touching ones that are drawn alike are one."""
+    runs = sorted(
+        (*_ends(r), text(r["source"]), text(r["mode"])) for r in model.rows("interval.source_run")
+    )
+    logged = [text(r["role"]) for r in model.rows("channel.channel")]
+    outputs = [r.removeprefix("output_") for r in logged if r.startswith("output_")]
+    ordered = conditions.sort_values("start_ts", kind="stable")
+    names = ("start_ts", "end_ts", "class", "stage", "source")
+    told: dict[tuple[object, ...], str] = {}
+    parts: list[tuple[str, int, int]] = []
+    for n, (a, b, *state) in enumerate(zip(*(ordered[c].tolist() for c in names), strict=True)):
+        key = tuple(state)
+        if key[0] == "unknown" or key not in told:  # the outputs of its own row still tell
+            told[key] = _kind(records(ordered.iloc[[n]])[0], outputs, runs)
+        kind = told[key]
+        if parts and parts[-1][0] == kind and parts[-1][2] == a:
+            parts[-1] = (kind, parts[-1][1], b)
+        else:
+            parts.append((kind, a, b))
+    return parts
 
 
 def _kind(

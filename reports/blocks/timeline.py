@@ -10,6 +10,8 @@ from reports.drawing import figure_html
 from reports.evidence import clock_note, reading_panels, track_hue
 from reports.figure import Band, TimeFigure, Track
 
+Spans = list[tuple[int, int]]
+
 
 def render(model: Model) -> Block:
     """All analog channels and all runs of the window over one axis."""
@@ -79,10 +81,24 @@ def _capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
 
 
+def _spans_by(model: Model, table: str, *names: str) -> dict[tuple[object, ...], Spans]:
+    """Begin and end of a table's rows, by the columns named: a year has a hundred thousand."""
+    frame = model.frame(table)
+    if frame is None:
+        return {}
+    return {
+        tuple(key): list(zip(own["start_ts"].tolist(), own["end_ts"].tolist(), strict=True))
+        for key, own in frame.groupby(list(names), sort=False)
+    }
+
+
 def _runs(rows: list[dict[str, object]]) -> tuple[tuple[int, int], ...]:
-    spans = sorted((_ts(r["start_ts"]), _ts(r["end_ts"])) for r in rows)
+    return _merged([(_ts(r["start_ts"]), _ts(r["end_ts"])) for r in rows])
+
+
+def _merged(spans: Spans) -> tuple[tuple[int, int], ...]:
     out: list[tuple[int, int]] = []
-    for a, b in spans:
+    for a, b in sorted(spans):
         if out and a <= out[-1][1]:
             out[-1] = (out[-1][0], max(out[-1][1], b))
         else:
@@ -104,23 +120,22 @@ def _unknown(model: Model, roles: set[str], zone: int | None) -> tuple[tuple[int
 
 
 def _outputs(model: Model) -> list[Track]:
-    runs = model.rows("interval.output_run")
-    out = []
-    for role in OUTPUT_ROLES:
-        own = [r for r in runs if r["output"] == role]
-        if own:
-            out.append(
-                Track(model.role(role), "on", "outputs", _runs(own), _unknown(model, {role}, None))
-            )
-    return out
+    runs = _spans_by(model, "interval.output_run", "output")
+    return [
+        Track(
+            model.role(role), "on", "outputs", _merged(runs[(role,)]), _unknown(model, {role}, None)
+        )
+        for role in OUTPUT_ROLES
+        if (role,) in runs
+    ]
 
 
 def _calls(model: Model) -> list[Track]:
-    calls = model.rows("interval.call")
+    calls = _spans_by(model, "interval.call", "zone", "mode")
     out = []
     for zone in model.zone_numbers:
         for mode, word in (("heating", "heat call"), ("cooling", "cool call")):
-            own = [c for c in calls if number(c["zone"]) == zone and c["mode"] == mode]
+            own = calls.get((zone, mode))
             if own:
                 roles = {"zone_call_w1"} if mode == "heating" else {"zone_call_y1"}
                 out.append(
@@ -128,7 +143,7 @@ def _calls(model: Model) -> list[Track]:
                         f"{model.zone(zone)} {word}",
                         track_hue(model, "zone_call_w1", zone),
                         "calls",
-                        _runs(own),
+                        _merged(own),
                         _unknown(model, roles, zone),
                     )
                 )
