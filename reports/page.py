@@ -62,8 +62,11 @@ _PAGE = """<!DOCTYPE html>
 <script type="application/json" id="hues">{{ hues }}</script>
 <script type="text/plain" id="figures">{{ figures }}</script>
 <script type="text/plain" id="lib">{{ library }}</script>
-<script>{{ script }}</script>
 {% endif %}
+{% if record %}
+<script type="application/json" id="record">{{ record }}</script>
+{% endif %}
+{% if script %}<script>{{ script }}</script>{% endif %}
 </body>
 </html>
 """
@@ -81,10 +84,13 @@ def page_html(
     *,
     skip: str = "Skip to the verdict",
     styles: str = "",
+    own_script: str = "",
+    record: object = None,
 ) -> str:
     """The page as text, the same bytes for the same input. Scripts only where a figure needs them.
 
     skip : the words of the link past the head; styles : a file of assets/ beside page.css
+    own_script : a file of assets/ that stands in for the figures' script; record : what it reads
 
     Raises ValueError where two figures share a key or two blocks one id.
     """
@@ -93,7 +99,9 @@ def page_html(
     _distinct([block.key for block in blocks], "block")
     figures, shared = wire_page({f.key: time_plotly(f) for f in live})
     payload = figures | {"config": CONFIG, "shared": shared}
-    script = _asset("page.js")
+    script = ""
+    if own_script or live:
+        script = _asset("take.js") + _asset(own_script or "page.js")
     css = css_variables() + _asset("page.css") + (_asset(styles) if styles else "")
     css += label_rules("".join(str(block.html) for block in blocks))
     hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
@@ -101,7 +109,7 @@ def page_html(
         _PAGE,
         title=title,
         skip=skip,
-        policy=policy((script, _asset(LIBRARY)) if live else ()),
+        policy=policy(((script,) if script else ()) + ((_asset(LIBRARY),) if live else ())),
         css=Markup(css),
         defs=DEFS,
         head=head,
@@ -113,6 +121,7 @@ def page_html(
         figures=Markup(packed(script_json(payload))) if live else "",
         library=Markup(_packed_library()) if live else "",
         script=Markup(script),
+        record=Markup(script_json(record)) if record is not None else "",
     )
     return str(page)
 

@@ -14,11 +14,8 @@ const printed = [...document.querySelectorAll('details.rest, details.prints')];
 let wereOpen = [];
 window.addEventListener('beforeprint', () => { wereOpen = printed.map(d => d.open); for (const d of printed) d.open = true; });
 window.addEventListener('afterprint', () => printed.forEach((d, i) => { d.open = wereOpen[i]; }));
-// Every table can be taken away: as text with tabs, or as a file. A cell that a spreadsheet would run
-// as a formula gets an apostrophe in front; a plain number stays one.
+// Every table can be taken away: as text with tabs, or as a file.
 const rowsOf = table => [...table.rows].map(row => [...row.cells].map(cell => cell.innerText.trim().replace(/\s+/g, ' ')));
-const inert = text => /^[=+\-@\uFF1D\uFF0B\uFF0D\uFF20]/.test(text) && !/^[+-]?[\d.,]+$/.test(text) ? "'" + text : text;
-const quoted = text => /[",\n]/.test(text) ? '"' + text.replaceAll('"', '""') + '"' : text;
 function button(words, what, act) {
   const made = document.createElement('button');
   made.type = 'button';
@@ -27,30 +24,12 @@ function button(words, what, act) {
   made.addEventListener('click', () => act(made));
   return made;
 }
-async function copied(table) {
-  try {
-    await navigator.clipboard.writeText(rowsOf(table).map(row => row.map(inert).join('\t')).join('\n'));
-  } catch {
-    getSelection().selectAllChildren(table);
-    if (!document.execCommand('copy')) return 'Select and copy by hand';
-    getSelection().removeAllRanges();
-  }
-  return 'Copied';
-}
-function saved(table, name) {
-  const text = rowsOf(table).map(row => row.map(cell => quoted(inert(cell))).join(',')).join('\r\n');
-  const link = document.createElement('a');
-  link.href = URL.createObjectURL(new Blob(['\ufeff' + text + '\r\n'], {type: 'text/csv'}));
-  link.download = name.toLowerCase().replace(/[^a-z0-9]+/g, '-').replace(/^-|-$/g, '').slice(0, 60) + '.csv';
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), 1000);
-}
 for (const table of document.querySelectorAll('.scroll>table')) {
   const name = table.getAttribute('aria-label') || 'table', bar = document.createElement('p');
   bar.className = 'take noprint';
   bar.append(
-    button('Copy', name, async b => { b.textContent = await copied(table); setTimeout(() => { b.textContent = 'Copy'; }, 2000); }),
-    button('CSV', name, () => saved(table, name)),
+    button('Copy', name, async b => { b.textContent = await copied(rowsOf(table), table); setTimeout(() => { b.textContent = 'Copy'; }, 2000); }),
+    button('CSV', name, () => saved(rowsOf(table), name)),
   );
   table.parentElement.after(bar);
 }
