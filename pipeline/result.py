@@ -11,8 +11,6 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from pipeline.unusual.record import Unusual
-
 SEVERITIES = ("act", "plan", "watch", "note")
 """From worst to mildest."""
 
@@ -178,5 +176,3 @@ class SiteResult:
     thresholds: dict[str, float] = field(repr=False, default_factory=dict)
     units: str = "us"
     redacted: bool = False
-    unusual: Unusual | None = None
-    """Days against the site's own past, and changes that stayed; None where nobody looked."""

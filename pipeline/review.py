@@ -7,7 +7,7 @@ the reports nothing of the store.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -25,7 +25,6 @@ from pipeline.stages import Stage, frame, listed, put, run
 from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables
 from pipeline.thresholds import THRESHOLDS, values_for
-from pipeline.unusual import days as unusual_days
 
 VIEW_FOLDER = "80_view"
 CLOCK_TABLE = "trust.clock_offset"
@@ -99,23 +98,26 @@ def measure_sites(
     con: duckdb.DuckDBPyConnection,
     sites: list[Site],
     *,
-    ask: Ask | None = None,
+    ask: Ask | Mapping[str, Ask] | None = None,
     align: bool = False,
+    still_logging: Collection[str] = (),
     on_stage: Callable[[Stage, float], None] | None = None,
 ) -> None:
     """Run every stage up to the measures for a batch of sites whose stores are attached.
 
+    ask, still_logging : as `run_tables.prepare` takes them
+
     With `align`, offsets that the first pass shows are taken out and the stages run again from
     the first; two passes at most.
     """
-    prepare(con, sites, ask)
+    prepare(con, sites, ask, still_logging=still_logging)
     stages = [s for s in listed() if s.folder < VIEW_FOLDER]
     until_clock = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE) + 1
     run(con, stages[:until_clock], on_stage)
     if align:
         aligned = _offsets_to_take_out(con)
         if aligned:
-            prepare(con, sites, ask, aligned)
+            prepare(con, sites, ask, aligned, still_logging)
             run(con, stages[:until_clock], on_stage)
     run(con, stages[until_clock:], on_stage)
 
@@ -151,24 +153,42 @@ def judge(
     con: duckdb.DuckDBPyConnection, site: Site, *, units: str = "us", redact: bool = False
 ) -> Judgement:
     """One site of a batch that has been measured in `con`, judged by every rule."""
+    site_frames = frames_of(con, site, units=units, redact=redact)
+    findings, judged = judge_site(site_frames)
+    info = site_frames.site
+    head = _with_guesses(verdict(findings, judged, site_frames), info.guesses)
+    frames, thresholds = dict(site_frames.tables), dict(site_frames.thresholds)
+    return Judgement(info, site_frames.window, frames, thresholds, findings, judged, head)
+
+
+def frames_of(
+    con: duckdb.DuckDBPyConnection,
+    site: Site,
+    names: Collection[str] | None = None,
+    *,
+    units: str = "us",
+    redact: bool = False,
+) -> SiteFrames:
+    """What the rules read of one site of a batch that has been measured in `con`.
+
+    names : the tables to hand on; all but those of samples if None
+    """
     made = {
         row[0]
         for row in con.execute(
             "select table_schema || '.' || table_name from information_schema.tables"
         ).fetchall()
     }
-    wanted = [name for name in tables() if name not in NOT_HANDED_ON and name in made]
-    frames = {name: frame(con, name, site.id) for name in wanted}
+    wanted = set(tables()) - NOT_HANDED_ON if names is None else {"run.window", "run.zone", *names}
+    frames = {name: frame(con, name, site.id) for name in tables() if name in wanted & made}
     window = frames["run.window"].iloc[0]
-    span = Span(int(window.start_ts), int(window.end_ts))
-    info = _site_info(site, frames["run.zone"], units, redact)
-    thresholds = values_for(site.thresholds)
-    site_frames = SiteFrames(
-        site=info, window=span, tables=frames, thresholds=thresholds, units=units
+    return SiteFrames(
+        site=_site_info(site, frames["run.zone"], units, redact),
+        window=Span(int(window.start_ts), int(window.end_ts)),
+        tables=frames,
+        thresholds=values_for(site.thresholds),
+        units=units,
     )
-    findings, judged = judge_site(site_frames)
-    head = _with_guesses(verdict(findings, judged, site_frames), info.guesses)
-    return Judgement(info, span, frames, thresholds, findings, judged, head)
 
 
 def _result(
@@ -198,12 +218,6 @@ def _result(
         thresholds=said.thresholds,
         units=units,
         redacted=redact,
-        unusual=unusual_days.judge(
-            frames["unusual.site_day"],
-            said.thresholds,
-            units=units,
-            visits=None if redact else frames["run.visit"],
-        ),
     )
 
 
@@ -230,10 +244,6 @@ def _finding_windows(site_id: str, findings: list[Finding]) -> pd.DataFrame:
 
 def _site_info(site: Site, zones: pd.DataFrame, units: str, redact: bool) -> SiteInfo:
     """What a page may show of the site file; redacted: no name, no notes, zones by number."""
-    settings = []
-    for name, value, start_ts, _ in site.settings_in_force():
-        since = "" if start_ts is None else words.clock(start_ts, site.timezone, with_date=True)
-        settings.append((name, _setting_text(name, value, units), since))
     names = {
         int(z): f"Zone {z}" if redact else str(name)
         for z, name in zip(zones["zone"], zones["name"], strict=True)
@@ -245,12 +255,21 @@ def _site_info(site: Site, zones: pd.DataFrame, units: str, redact: bool) -> Sit
         complaint=None if redact else site.complaint,
         kind=site.equipment.kind,
         zones=names,
-        settings=tuple(settings),
+        settings=settings_told(site, units),
         visits=tuple(
             Span(v.start_ts, v.end_ts, "visit" if redact else v.what) for v in site.visits
         ),
         guesses=site.open_guesses(),
     )
+
+
+def settings_told(site: Site, units: str) -> tuple[tuple[str, str, str], ...]:
+    """Every setting with its value as text and since when it holds ('': not known to be set)."""
+    told = []
+    for name, value, start_ts, _ in site.settings_in_force():
+        since = "" if start_ts is None else words.clock(start_ts, site.timezone, with_date=True)
+        told.append((name, _setting_text(name, value, units), since))
+    return tuple(told)
 
 
 def _setting_text(name: str, value: Value, units: str) -> str:

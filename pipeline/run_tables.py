@@ -7,6 +7,7 @@ no stage reads a site file and none has a site's number written into it.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -36,11 +37,13 @@ class Ask:
 def prepare(
     con: duckdb.DuckDBPyConnection,
     sites: list[Site],
-    ask: Ask | None = None,
+    ask: Ask | Mapping[str, Ask] | None = None,
     aligned: dict[tuple[str, str], float] | None = None,
+    still_logging: Collection[str] = (),
 ) -> None:
     """Fill every `run.*` table for a batch of sites whose stores are attached.
 
+    ask : of all sites alike, or by site id
     aligned : (site id, logger) -> clock offset in seconds that this run takes out because the data
         show it; what a site file gives comes before it
 
@@ -65,7 +68,7 @@ def prepare(
         rows["run.zone"] += _zone_rows(site)
         rows["run.setback"] += _setback_rows(site, start_ts, end_ts)
         rows["run.setting"] += _setting_rows(site)
-        rows["run.visit"] += _visit_rows(con, site)
+        rows["run.visit"] += _visit_rows(con, site, site.id in still_logging)
         rows["run.reference"] += [
             {"site_id": site.id, "logger": logger}
             for logger in sorted({e.files for e in site.exports if e.reference})
@@ -142,7 +145,7 @@ def _no_reading(con: duckdb.DuckDBPyConnection, site: Site) -> InputError:
 
 
 def _windows(
-    con: duckdb.DuckDBPyConnection, sites: list[Site], ask: Ask
+    con: duckdb.DuckDBPyConnection, sites: list[Site], asked: Ask | Mapping[str, Ask]
 ) -> dict[str, tuple[int, int]]:
     """Per site: from the first reading of any used channel to the last, cut to what was asked."""
     logged = {
@@ -165,6 +168,7 @@ def _windows(
     }
     windows = {}
     for site in sites:
+        ask = asked if isinstance(asked, Ask) else asked.get(site.id, Ask())
         first, last = logged.get(site.id, (None, None))
         if first is None or last is None:
             raise _no_reading(con, site)
@@ -313,8 +317,12 @@ def _setting_rows(site: Site) -> list[dict[str, object]]:
     return rows
 
 
-def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, object]]:
+def _visit_rows(
+    con: duckdb.DuckDBPyConnection, site: Site, is_still_logging: bool
+) -> list[dict[str, object]]:
     """The site file's visits; without any, the first and last minutes of each logger.
+
+    A logger that is still in place has had no last visit.
 
     Those are on the run's one clock: the logger's own less the offset taken out.
     """
@@ -348,6 +356,8 @@ def _visit_rows(con: duckdb.DuckDBPyConnection, site: Site) -> list[dict[str, ob
             (first, min(first + first_us, last), "first"),
             (max(last - last_us, first), last, "last"),
         ):
+            if which == "last" and is_still_logging:
+                continue
             rows.append(
                 {
                     "site_id": site.id,

@@ -192,10 +192,16 @@ def connect_working() -> duckdb.DuckDBPyConnection:
     return connection
 
 
-def attach_sites(connection: duckdb.DuckDBPyConnection, stores: Mapping[str, Path]) -> None:
+def attach_sites(
+    connection: duckdb.DuckDBPyConnection,
+    stores: Mapping[str, Path],
+    spans: Mapping[str, tuple[int, int]] | None = None,
+) -> None:
     """Make schema `store`: per table one view over all the sites' stores, `site_id` first.
 
     stores : site id to the path of its site.duckdb, opened read-only
+    spans : site id to the half-open stretch [UTC microseconds, on the loggers' own clocks] of
+        which readings, states and files are shown; sites that are left out show all of theirs
 
     Afterwards the connection reaches no other file. Raises StoreError for a store that is
     missing, damaged or of another layout.
@@ -210,9 +216,10 @@ def attach_sites(connection: duckdb.DuckDBPyConnection, stores: Mapping[str, Pat
             raise _cannot_open(path, error) from error
         _refuse_other_layout(connection, f"{name}.main.meta", path)
         for table, columns in store_columns().items():
-            listed = ", ".join(quoted(c.name) for c in columns)
+            listed, cut = _shown(table, columns, (spans or {}).get(site_id))
             selects[table].append(
-                f"select {literal(site_id)} as site_id, {listed} from {name}.main.{quoted(table)}"
+                f"select {literal(site_id)} as site_id, {listed}"
+                f" from {name}.main.{quoted(table)}{cut}"
             )
     connection.execute("create schema store")
     if stores:
@@ -222,6 +229,40 @@ def attach_sites(connection: duckdb.DuckDBPyConnection, stores: Mapping[str, Pat
     else:
         create_store_tables(connection, schema="store", with_site_id=True)
     connection.execute("set enable_external_access = false")
+
+
+def open_file(path: Path, read_only: bool = False) -> duckdb.DuckDBPyConnection:
+    """A connection to a DuckDB file that is no site's store, made where there is none.
+
+    Raises StoreError if it cannot be opened.
+    """
+    try:
+        connection = duckdb.connect(str(path), read_only=read_only, config=_config())
+    except duckdb.Error as error:
+        raise StoreError(
+            "this file cannot be opened",
+            file=path,
+            found=str(error).splitlines()[0],
+            expected="a file written by zonetrail and not open for writing elsewhere",
+            hint="wait for the other run; else delete it, it is made again from the sites",
+        ) from error
+    _settle(connection)
+    return connection
+
+
+def _shown(table: str, columns: Sequence[Column], span: tuple[int, int] | None) -> tuple[str, str]:
+    """The columns of a store's table and the condition on its rows that show one stretch of it."""
+    picks = {c.name: quoted(c.name) for c in columns}
+    condition = ""
+    if span is not None and table in (READING, "sample"):
+        condition = f" where ts >= {span[0]:d} and ts < {span[1]:d}"
+    if span is not None and table == "file":
+        condition = f" where coalesce(end_ts, last_ts) >= {span[0]:d} and first_ts < {span[1]:d}"
+    if span is not None and table == "state":
+        condition = f" where end_ts > {span[0]:d} and start_ts < {span[1]:d}"
+        picks["start_ts"] = f"greatest(start_ts, {span[0]:d}) as start_ts"
+        picks["end_ts"] = f"least(end_ts, {span[1]:d}) as end_ts"
+    return ", ".join(picks.values()), condition
 
 
 def quoted(name: str) -> str:

@@ -12,7 +12,7 @@ import ast
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -96,12 +96,24 @@ def tables() -> dict[str, Table]:
     return found
 
 
-def _given() -> Iterator[Table]:
-    """The tables of sql/columns.toml."""
-    declared = tomllib.loads((files("sql") / "columns.toml").read_text(encoding="utf-8"))
+@cache
+def fleet_tables() -> dict[str, Table]:
+    """The tables of fleet.duckdb by full name, such as 'fleet.unit'.
+
+    fleet.day has the columns of unusual.site_day behind its own.
+    """
+    found = {table.name: table for table in _given("fleet.toml")}
+    day = found["fleet.day"]
+    columns = (*day.columns, *tables()["unusual.site_day"].columns)
+    return found | {day.name: replace(day, columns=columns, is_open=False)}
+
+
+def _given(file: str = "columns.toml") -> Iterator[Table]:
+    """The tables that a TOML file of sql/ describes."""
+    declared = tomllib.loads((files("sql") / file).read_text(encoding="utf-8"))
     for schema, group in declared.items():
         for name, body in group.items():
-            yield _table(f"{schema}.{name}", body["grain"], body, "sql/columns.toml")
+            yield _table(f"{schema}.{name}", body["grain"], body, f"sql/{file}")
 
 
 def _sql_stages() -> Iterator[Table]:

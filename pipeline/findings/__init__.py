@@ -12,8 +12,17 @@ with - for _. Adding one is adding a file with `FINDING = Declaration(...)` and
 """
 
 from pipeline.findings._base import NOT_LOOKED_AT
-from pipeline.findings._judge import judge_site, rules, tables_needed
+from pipeline.findings._judge import Rule, judge_rules, judge_site, rules, tables_needed
 from pipeline.findings._site import SiteFrames
 from pipeline.findings._verdict import verdict
 
-__all__ = ["NOT_LOOKED_AT", "SiteFrames", "judge_site", "rules", "tables_needed", "verdict"]
+__all__ = [
+    "NOT_LOOKED_AT",
+    "Rule",
+    "SiteFrames",
+    "judge_rules",
+    "judge_site",
+    "rules",
+    "tables_needed",
+    "verdict",
+]

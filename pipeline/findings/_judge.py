@@ -59,8 +59,8 @@ def rules() -> list[Rule]:
     return sorted(found, key=lambda r: (r.declaration.about != "log", r.code))
 
 
-def tables_needed() -> frozenset[str]:
-    """Every table that the findings and the framework read, by name."""
+def tables_needed(chosen: Sequence[Rule] | None = None) -> frozenset[str]:
+    """Every table that these rules (all if None) and the framework read, by name."""
     framework = {
         "run.site",
         "run.setting",
@@ -72,7 +72,8 @@ def tables_needed() -> frozenset[str]:
         "measure.condition_time",
         "trust.clock_offset",
     }
-    return frozenset(framework.union(*(r.declaration.needs_tables for r in rules())))
+    asked = rules() if chosen is None else chosen
+    return frozenset(framework.union(*(r.declaration.needs_tables for r in asked)))
 
 
 def judge_site(site: SiteFrames) -> tuple[list[Finding], list[Judged]]:

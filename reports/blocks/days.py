@@ -15,7 +15,6 @@ from reports.drawing import figure_html
 from reports.evidence import uncovered
 from reports.figure import DayFigure, DayPart, DayRow
 from reports.table import Column, Table
-from reports.unusual import LABEL, flagged, notes
 
 Spans = list[tuple[int, int]]
 HIGH_LIMIT = "high-limit-trips"
@@ -49,7 +48,6 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
     window = model.window
     knows_trips = model.can_tell(HIGH_LIMIT)
     knows_outputs = any(k != "unknown" for k, _, _ in parts)
-    odd_days = flagged(model.result.unusual)
     rows, table = [], []
     total: dict[str, float] = defaultdict(float)
     for day in days:
@@ -81,7 +79,6 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                     _merged([(max(s, a), min(e, b)) for s, e in gaps if s < b and e > a])
                 ),
                 outside=tuple(outside),
-                note=LABEL if a in odd_days else "",
             )
         )
         missing = sum(e - s for s, e in _merged(unknown)) / MICROSECONDS
@@ -91,7 +88,6 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                 *(model.show.hours(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
                 str(len(marks)) if marks else "none" if knows_trips else "cannot tell",
                 model.show.duration(missing) if missing >= 1 else "none",
-                *([odd_days.get(a, "")] if odd_days else []),
             )
         )
     n_trips = sum(len(r.marks) for r in rows)
@@ -134,7 +130,6 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
         notes=(
             *odd,
             f"Visits included. Outputs {model.basis('outputs')}.",
-            *notes(model.result.unusual),
         ),
         table=Table(
             "The same by day, in hours",
@@ -145,7 +140,6 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                 Column("Cooling", "number"),
                 Column("Limit trips", "number"),
                 Column("Outputs not recorded", "number"),
-                *([Column("Unusual for its weather")] if odd_days else []),
             ),
             tuple(table),
             folded=True,

@@ -1,0 +1,148 @@
+"""zonetrail fleet: every site brought up to date, ranked; the visit list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipeline.cli.options import Progress, common, say
+from pipeline.guard import DONE, NOT_CLEAN
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from pipeline.fleet_result import FleetResult, FleetSite
+
+SHOWN = 10
+"""Sites of the ranking that the terminal shows."""
+
+
+@click.command(
+    epilog="Example: zonetrail fleet agreements --jobs 2 --since 2026-01-01",
+    short_help="Every site brought up to date and ranked: whom to visit first, and why.",
+)
+@click.argument("fleet", type=click.Path(path_type=Path))
+@click.option(
+    "--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to use."
+)
+@click.option("--since", metavar="DATE", help="What is first seen from then on is new.  [a month]")
+@click.option("--on", metavar="DATE", help="Count ages and the season from that day.  [today]")
+@common("units", "json", "strict", "quiet", "redact")
+def command(
+    fleet: Path,
+    jobs: int,
+    since: str | None,
+    on: str | None,
+    units: str,
+    as_json: bool,
+    strict: bool,
+    quiet: bool,
+    redact: bool,
+) -> int:
+    """Bring every site in the folder FLEET up to date, rank them, and write the fleet's page.
+
+    Every folder below FLEET with a site.toml is a site. What is new is loaded, the weeks it belongs
+    to are judged again, and fleet.duckdb keeps the rest. A site that cannot be read is named with
+    the reason and stops no other; a run that was stopped goes on where it stopped. Writes
+    report/index.html in FLEET, and report/list.csv for the dispatcher.
+
+    Exit codes: 0 done; 1 with --strict, if a site could not be read or is not cleared; 2 the folder
+    or an option cannot be used; 3 a fault of ours.
+    """
+    import datetime as dt
+
+    from pipeline.cli.review import report_folder, write_whole
+    from pipeline.fleet.lists import fleet_json, list_csv
+    from pipeline.fleet.whole import run_fleet
+    from reports.fleet import render_fleet
+
+    run_day = _day(on, "--on") or dt.date.today()
+    with Progress(quiet or as_json) as progress:
+        result = run_fleet(
+            fleet,
+            run_day=run_day,
+            since=_day(since, "--since"),
+            jobs=jobs,
+            units=units,
+            redact=redact,
+            tell=progress.step,
+        )
+        progress.step("writing the page and the list")
+        target = report_folder(fleet)
+        write_whole(target / "index.html", render_fleet(result))
+        write_whole(target / "list.csv", list_csv(result))
+    if not quiet:
+        for site in result.sites:
+            if site.broken:
+                say(f"{site.folder}: {site.broken}")
+    if as_json:
+        click.echo(fleet_json(result))
+    else:
+        click.echo(
+            f"{summary_text(result)}\n\nPage: {target / 'index.html'}\nList: {target / 'list.csv'}"
+        )
+    is_clean = all(not s.broken and s.group != "not cleared" for s in result.sites)
+    return NOT_CLEAN if strict and not is_clean else DONE
+
+
+def summary_text(result: FleetResult) -> str:
+    """What the terminal shows: who stands on top, the first of the ranking, sums of the rest."""
+    import shutil
+    import textwrap
+
+    from pipeline import words
+
+    width = min(shutil.get_terminal_size((100, 24)).columns, 100)
+
+    def row(site: FleetSite, lead: str) -> str:
+        text = f"{site.name}: {' '.join(site.reasons)}"
+        return textwrap.fill(
+            text, width, initial_indent=lead, subsequent_indent=" " * len(lead), tabsize=1
+        )
+
+    of = {
+        g: [s for s in result.sites if s.group == g]
+        for g in ("on top", "ranked", "not cleared", "nothing found", "broken")
+    }
+    blocks = []
+    if of["on top"]:
+        blocks.append(["Before anything else:", *(row(s, "  !  ") for s in of["on top"])])
+    if of["ranked"]:
+        first = of["ranked"][:SHOWN]
+        lines = [row(s, f"{s.rank:>3}. ") for s in first]
+        more = len(of["ranked"]) - len(first)
+        if more:
+            lines.append(f"     and {words.count(more, 'site')} more, in the list")
+        blocks.append(["Visit, in this order:", *lines])
+    if result.shared:
+        blocks.append(["Behind many sites:", *(f"  -  {s.sentence}" for s in result.shared[:5])])
+    new = sum(c.status != "gone" for c in result.changes)
+    gone = sum(c.status == "gone" for c in result.changes)
+    blocks.append(
+        [
+            f"Since {words.day(result.run.since)}: {words.count(new, 'finding')} new or back, "
+            f"{words.count(gone, 'finding')} gone.",
+            f"Not cleared: {len(of['not cleared'])}. Nothing found: {len(of['nothing found'])}. "
+            f"Could not be read: {len(of['broken'])}.",
+            f"{words.count(result.run.n_sites, 'site')}: {words.count(result.run.n_made, 'week')} "
+            f"judged, {result.run.n_reused} taken as they were.",
+        ]
+    )
+    return "\n\n".join("\n".join(block) for block in blocks)
+
+
+def _day(text: str | None, option: str) -> dt.date | None:
+    import datetime as dt
+
+    from pipeline.errors import InputError
+
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(
+            f"{option} is not a date", found=text, expected="a date such as 2026-01-14"
+        ) from error

@@ -1,0 +1,231 @@
+"""What a fleet computes at a time: a week of one site, judged as if nothing else had been logged.
+
+A site's weeks are counted from its first logged day, so that a log of seven days is one unit and
+the sites of a fleet do not all end their week on one weekday. Where a log is still going on, the
+days of a week that is not over stand as units of their own: they are measured, and looked at for
+what cannot wait; at the week's end the week takes their place. So a day more costs a day and, once
+in seven, a week; never the log.
+
+A unit is computed again only if its fingerprint changed: its readings, what the site file says of
+that time, the tool's version.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from zoneinfo import ZoneInfo
+
+import duckdb
+
+from pipeline import __version__
+from pipeline.run_tables import local_days
+from pipeline.site import Site
+from pipeline.thresholds import values_for
+from pipeline.units import MICROSECONDS
+
+DAYS = 7
+WEEK, DAY = "week", "day"
+# Raised when the same readings would be measured or judged differently than before within one
+# version of the tool.
+RULES_VERSION = 1
+
+
+WEEK_END_SLACK_S = 3_600
+"""A week is over where its log reaches this close to its end; more of it later is a change."""
+
+NOT_JUDGED = frozenset(
+    {
+        *("path", "name", "complaint", "agreement", "region", "installed", "installer"),
+        *("next_visit", "call_first", "address", "notes"),
+    }
+)
+"""What a site file says that no rule reads."""
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A week or a day of one site.
+
+    day : its first local day; start_ts, end_ts : half-open, UTC microseconds
+    fingerprint : of all that its results depend on
+    n_reading : instants logged in it, over all loggers: how much work it is
+    """
+
+    site_id: str
+    kind: str
+    day: dt.date
+    start_ts: int
+    end_ts: int
+    fingerprint: str = ""
+    n_reading: int = 0
+
+    @property
+    def key(self) -> tuple[str, str, int]:
+        """What tells it from all other units of a fleet."""
+        return self.site_id, self.kind, self.start_ts
+
+
+def planned(
+    site_id: str, timezone: str, first_ts: int, last_ts: int, *, is_still_logging: bool
+) -> list[Unit]:
+    """The units of a log from its first to its last instant, without fingerprints, in order.
+
+    Weeks from the first local day on. Where the log is still going on, a week that is not over
+    stands as its days.
+    """
+    days = local_days(timezone, first_ts, last_ts + 1)
+    made = []
+    for first in range(0, len(days), DAYS):
+        week = days[first : first + DAYS]
+        is_over = len(week) == DAYS and last_ts >= week[-1][2] - WEEK_END_SLACK_S * MICROSECONDS
+        if is_still_logging and not is_over:
+            made += [Unit(site_id, DAY, day, a, b) for day, a, b in week]
+            continue
+        day, start_ts, _ = week[0]
+        end = day + dt.timedelta(days=DAYS)
+        end_ts = week[-1][2] if len(week) == DAYS else _midnight_ts(end, timezone)
+        made.append(Unit(site_id, WEEK, day, start_ts, end_ts))
+    return made
+
+
+def _midnight_ts(day: dt.date, timezone: str) -> int:
+    at = dt.datetime(day.year, day.month, day.day, tzinfo=ZoneInfo(timezone))
+    return int(at.timestamp()) * MICROSECONDS
+
+
+def clock_span(site: Site, unit: Unit) -> tuple[int, int]:
+    """The unit on the loggers' own clocks: wide enough for every offset the site file gives."""
+    offsets = [round(e.clock_offset_s * MICROSECONDS) for e in site.exports] or [0]
+    return unit.start_ts + min(0, *offsets), unit.end_ts + max(0, *offsets)
+
+
+def fingerprinted(
+    con: duckdb.DuckDBPyConnection, site: Site, units: Sequence[Unit], *, is_still_logging: bool
+) -> list[Unit]:
+    """The units that hold readings, each with its fingerprint.
+
+    con : the site's own store
+    """
+    readings = _readings(con, site, units)
+    channels = con.execute(
+        "select channel_id, logger, role, zone, damper, kind, form, unit, accuracy, is_sampled,"
+        " interval_s from channel order by channel_id"
+    ).fetchall()
+    files = con.execute(
+        "select path, logger, timezone, timezone_source, first_ts, coalesce(end_ts, last_ts)"
+        " from file order by path"
+    ).fetchall()
+    made = []
+    for unit in units:
+        n, seen = readings.get(unit.start_ts, (0, ""))
+        if not n:
+            continue
+        said = (
+            *(__version__, RULES_VERSION, duckdb.__version__, unit.kind, unit.start_ts),
+            *(unit.end_ts, seen, channels, site_says(site, unit)),
+            _assumed_visits(con, site, unit, is_still_logging),
+            [f[:4] for f in files if _overlap(f[4:], clock_span(site, unit))],
+        )
+        text = json.dumps(said, default=str, sort_keys=True)
+        digest = hashlib.sha256(text.encode()).hexdigest()[:32]
+        made.append(replace(unit, fingerprint=digest, n_reading=n))
+    return made
+
+
+def _overlap(file: tuple[int | None, int | None], span: tuple[int, int]) -> bool:
+    first_ts, end_ts = file
+    return first_ts is not None and end_ts is not None and end_ts >= span[0] and first_ts < span[1]
+
+
+def site_says(site: Site, unit: Unit) -> dict[str, object]:
+    """What the site file says that a unit's results depend on.
+
+    Names of people, agreements and visits booked are left out; of visits and settings, what does
+    not reach into the unit.
+    """
+    told = {name: value for name, value in asdict(site).items() if name not in NOT_JUDGED}
+    told["settings"] = [
+        (name, value, None if start is None else max(start, unit.start_ts))
+        for name, value, start, end in site.settings_in_force()
+        if (start is None or start < unit.end_ts) and (end is None or end > unit.start_ts)
+    ]
+    told["visits"] = [
+        (v.start_ts, v.end_ts, v.what)
+        for v in site.visits
+        if v.start_ts < unit.end_ts and v.end_ts > unit.start_ts
+    ]
+    told["has_visits"] = bool(site.visits)
+    return _without_lines(told)
+
+
+def _without_lines(told: Mapping[str, object]) -> dict[str, object]:
+    """Without the lines things stand on: a comment above them changes nothing."""
+    return {
+        key: [_without_lines(v) if isinstance(v, dict) else v for v in value]
+        if isinstance(value, list | tuple)
+        else value
+        for key, value in told.items()
+        if key != "line"
+    }
+
+
+def _readings(
+    con: duckdb.DuckDBPyConnection, site: Site, units: Sequence[Unit]
+) -> dict[int, tuple[int, str]]:
+    """By unit's start: instants logged in it, and a hash of all that was."""
+    if not units:
+        return {}
+    spans = [(u.start_ts, *clock_span(site, u)) for u in units]
+    listed = ", ".join(f"({a:d}, {b:d}, {c:d})" for a, b, c in spans)
+    rows = con.execute(
+        f"""
+        with unit (start_ts, from_ts, until_ts) as (values {listed}),
+        sample_part as (
+            select u.start_ts, count(*) as n,
+                bit_xor(hash(s.group_id, s.ts, s.v0, s.v1, s.v2, s.v3, s.v4, s.v5, s.v6, s.v7))
+                    as seen
+            from unit u join sample s on s.ts >= u.from_ts and s.ts < u.until_ts
+            group by u.start_ts
+        ),
+        state_part as (
+            select u.start_ts, count(*) as n,
+                bit_xor(hash(s.channel_id, greatest(s.start_ts, u.from_ts),
+                    least(s.end_ts, u.until_ts), s.is_on)) as seen
+            from unit u join state s on s.end_ts > u.from_ts and s.start_ts < u.until_ts
+            group by u.start_ts
+        )
+        select u.start_ts, coalesce(a.n, 0) + coalesce(b.n, 0), a.seen, b.seen
+        from unit u
+        left join sample_part a on a.start_ts = u.start_ts
+        left join state_part b on b.start_ts = u.start_ts
+        """
+    ).fetchall()
+    return {int(start): (int(n), f"{n}-{a}-{b}") for start, n, a, b in rows}
+
+
+def _assumed_visits(
+    con: duckdb.DuckDBPyConnection, site: Site, unit: Unit, is_still_logging: bool
+) -> list[tuple[int, int]]:
+    """First and last instants of loggers whose minutes about them, in the unit, are a visit's."""
+    if site.visits:
+        return []
+    limits = values_for(site.thresholds)
+    first_us = round(limits["visit_first_min"] * 60 * MICROSECONDS)
+    last_us = round(limits["visit_last_min"] * 60 * MICROSECONDS)
+    rows = con.execute(
+        "select min(first_ts), max(last_ts) from channel where role <> 'ignore'"
+        " group by logger order by logger"
+    ).fetchall()
+    low, high = unit.start_ts, unit.end_ts
+    return [
+        (
+            a if low - first_us < a < high else 0,
+            b if low < b < high + last_us and not is_still_logging else 0,
+        )
+        for a, b in rows
+        if a is not None
+    ]
