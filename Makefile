@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis fleet-bench docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -33,6 +33,10 @@ lint: $(VENV)/dev.stamp
 # The sample site again from its simulator, byte for byte
 sample: $(VENV)/dev.stamp
 	$(BIN)/python -m sample_data.simulator.make
+
+# The sample fleet again from the simulated world, byte for byte: a few minutes
+sample-fleet: $(VENV)/dev.stamp
+	$(BIN)/python -m sample_data.fleet.make
 
 # The simulated world's catalogue: a line and a picture per system, in out/world/
 world: $(VENV)/dev.stamp
@@ -70,6 +74,11 @@ diagnosis: $(VENV)/dev.stamp
 # threshold was chosen by
 check-channels: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.accuracy.channels --part reporting --jobs 2
+
+# What a fleet costs: 50, 200 and 1,000 sites of a week, a day more on 28 days; hours. For a short look:
+# python tests/benchmarks/fleet_bench.py --sites 10 --rounds 1 --added-day 0
+fleet-bench: $(VENV)/dev.stamp
+	$(BIN)/python tests/benchmarks/fleet_bench.py
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp
