@@ -200,6 +200,7 @@ class FleetSite:
 
     folder : below the fleet's folder, with forward slashes; page : of its light page, below
         report/, or '' if it has none
+    full_report : of the page that a review wrote, below the fleet's folder; '' if there is none
     kind, heating_stages, cooling_stages, n_zones : what is installed; None: not given
     installed : year, or what the site file says; next_visit : booked, as a date; None if none or
         no date (then next_visit_text holds what the site file says)
@@ -232,6 +233,7 @@ class FleetSite:
     next_visit: date | None = None
     next_visit_text: str = ""
     page: str = ""
+    full_report: str = ""
     logged: Span | None = None
     first_day: date | None = None
     last_day: date | None = None

@@ -55,7 +55,7 @@ def render_fleet(result: FleetResult) -> str:
         blocks=[render(model) for render in BLOCKS],
         foot=foot(model),
         skip="Skip to the list",
-        styles="fleet.css",
+        styles="fleet_site.css fleet.css",
         own_script="fleet.js",
         record=fleet_pick.record(model),
     )

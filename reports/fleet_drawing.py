@@ -23,7 +23,7 @@ PART_COVERED_H = 20.0
 
 _FIGURE = """
 <figure class="fig weeks"><figcaption><b>{{ title }}</b> {{ said }}</figcaption>
-<div class="poster weeks" role="img" aria-label="{{ title }}: {{ said }}">{{ drawing }}</div>
+<div class="poster weeks" role="img" aria-label="{{ title }} {{ said }}">{{ drawing }}</div>
 </figure>
 """
 
@@ -80,16 +80,19 @@ def day_figure(days: Sequence[DayFigures]) -> Markup:
     ):
         known = [v for d in days if (v := value(d)) is not None]
         if known and max(known) > 0:
-            most = float(max(known))
+            most = max(known)
             rows.append(
                 _days_row(
-                    f"{title} (up to {number(most)} a day)", days, most, _plain(value, hue), 30
+                    f"{title} (up to {most if isinstance(most, int) else number(most)} a day)",
+                    days,
+                    most,
+                    _plain(value, hue),
+                    30,
                 )
             )
-    said = day_sentence(days)
-    return fill(
-        _FIGURE, title="Day by day", said=said, drawing=_joined([*rows, _day_axis(days)])
-    )  # fmt: skip
+    title = "Heat above the line, cooling below:"
+    drawing = _joined([*rows, _day_axis(days)])
+    return fill(_FIGURE, title=title, said=day_sentence(days), drawing=drawing)
 
 
 def day_sentence(days: Sequence[DayFigures]) -> str:

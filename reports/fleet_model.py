@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -38,6 +39,7 @@ STATUS_WORDS = {
     "not seen lately": "could not be looked at lately",
     "gone": "gone",
 }
+_SENTENCE_END = re.compile(r"(?<=[.?!])(?<!\bin\.)(?<!w\.c\.) (?=[A-Z0-9])|(?<=w\.c\.) (?=[A-Z])")
 SEVERITIES = ("act", "plan", "watch", "note")
 MOST_NAME = 60
 
@@ -131,12 +133,25 @@ def lead_of(site: FleetSite) -> FleetFinding | None:
 
     What is gone leads nowhere.
     """
-    there = [f for f in site.findings if f.status != "gone"]
+    there = [f for f in site.findings if f.status != "gone" and f.about == "installation"]
     if not there:
         return None
     if site.group == "on top":
         return there[0]
     return max(there, key=lambda f: (f.harm.points.expected if f.harm else -1.0, -rank_of(f)))
+
+
+def others_of(site: FleetSite) -> list[FleetFinding]:
+    """What else is there: findings of the installation that are not gone and more than notes."""
+    lead = lead_of(site)
+    return [
+        f
+        for f in site.findings
+        if f is not lead
+        and f.status != "gone"
+        and f.about == "installation"
+        and f.severity != "note"
+    ]
 
 
 def rank_of(finding: FleetFinding) -> int:
@@ -145,15 +160,24 @@ def rank_of(finding: FleetFinding) -> int:
     return known
 
 
+def in_short(said: str, limit: int) -> str:
+    """The first sentence; where that is long, as much of it as ends at a mark, and an ellipsis."""
+    first = _SENTENCE_END.split(said, maxsplit=1)[0]
+    if len(first) <= limit:
+        return first
+    cut = first[:limit]
+    marks = [cut.rfind(mark) for mark in (": ", "; ", ", ", " (")]
+    return f"{cut[: max(marks)] if max(marks) > limit // 2 else cut.rsplit(' ', 1)[0]} …"
+
+
 def points(value: float) -> str:
     """Points of harm as written: whole from 10 on."""
     return f"{value:,.0f}" if value >= 9.95 else f"{value:.1f}"
 
 
 def path_url(path: str) -> str:
-    """A relative path as an address: nothing in it can name a scheme or end the attribute."""
-    safe = quote(path, safe="/.-_~")
-    return safe if safe.startswith(".") else f"./{safe}"
+    """A relative path as an address: it can name no scheme and no host, nor end the attribute."""
+    return quote(path, safe="/.-_~").lstrip("/")
 
 
 def told(value: str) -> Markup:
@@ -163,6 +187,4 @@ def told(value: str) -> Markup:
 
 def mark(severity: str) -> Markup:
     """The severity as a word with its shape, drawn by the style sheet."""
-    return Markup('<b class="k-{0} c-{0}">{1}</b>').format(
-        severity, CALL_WORDS.get(severity, severity)
-    )
+    return Markup("<b class=k-{0}>{1}</b>").format(severity, CALL_WORDS.get(severity, severity))

@@ -89,7 +89,8 @@ def page_html(
 ) -> str:
     """The page as text, the same bytes for the same input. Scripts only where a figure needs them.
 
-    skip : the words of the link past the head; styles : a file of assets/ beside page.css
+    skip : the words of the link past the head
+    styles : files of assets/ beside page.css, parted by spaces
     own_script : a file of assets/ that stands in for the figures' script; record : what it reads
 
     Raises ValueError where two figures share a key or two blocks one id.
@@ -102,7 +103,7 @@ def page_html(
     script = ""
     if own_script or live:
         script = _asset("take.js") + _asset(own_script or "page.js")
-    css = css_variables() + _asset("page.css") + (_asset(styles) if styles else "")
+    css = css_variables() + _asset("page.css") + "".join(_asset(name) for name in styles.split())
     css += label_rules("".join(str(block.html) for block in blocks))
     hues = {"dark": {LIGHT[k]: DARK[k] for k in LIGHT}, "hours": hours}
     page = fill(

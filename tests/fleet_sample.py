@@ -130,6 +130,11 @@ ON_TOP = (
         "capacitor and contactor for the outdoor unit", "no cooling",
     ),
 )  # fmt: skip
+TAIL = (
+    " It was so on 7 days, first Mon Aug 10 8:12 pm, last Sun Sep 27 6:08 am. Supply air had "
+    "reached 152 to 153 °F (limit set to 150 °F), static 0.60 to 0.88 in. w.c. at that time."
+)
+"""What else a finding's sentence tells: real ones have two to six hundred letters."""
 STREETS = ("Larch Lane", "Birch Court", "Mill Road", "Quarry Hill", "Orchard Row", "Ferry Street")
 EQUIPMENT = ("furnace_ac", "dual_fuel", "heat_pump", "furnace")
 REGIONS = ("north side", "river", "hills", "old town")
@@ -179,6 +184,7 @@ def fleet(n: int = 24, seed: int = 5) -> FleetResult:
     counted = Counter(p for s in sites for p in s.parts)
     numbers = {k: t.value for k, t in THRESHOLDS.items() if k.startswith("fleet_")}
     numbers |= {
+        "fleet_quiet_days": 14,
         "fleet_month_days": 30, "fleet_weight_act": 9, "fleet_weight_plan": 3,
         "fleet_weight_watch": 1,
     }  # fmt: skip
@@ -316,7 +322,7 @@ def _finding(rng: random.Random, kind: Kind, site: FleetSite) -> FleetFinding:
         severity=kind.severity,
         about="installation",
         certainty=rng.choice(("shown", "likely", "possible")),
-        summary=kind.summary.format(n=rng.randint(3, 39)),
+        summary=kind.summary.format(n=rng.randint(3, 39)) + TAIL,
         status=status,
         first_seen=first,
         last_seen=last,

@@ -17,9 +17,11 @@ import pytest
 from pipeline.fleet_result import FleetResult
 from reports.blocks.fleet_list import SHOWN
 from reports.fleet import BLOCKS, render_fleet
-from reports.fleet_model import FleetModel, lead_of, path_url
+from reports.fleet_model import FleetModel, in_short, lead_of, path_url
+from reports.fleet_site import render_site
 
 MOST_BYTES_400 = 300_000
+MOST_BYTES_SITE = 60_000
 HOSTILE = (
     "<script>alert(1)</script>",
     "\"'><img src=x onerror=alert(1)>",
@@ -89,7 +91,8 @@ def test_every_site_has_one_row_and_stands_in_its_group(fleet: FleetResult, page
         assert site.name in said and site.region in said
         lead = lead_of(site)
         if site.group in ("on top", "ranked"):
-            assert lead is not None and lead.title in said and lead.summary in said
+            assert lead is not None and lead.title in said
+            assert lead.summary.removesuffix(sample.TAIL) in said
         if site.group == "ranked":
             assert site.harm is not None and lead is not None and lead.harm is not None
             assert f"{lead.harm.n_found} of {lead.harm.n_looked} {lead.harm.per}" in said
@@ -135,7 +138,10 @@ def test_booked_visit_can_be_added_to_but_nobody_waits_for_it_without_heat(
 def test_what_changed_and_what_stands_behind_many_is_said(fleet: FleetResult, page: str) -> None:
     said = tags.words(page).replace("\u00a0", " ")
     for change in fleet.changes:
-        assert change.sentence in said
+        of = {f.code: f for f in FleetModel(fleet).by_id[change.site_id].findings}
+        assert change.title in said
+        told = of[change.code].summary if change.code in of else change.sentence
+        assert told.removesuffix(sample.TAIL) in said
     for shared in fleet.shared:
         assert shared.sentence in said
     for part, _ in fleet.parts:
@@ -155,7 +161,7 @@ def test_page_loads_nothing_and_runs_its_own_script_alone(page: str) -> None:
         assert tag not in ("link", "img", "iframe", "object", "embed", "base")
         assert not any(a.startswith("on") for a in attributes)
         if href := attributes.get("href"):
-            assert href.startswith(("#", "./")), href
+            assert ":" not in href and not href.startswith("/"), href
 
 
 def test_record_of_the_script_is_that_of_the_rows(fleet: FleetResult, page: str) -> None:
@@ -183,8 +189,9 @@ def test_hostile_names_stay_text(fleet: FleetResult, name: str) -> None:
 
 
 def test_paths_cannot_become_schemes() -> None:
-    assert path_url("javascript:alert(1)") == "./javascript%3Aalert%281%29"
-    assert path_url('a"b/../c d.html') == "./a%22b/../c%20d.html"
+    assert path_url("javascript:alert(1)") == "javascript%3Aalert%281%29"
+    assert path_url('a"b/../c d.html') == "a%22b/../c%20d.html"
+    assert path_url("//host/x.html") == "host/x.html"
     assert path_url("../x/report/report.html") == "../x/report/report.html"
 
 
@@ -223,3 +230,107 @@ def test_rows_beyond_the_first_stand_in_the_page_for_readers_without_a_script() 
 def test_blocks_have_their_own_ids(fleet: FleetResult) -> None:
     keys = [block(FleetModel(fleet)).key for block in BLOCKS]
     assert len(keys) == len(set(keys))
+
+
+def _fullest(fleet: FleetResult) -> FleetResult:
+    """The first ranked site with more of everything than a site is likely to have."""
+    site = next(s for s in fleet.sites if s.group == "ranked")
+    one = replace(
+        site.findings[0],
+        summary="Second stage came on before the delay as set, with one zone calling. " * 6,
+        causes=("The stage-up delay at the panel is shorter than what the sheet says. " * 3,) * 5,
+        checks=("At the panel: read the delay. Good: 10 min. If not: " + "set it so. " * 20,) * 6,
+        cautions=("Do not raise, jumper or defeat a limit; licensed practice, local codes. " * 3,)
+        * 3,
+        status="came back",
+        came_back_after="the visit of Thu Sep 10 (filter changed, delay set, loggers left)",
+    )
+    codes = ("high-limit-trips", "short-cycling", *(f"finding-{n}" for n in range(10)))
+    days = tuple(d for s in fleet.sites for d in s.days)[:200]
+    full = replace(
+        site,
+        findings=tuple(replace(one, code=c) for c in codes)
+        + tuple(replace(one, code=f"gone-{n}", status="gone") for n in range(8)),
+        days=days,
+        unusual_days=tuple(replace(u, reasons=(u.reasons[0] * 3,) * 3)
+                           for s in fleet.sites for u in s.unusual_days)[:30],
+        step_changes=tuple(c for s in fleet.sites for c in s.step_changes)[:20],
+        trends=tuple(replace(site.trends[0], figure=f"rate-{n}") for n in range(5)),
+        reasons=("A reason as long as reasons are likely to become, with its days. " * 2,) * 6,
+        full_report=f"{site.folder}/report/report.html",
+    )  # fmt: skip
+    return replace(fleet, sites=tuple(full if s is site else s for s in fleet.sites))
+
+
+def test_light_pages_of_every_group_are_light_and_say_what_the_record_says(
+    fleet: FleetResult,
+) -> None:
+    for site in fleet.sites:
+        page = render_site(fleet, site.site_id)
+        assert len(page.encode()) <= MOST_BYTES_SITE
+        said = tags.words(page).replace("\u00a0", " ")
+        assert site.name in said and "<script" not in page
+        assert "script-src 'none'" in tags.policy(page)
+        for finding in site.findings:
+            assert finding.title in said and finding.summary in said
+            assert finding.checks[0] in said
+            assert f"{finding.n_weeks_found} of {finding.n_weeks_looked}" in said
+            assert all(c in said for c in finding.cautions)
+        for change in site.step_changes:
+            assert change.sentence in said
+        if site.broken:
+            assert site.broken in said
+        else:
+            assert site.peers is not None and site.peers.alike in said
+            assert site.trends[0].label in said
+
+
+def test_the_fullest_light_page_keeps_to_its_bytes_and_leads_on(fleet: FleetResult) -> None:
+    full = _fullest(fleet)
+    site = next(s for s in full.sites if s.full_report)
+    page = render_site(full, site.site_id)
+    assert len(page.encode()) <= MOST_BYTES_SITE
+    links = {a["href"] for tag, a in tags.Tags(page).tags if tag == "a" and a.get("href")}
+    assert "../index.html" in links
+    assert f"../../{site.folder}/report/report.html" in links
+    said = tags.words(page).replace("\u00a0", " ")
+    assert "came back after the visit of Thu Sep 10" in said
+    # what is beyond the findings told in full stands in a line each
+    assert all(c in said for c in site.findings[0].cautions)
+    assert said.count(site.findings[0].title) >= len(site.findings)
+    assert "Also found" in said and "Gone" in said
+
+
+def test_a_day_not_logged_is_hatched_and_told_and_an_unusual_one_marked(
+    fleet: FleetResult,
+) -> None:
+    site = next(
+        s for s in fleet.sites
+        if any(d.is_unusual for d in s.days) and any(d.covered_h < 1 for d in s.days)
+    )  # fmt: skip
+    page = render_site(fleet, site.site_id)
+    figure = page[page.index('class="poster weeks"') :].split("</figure>")[0]
+    assert "url(#hatch)" in figure
+    # the triangle stands over each row of the drawing
+    rows = figure.count('class="rowhead"')
+    assert figure.count("M-4.5 0h9L0 7z") == rows * sum(d.is_unusual for d in site.days)
+    assert "not logged, hatched" in figure
+
+
+def test_hostile_words_stay_text_on_a_light_page(fleet: FleetResult) -> None:
+    for name in HOSTILE:
+        named = sample.renamed(fleet, name)
+        for site in (named.sites[0], named.sites[4], named.sites[-1]):
+            page = render_site(named, site.site_id)
+            seen = [tag for tag, _ in tags.Tags(page).tags]
+            assert "script" not in seen and "img" not in seen
+            assert "\u202e" not in page and len(page.encode()) <= MOST_BYTES_SITE
+
+
+def test_long_sentences_are_told_in_short_and_marked_so() -> None:
+    said = "Static went over 0.40 in. w.c. 423 times, up to 0.88 in. w.c. (8:10 pm). More."
+    assert in_short(said, 150) == said.removesuffix(" More.")
+    assert in_short(said, 60) == "Static went over 0.40 in. w.c. 423 times …"
+    assert in_short("Up to 0.88 in. w.c. It fell.", 60) == "Up to 0.88 in. w.c."
+    assert in_short("No stop at all", 150) == "No stop at all"
+    assert in_short("x" * 500 + " y", 100).endswith("…")

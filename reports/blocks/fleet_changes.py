@@ -9,18 +9,19 @@ from markupsafe import Markup
 from pipeline.fleet_result import Change, FleetSite, UnusualDay
 from reports.block import Block
 from reports.display import plural
-from reports.fleet_model import FleetModel, mark, told
+from reports.fleet_model import FleetModel, in_short, mark, told
 from reports.markup import clean, fill
 
-MOST_ROWS = 150
+MOST_ROWS = 75
 """Rows that one of these lists holds at most: the rest stands on the sites' own pages."""
 MOST_SITES = 12
 RECENT_DAYS = 30
 MOST_SENTENCE = 220
+MOST_FINDING = 150
 
 _TABLE = """
 <table class="fl cut {{ kind }}" aria-label="{{ label }}"><thead><tr>
-{%- for c in columns %}<th scope="col">{{ c }}</th>{% endfor %}</tr></thead>
+{%- for c in columns %}<th scope=col>{{ c }}</th>{% endfor %}</tr></thead>
 <tbody>{{ rows }}</tbody></table>
 {% if rest %}<p class="tnote">{{ rest }} on the sites’ own pages.</p>{% endif %}
 """
@@ -89,14 +90,25 @@ _STATUS = tuple(_HEADS)
 
 def _change(model: FleetModel, change: Change) -> Markup:
     site = model.by_id.get(change.site_id)
+    of = {f.code: f for f in site.findings} if site else {}
+    finding = of.get(change.code)
+    said, after = change.sentence, ""
+    if finding is not None and finding.status == change.status:
+        after = finding.came_back_after
+        said = {
+            "came back": finding.summary,
+            "new": finding.summary,
+            "gone": f"Last seen {model.day(finding.last_seen)}.",
+        }.get(change.status, said)
     return Markup(
-        '<tr><td class="d">{}<th scope="row">{}<td class="y">{} <b>{}</b><span class="s">{}</span>'
+        "<tr><td class=d>{}<th scope=row>{}<td class=y>{} <b>{}</b>{}<span class=s>{}</span>"
     ).format(
         told(model.day(change.day)),
         model.link(site) if site else told(change.site_id),
         mark(change.severity) if change.status != "gone" else "",
         told(change.title),
-        told(clean(change.sentence, MOST_SENTENCE)),
+        Markup(" <i>after {}</i>").format(told(clean(after, 80))) if after else "",
+        told(in_short(clean(said), MOST_FINDING)),
     )
 
 
@@ -139,7 +151,7 @@ def _unusual(days: list[UnusualDay]) -> str:
 
 
 def _day_row(model: FleetModel, day: date, site: FleetSite, said: str) -> Markup:
-    return Markup('<tr><td class="d">{}<th scope="row">{}<td class="y">{}').format(
+    return Markup('<tr><td class=d>{}<th scope=row>{}<td class=y>{}').format(
         told(model.day(day)), model.link(site), told(clean(said, MOST_SENTENCE))
     )  # fmt: skip
 
@@ -152,7 +164,7 @@ def _odd(model: FleetModel, site: FleetSite) -> Markup:
         '<button type="button" class="only noprint" hidden data-only="{}" data-words="{}">'
         "Show them</button>"
     ).format(" ".join(str(model.index[i]) for i in ids), told(f"{model.name(site)} and its like"))
-    return Markup('<tr><th scope="row">{}<td class="y">{}<td class="w">{}: {} {}').format(
+    return Markup("<tr><th scope=row>{}<td class=y>{}<td class=w>{}: {} {}").format(
         model.link(site),
         told(clean(" ".join(peers.differs[:2]), MOST_SENTENCE)),
         told(plural(len(peers.site_ids), "site")),

@@ -110,7 +110,7 @@ def _facts(model: FleetModel) -> list[tuple[str, Markup]]:
                 "open",
                 [f"{plural(n_open, 'site')} not cleared"] * bool(n_open)
                 + [f"{n_broken:,} could not be read"] * bool(n_broken)
-                + [f"{unusual:,} unlike the sites most like it"] * bool(unusual),
+                + [f"{unusual:,} run unlike sites like them"] * bool(unusual),
             ),
         ),
     ]

@@ -12,8 +12,10 @@ from reports.fleet_model import (
     TOP_WORDS,
     WAY_WORDS,
     FleetModel,
+    in_short,
     lead_of,
     mark,
+    others_of,
     points,
     told,
 )
@@ -21,13 +23,13 @@ from reports.markup import clean, fill
 
 SHOWN = 25
 """Rows of a list that stand open at first where a script can open the rest; paper has these."""
-MOST_WHY = 240
+MOST_WHY = 150
 MOST_ALSO = 4
 
 _TABLE = """
 <p class="basis">{{ note }}</p>
 <table class="fl cut {{ kind }}" data-list="{{ key }}" aria-label="{{ label }}">
-<thead><tr>{% for key, title in columns %}<th scope="col"
+<thead><tr>{% for key, title in columns %}<th scope=col
 {%- if key %} data-sort="{{ key }}"{% endif %}>{{ title }}</th>{% endfor %}</tr></thead>
 <tbody>{{ rows }}</tbody></table>
 """
@@ -44,7 +46,7 @@ def render_top(model: FleetModel) -> Block:
     sites = model.group("on top")
     columns = (("", "What"), ("name", "Site"), ("", "Why"), ("", "Takes"), ("visit", "Visit"))
     return list_block(
-        model, "top", f"First of all ({len(sites):,})", "On top", sites, columns, _TOP_NOTE,
+        model, "top", f"First of all ({len(sites):,})", "First of all", sites, columns, _TOP_NOTE,
         "top", [top_row(model, s) for s in sites],
     )  # fmt: skip
 
@@ -68,7 +70,7 @@ def render_ranked(model: FleetModel) -> Block:
         )
     )
     return list_block(
-        model, "ranked", f"Worth a visit or a call ({len(sites):,})", "Ranked", sites, columns,
+        model, "ranked", f"Worth a visit or a call ({len(sites):,})", "Worth a visit", sites, columns,
         Markup(note), "rk", [ranked_row(model, s, most, ties[s.tie]) for s in sites],
     )  # fmt: skip
 
@@ -111,10 +113,9 @@ def top_row(model: FleetModel, site: FleetSite) -> Markup:
         on = model.exposure(lead.harm).split(";")[0]
         last = f"Last seen {model.day(lead.last_seen)}"
         seen = Markup("<small>{}</small>").format(told(", on ".join(p for p in (last, on) if p)))
-    caution = Markup('<small class="care"><b>Take care:</b> {}</small>').format(told(care))
+    caution = Markup("<small class=care><b>Take care:</b> {}</small>").format(told(care))
     return Markup(
-        '<tr data-s="{n}"><td class="pl"><b class="k-act c-act">{what}</b>{head}'
-        '<td class="y">{why}{takes}'
+        "<tr data-s={n}><td class=pl><b class=k-act>{what}</b>{head}<td class=y>{why}{takes}"
     ).format(
         n=model.index[site.site_id],
         what=TOP_WORDS.get(site.top, site.top or "First"),
@@ -128,15 +129,17 @@ def ranked_row(model: FleetModel, site: FleetSite, most: float, tie: list[int]) 
     """A ranked site; most : the highest end of any interval; tie : places chance may exchange."""
     place = f"{min(tie)}=" if len(tie) > 1 else f"{site.rank}"
     lead = lead_of(site)
+    notes = Markup("").join(
+        Markup("<small>{}</small>").format(told(n)) for n in doubts(model, site)
+    )
     return Markup(
-        '<tr data-s="{n}"><td class="pl">{place}{head}<td class="y">{mark} {why}'
-        '<td class="h">{harm}{takes}'
+        "<tr data-s={n}><td class=pl>{place}{head}<td class=y>{mark} {why}<td class=h>{harm}{takes}"
     ).format(
         n=model.index[site.site_id],
         place=place,
         head=site_head(model, site),
         mark=mark(lead.severity) if lead else "",
-        why=why(site),
+        why=why(site, notes),
         harm=harm(model, site.harm, lead.harm if lead else None, most),
         takes=takes(model, site),
     )
@@ -147,7 +150,7 @@ def site_head(model: FleetModel, site: FleetSite) -> Markup:
     about = [model.system(site), site.region]
     if site.site_id != model.name(site):
         about.insert(0, site.site_id)
-    return Markup('<th scope="row">{link}{first}<small>{about}</small>').format(
+    return Markup("<th scope=row>{link}{first}<small>{about}</small>").format(
         link=model.link(site),
         first=Markup(" <em>call first</em>") if site.call_first else "",
         about=told(clean(" · ".join(part for part in about if part), 90)),
@@ -155,9 +158,9 @@ def site_head(model: FleetModel, site: FleetSite) -> Markup:
 
 
 def why(site: FleetSite, more: Markup | str = "") -> Markup:
-    """The worst finding with what became of it, the reasons, `more`, and what else was found."""
+    """The worst finding, what became of it, its sentence, `more`, and what else was found."""
     lead = lead_of(site)
-    said = " ".join(site.reasons[:2]) or (lead.summary if lead else "")
+    said = lead.summary if lead else " ".join(site.reasons[:2])
     title = status = also = Markup()
     if lead is not None:
         title = Markup("<b>{}</b>").format(told(lead.title))
@@ -165,15 +168,25 @@ def why(site: FleetSite, more: Markup | str = "") -> Markup:
         if lead.came_back_after:
             became = f"came back after {lead.came_back_after}"
         status = Markup(" <i>{}</i>").format(told(clean(became, 70))) if became else status
-        others = [f.title for f in site.findings if f is not lead and f.status != "gone"]
+        others = [f.title for f in others_of(site)]
         if others:
             listed = ", ".join(others[:MOST_ALSO])
             rest = len(others) - MOST_ALSO
             others_too = f" and {rest} more" if rest > 0 else ""
             also = Markup("<small>Also: {}{}</small>").format(told(listed), others_too)
-    return Markup('{}{}<span class="s">{}</span>{}{}').format(
-        title, status, told(clean(said, MOST_WHY)), more, also
+    return Markup("{}{}<span class=s>{}</span>{}{}").format(
+        title, status, told(in_short(clean(said), MOST_WHY)), more, also
     )
+
+
+def doubts(model: FleetModel, site: FleetSite) -> list[str]:
+    """What makes a row less than sure: a log that stopped, a site that could not be read whole."""
+    said = []
+    if site.quiet_days is not None and site.quiet_days >= model.number("fleet_quiet_days"):
+        said.append(f"Logged to {model.day(site.last_day)} only")
+    if site.broken:
+        said.append(f"Could not be read whole: {clean(site.broken.splitlines()[0], 120)}")
+    return said
 
 
 def harm(model: FleetModel, of_site: Harm | None, of_lead: Harm | None, most: float) -> Markup:
@@ -184,7 +197,7 @@ def harm(model: FleetModel, of_site: Harm | None, of_lead: Harm | None, most: fl
     low, mid, high = (round(100 * max(v, 0.0) / most) for v in (p.low, p.expected, p.high))
     few = Markup("<small>few days yet: leans on the fleet</small>") if of_site.is_shrunk else ""
     return Markup(
-        '<b>{e}</b> <span class="i">{l} to {h}</span>'
+        '<b>{e}</b> <span class=i>{l} to {h}</span>'
         '<u style="--l:{low}%;--m:{mid}%;--h:{high}%"></u><small>{days}</small>{few}'
     ).format(
         e=points(p.expected), l=points(p.low), h=points(p.high),
@@ -195,7 +208,7 @@ def harm(model: FleetModel, of_site: Harm | None, of_lead: Harm | None, most: fl
 def takes(model: FleetModel, site: FleetSite) -> Markup:
     """What settles it, and the visit it can be added to."""
     visit = model.visit(site)
-    return Markup('<td class="w">{}<td class="v">{}').format(
+    return Markup("<td class=w>{}<td class=v>{}").format(
         WAY_WORDS.get(site.way, escape(site.way)),
         told(clean(visit, 60)) if visit else Markup("<i>no visit booked</i>"),
     )

@@ -40,7 +40,7 @@ def render_broken(model: FleetModel) -> Block:
     sites = model.group("broken")
     columns = (("name", "Site"), ("", "What is wrong"), ("", "Folder"))
     rows = [
-        Markup('<tr data-s="{}">{}<td class="y">{}<td class="l">{}').format(
+        Markup("<tr data-s={}>{}<td class=y>{}<td class=l>{}").format(
             model.index[s.site_id],
             site_head(model, s),
             told(clean(s.broken, MOST_MESSAGE)),
@@ -67,7 +67,7 @@ def render_clear(model: FleetModel) -> Block:
 def _row(model: FleetModel, site: FleetSite, said: Markup) -> Markup:
     visit = model.visit(site)
     return Markup(
-        '<tr data-s="{n}">{head}<td class="y">{said}<td class="l">{logged}<td class="v">{visit}'
+        "<tr data-s={n}>{head}<td class=y>{said}<td class=l>{logged}<td class=v>{visit}"
     ).format(
         n=model.index[site.site_id],
         head=site_head(model, site),
