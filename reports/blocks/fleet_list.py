@@ -70,8 +70,8 @@ def render_ranked(model: FleetModel) -> Block:
         )
     )
     return list_block(
-        model, "ranked", f"Worth a visit or a call ({len(sites):,})", "Worth a visit", sites, columns,
-        Markup(note), "rk", [ranked_row(model, s, most, ties[s.tie]) for s in sites],
+        model, "ranked", f"Worth a visit or a call ({len(sites):,})", "Worth a visit", sites,
+        columns, Markup(note), "rk", [ranked_row(model, s, most, ties[s.tie]) for s in sites],
     )  # fmt: skip
 
 
