@@ -89,6 +89,7 @@ FINDING = Declaration(
     thresholds=(
         "airflow_min_steady_s",
         "airflow_static_low_inwc",
+        "static_low_inwc",
         "airflow_rise_over_f",
         "airflow_per_ton_low_cfm",
         "split_wide_f",
@@ -197,7 +198,10 @@ def _short(site: SiteFrames, r: Any) -> str:
     high = number(r.high_f)
     if high is None:
         return ""
-    if float(r.rise_f) < high + site.threshold("airflow_rise_over_f"):
+    # where static alone says so already, any rise above the plate's band agrees with it
+    is_sure = static < site.threshold("static_low_inwc")
+    over_f = float(r.rise_f) - high
+    if over_f < site.threshold("airflow_rise_over_f") and not (is_sure and over_f > 0):
         return ""
     limit = site.temperature_difference(high)
     return f"the rise is {rise}, the plate allows {limit}, and supply static is low"

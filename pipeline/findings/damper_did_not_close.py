@@ -224,7 +224,7 @@ def _share(a: Answer) -> tuple[float, float] | None:
 
 def _is_shown(a: Answer) -> bool:
     n = int(a.damper.n_not_closed or 0)
-    of = n + int(a.damper.n_other or 0)
+    of = n + max(int(a.damper.n_other or 0), int(a.damper.n_shut or 0))
     return n >= a.site.threshold("damper_shown_min") and n >= of * a.site.threshold(
         "damper_shown_open_share"
     )

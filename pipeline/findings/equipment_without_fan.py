@@ -9,6 +9,7 @@ Why it matters
     compressor without air freezes its coil or trips on pressure. It is acted on at once.
 
 What looks like it but is not
+    A furnace that does not light: W is on, its blower waits for a fire, and the duct stays cold.
     A furnace that warms up before its blower starts (half a minute to a minute and a half). G off
     in gas heat: the furnace starts its own blower. A tube off the static tap: static rests while
     the blower runs. A weak blower: static low, not at rest.
@@ -33,7 +34,7 @@ from pipeline.findings._base import (
     Weight,
 )
 from pipeline.findings._occurrences import Occurrences
-from pipeline.findings._site import SiteFrames
+from pipeline.findings._site import SiteFrames, flags
 from pipeline.units import MICROSECONDS
 
 SHOWN_BY = {
@@ -145,6 +146,7 @@ FINDING = Declaration(
         "A tube off the static tap: air moves and rooms keep up.",
         "A weak blower: static is low, not at rest.",
         "Warm-up before the blower starts: over in a minute and a half.",
+        "A furnace that does not light: the duct stays cold while W is on.",
     ),
     source="Common practice, no source.",
 )
@@ -153,7 +155,8 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found from the first time; act for heat that lasts and is proven, else plan."""
     rows = site.table("interval.fan_missing")
-    rows = rows.assign(is_not_burner=rows["source"] != "burner")
+    unlit = (rows["source"] == "burner") & ~flags(rows["is_heat_seen"].fillna(True))
+    rows = rows[~unlit].assign(is_not_burner=rows["source"] != "burner")
     running = ["heating", "cooling"]
     e = _occurrences.load(
         site,
@@ -161,6 +164,7 @@ def judge(site: SiteFrames) -> Outcome:
         site.seconds_in(running),
         "heating and cooling",
         g_on="output_g" in site.logged_roles and not (rows["evidence"] == "output_g").any(),
+        n_unlit=int(unlit.sum()),
     )
     if not e.n:
         return _occurrences.none(e)
@@ -219,6 +223,9 @@ def _details(e: Occurrences) -> tuple[str, ...]:
     return (
         f"shown by {_shown_by(e)}",
         f"supply air in the still duct reached {e.site.temperatures(supply)}" if supply else "",
+        f"{words.times(e.more['n_unlit'])} more W was on and the duct stayed cold: no fire there"
+        if e.more["n_unlit"]
+        else "",
     )
 
 

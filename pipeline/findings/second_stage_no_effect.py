@@ -21,6 +21,8 @@ from __future__ import annotations
 
 from statistics import median
 
+import pandas as pd
+
 from pipeline import words
 from pipeline.findings import _cautions, _occurrences, _staging
 from pipeline.findings._base import (
@@ -72,7 +74,12 @@ def _already(e: Occurrences) -> Weighed:
 FINDING = Declaration(
     title="Second stage makes no difference",
     question="Does supply air get warmer when second stage comes on?",
-    needs_tables=("measure.stage_step", "measure.equipment_stage", "measure.condition_time"),
+    needs_tables=(
+        "measure.stage_step",
+        "measure.equipment_stage",
+        "measure.condition_time",
+        "interval.cut_out",
+    ),
     needs_roles=(("output_w2",), ("supply_temp",), ("zone_call_w1", "zone_call_y1")),
     compares=("supply_temp", "static_pressure"),
     figure="staging",
@@ -139,6 +146,8 @@ def judge(site: SiteFrames) -> Outcome:
         return cannot
     rows = site.table("measure.stage_step")
     rows = rows[(rows["source"] == "burner") & rows["supply_step_f"].notna()]
+    stopped = _stopped(site, rows)
+    n_stopped, rows = int(stopped.sum()), rows[~stopped]
     by_itself = site.table("measure.equipment_stage")
     second_s = site.seconds_in(["heating"], stage=2, sources=["burner", "both"])
     every = _occurrences.load(
@@ -152,6 +161,11 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell(
             f"{words.count(every.n, 'second-stage start')} with calls and dampers left alone for "
             "minutes, too few to judge"
+            + (
+                f"; in {n_stopped} more the furnace stopped by itself meanwhile"
+                if n_stopped
+                else ""
+            )
         )
     least = site.threshold("stage_step_none_f")
     e = every.where(every.rows["supply_step_f"].astype(float) < least)
@@ -187,6 +201,13 @@ def judge(site: SiteFrames) -> Outcome:
             ("Static by", lambda r: _occurrences.or_dash(r.static_step_inwc, site.static)),
         ),
     )
+
+
+def _stopped(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:
+    """Where the burner went out by itself in the minutes looked at: supply air could not rise."""
+    at = site.table("interval.cut_out")["start_ts"].to_numpy()
+    inside = [bool(((at >= r.start_ts) & (at < r.end_ts)).any()) for r in rows.itertuples()]
+    return pd.Series(inside, index=rows.index, dtype=bool)
 
 
 def _moved(site: SiteFrames, step_f: float) -> str:

@@ -162,18 +162,22 @@ FINDING = Declaration(
 
 
 def judge(site: SiteFrames) -> Outcome:
-    """Found by stretches that hunt for half an hour; severity by share of running time."""
+    """Found by stretches that hunt for half an hour together; severity by share of running time.
+
+    Where zones call for minutes no single stretch with unchanged calls is half an hour long.
+    """
     table = site.table("measure.static_hunting")
-    rows = table[flags(table["is_hunting"]) & ~flags(table["in_visit"])].sort_values("start_ts")
+    often = table["per_hour"] > site.threshold("hunting_per_hour")
+    rows = table[often & ~flags(table["in_visit"])].sort_values("start_ts")
     run_s = site.seconds_in(["heating", "cooling"])
-    if rows.empty:
+    if float(rows["length_s"].sum()) < site.threshold("hunting_min_s"):
         if run_s < site.threshold("judged_min_h") * 3600:
             return CannotTell(words.only(run_s, "heating or cooling"))
         swing = site.static(site.threshold("hunting_swing_inwc"))
         length = words.duration(site.threshold("hunting_min_s"))
         return NotFound(
-            f"static never swung {swing} to and fro for {length} in {words.hours(run_s)} of "
-            "heating and cooling"
+            f"static did not swing {swing} to and fro for {length} together in "
+            f"{words.hours(run_s)} of heating and cooling"
         )
     h = Hunting(site, records(rows), _n_relief(site, rows), run_s)
     events = [_event(site, r) for r in h.rows]

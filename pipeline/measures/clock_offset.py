@@ -273,6 +273,16 @@ def _estimate(
             f"late, so they show no difference under {doubt_s:.0f} s."
         )
         return {**row, "why": why}
+    share_needed = limits["clock_shown_share"]
+    if (
+        not main.is_on
+        and not main.is_damper
+        and len(named) == 1
+        and main.match.share < share_needed
+    ):
+        # what does not always end with its output, a contactor that sticks, looks like this as well
+        why = f"{_capital(seen)}: only what goes off is answered, and that too seldom."
+        return {**row, "why": why}
     offset_s = float(round(left_s + taken_out_s))
     said = _conclusion(offset_s, doubt_s, reference.name, taken_out_s, drift)
     shown = (

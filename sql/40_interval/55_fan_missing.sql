@@ -7,13 +7,15 @@ end_ts = "BIGINT | us | until"
 length_s = "DOUBLE | s | length"
 evidence = "VARCHAR | - | blower_run, static_pressure (at its fan-off level) or output_g (off, and static not logged)"
 supply_max_f = "DOUBLE | °F | highest supply temperature in it; null if not logged"
-is_heat_seen = "BOOLEAN | - | burner: supply far over return air, or very hot and rising; null if supply is not logged, or not a burner"
+is_heat_seen = "BOOLEAN | - | burner: in the second half, but its last minute, supply far over return air, or very hot and rising; null if supply is not logged, or not a burner"
 in_visit = "BOOLEAN | - | all of it inside a visit"
 */
 -- A log whose clock is known to be off proves nothing to the minute, until that is taken out.
 -- The longest that each may be on with no fan is its own. G tells nothing of a burner's fan: the
 -- furnace starts that itself; and G on with static at its fan-off level is a blower that stands. A
 -- weak blower may stay under the level that proves it: by the mean, static must be all but at rest.
+-- W on is not yet a fire. What the run before left in the duct is gone by the second half; a furnace
+-- that lights at last starts its blower within the last minute.
 with
 
 source as (
@@ -164,9 +166,14 @@ warmed as (
         f.source,
         f.start_ts,
         max(p.start_value) as supply_max_f,
-        bool_or(p.start_value > t.no_fan_supply_f and p.end_value > p.start_value)
-            or max(p.start_value) >= coalesce(any_value(b.return_f), any_value(t.return_unknown_f))
-                + any_value(t.no_fan_rise_f) as is_heat_seen,
+        bool_or(
+            p.start_ts >= f.start_ts + (f.end_ts - f.start_ts) // 2
+            and p.start_ts < f.end_ts - least(60000000, (f.end_ts - f.start_ts) // 4)
+            and (
+                (p.start_value > t.no_fan_supply_f and p.end_value > p.start_value)
+                or p.start_value >= coalesce(b.return_f, t.return_unknown_f) + t.no_fan_rise_f
+            )
+        ) as is_heat_seen,
     from (
         select *, unnest(range(start_ts // 86400000000, end_ts // 86400000000 + 1)) as day_n
         from found

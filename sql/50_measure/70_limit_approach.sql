@@ -162,7 +162,8 @@ about_hour as (
     from dropped
 ),
 
--- a call of the mode began or ended about then, a thermostat let go of second stage, or a defrost ran
+-- a call of the mode began or ended about then, a thermostat let go of second stage, the backup took
+-- over, or a defrost ran
 edge as (
     select *, ts // 3600000000 as hour_n
     from (
@@ -173,6 +174,11 @@ edge as (
         select site_id, null, 'let go', end_ts
         from signal.state
         where role in ('zone_call_w2', 'zone_call_y2') and is_on
+        union all
+        -- a compressor's second stage that ends as the backup comes on is handed over, not dropped
+        select site_id, 'heating', 'backup start', start_ts
+        from interval.output_run
+        where output in ('output_w1', 'output_w2', 'output_aux')
     )
 ),
 
@@ -185,6 +191,9 @@ explained as (
         and case e.what
             when 'call end' then e.ts > d.drop_ts - d.before_s * 1e6 and e.ts < d.drop_ts + d.trip_call_stands_s * 1e6
             when 'call start' then e.ts > d.drop_ts - d.after_s * 1e6 and e.ts <= d.drop_ts
+            when 'backup start'
+                then d.source = 'compressor' and e.ts > d.drop_ts - d.before_s * 1e6
+                    and e.ts < d.drop_ts + d.trip_call_stands_s * 1e6
             else e.ts > d.drop_ts - d.before_s * 1e6 and e.ts <= d.drop_ts + d.after_s * 1e6
         end
         and (e.what = 'let go' or e.mode = if(d.limit_kind = 'high', 'heating', 'cooling'))

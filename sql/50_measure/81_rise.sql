@@ -1,6 +1,6 @@
 -- one row per mode, source and stage, and one more per set of calling zones, visits left out
 /*
-definition = "Rise (supply less return; in cooling the split, return less supply) in steady state: source, stage, calls, dampers and blower unchanged for the source's time, or supply at rest sooner. Outside the plate: > its greatest, < its least. Percentiles are of time, to 0.1 °F."
+definition = "Rise (supply less return; in cooling the split, return less supply) in steady state: source, stage, calls, dampers and blower unchanged for the source's time, or supply at rest sooner. Outside the plate: > its greatest, < its least. Percentiles are of time, to 0.1 °F. A burner that has not lit has no rise: supply less than response_cold_f over return is left out."
 needs = ["supply temperature", "return temperature", "outputs", "fan"]
 resolution = "one interval of supply at each end of a stretch"
 interval_max_s = 60
@@ -61,7 +61,10 @@ piece as (
     from interval.rise p
     left join run.plate l
         on l.site_id = p.site_id and l.source = p.source and l.mode = p.mode and l.stage = p.stage
-    where not p.in_visit
+    join run.threshold t on t.site_id = p.site_id
+    where
+        not p.in_visit
+        and not (p.source = 'burner' and p.rise_f < t.response_cold_f)
 ),
 
 -- seconds by tenth of a degree: the percentiles need no more

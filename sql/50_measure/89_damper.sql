@@ -15,6 +15,7 @@ n_not_open = "BIGINT | - | stretches shown closed although it called; null if da
 not_open_s = "DOUBLE | s | time in them"
 n_not_closed = "BIGINT | - | stretches shown open although only others called, no relief zone"
 not_closed_s = "DOUBLE | s | time in them"
+n_shut = "BIGINT | - | stretches in which only others called and it was shown closed throughout"
 n_calling = "BIGINT | - | slopes when calling"
 n_other = "BIGINT | - | slopes when only others call, damper not shown open"
 answer_f_per_h = "DOUBLE | °F/h | difference of their medians; null without both"
@@ -41,6 +42,7 @@ answered as (
         mode,
         coalesce(sum(end_ts - start_ts) filter (is_calling), 0)::double / 1e6 as calling_s,
         bool_or(damper is not null) as has_damper,
+        count(*) filter (not is_calling and damper = 'closed') as n_shut,
         count(own) as n_calling,
         count(other) as n_other,
         median(own) - median(other) as answer_f_per_h,
@@ -75,6 +77,7 @@ select
     if(a.has_damper, coalesce(s.not_open_s, 0), null) as not_open_s,
     if(a.has_damper, coalesce(s.n_not_closed, 0), null) as n_not_closed,
     if(a.has_damper, coalesce(s.not_closed_s, 0), null) as not_closed_s,
+    a.n_shut,
     a.n_calling,
     a.n_other,
     a.answer_f_per_h,

@@ -57,9 +57,12 @@ def test_low_in_gas_heat(build, judge):
 @pytest.mark.parametrize(
     ("value", "static_inwc", "result"),
     [
-        (62.9, 0.05, "not found"),
-        (63.0, 0.05, "found"),
-        (63.1, 0.05, "found"),
+        (62.9, 0.08, "not found"),
+        (63.0, 0.08, "found"),
+        (63.1, 0.08, "found"),
+        (60.0, 0.079, "not found"),  # under 0.08 static alone says so: any rise over 60 agrees
+        (60.1, 0.079, "found"),
+        (60.1, 0.081, "not found"),
         (70.0, 0.099, "found"),
         (70.0, 0.10, "not found"),  # too much fire: static is as ever
         (70.0, 0.101, "not found"),

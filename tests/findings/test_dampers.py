@@ -9,7 +9,7 @@ HOURS = {("heating", 1, "1"): 40.0, ("heating", 1, "2"): 10.0}  # 50 h of heat
 def damper(zone=1, **changes):
     return {
         "zone": zone, "mode": "heating", "calling_s": 3600.0 * 45, "n_not_open": 0,
-        "not_open_s": 0.0, "n_not_closed": 0, "not_closed_s": 0.0, "n_calling": 30, "n_other": 20,
+        "not_open_s": 0.0, "n_not_closed": 0, "not_closed_s": 0.0, "n_shut": 0, "n_calling": 30, "n_other": 20,
     } | changes  # fmt: skip
 
 
@@ -193,9 +193,13 @@ def test_what_a_room_alone_says_sends_nobody(leaking, judge):
 
 
 @pytest.mark.parametrize(
-    ("n", "n_other", "result"), [(18, 2, "found"), (17, 2, "not found"), (4, 0, "not found")]
-)
-def test_a_damper_shown_open_while_only_others_call(leaking, judge, at, n, n_other, result):
+    ("n", "n_other", "n_shut", "result"),
+    [
+        (18, 2, 0, "found"), (17, 2, 0, "not found"), (4, 0, 0, "not found"),
+        (18, 0, 2, "found"), (17, 1, 2, "not found"),
+    ],
+)  # fmt: skip
+def test_a_damper_shown_open_while_only_others_call(leaking, judge, at, n, n_other, n_shut, result):
     rows = [
         {
             "zone": 1, "kind": "did not close", "mode": "heating", "start_ts": at(2, f"{k:02d}:00"),
@@ -204,10 +208,12 @@ def test_a_damper_shown_open_while_only_others_call(leaking, judge, at, n, n_oth
         for k in range(n)
     ]  # fmt: skip
     site = leaking(
-        own={"n_not_closed": n, "n_other": n_other}, shut={"beyond_low_f_per_h": 0.0}, rows=rows
+        own={"n_not_closed": n, "n_other": n_other, "n_shut": n_shut},
+        shut={"beyond_low_f_per_h": 0.0},
+        rows=rows,
     )
     judged, finding = judge(CLOSE, site)
-    assert judged.result == result  # n of n + n_other
+    assert judged.result == result  # n of n + the most of n_other and n_shut
     if finding:
         assert (finding.severity, finding.certainty) == ("watch", "possible")
         assert "shown open 18 times while only other zones called" in finding.summary

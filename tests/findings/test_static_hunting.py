@@ -64,9 +64,16 @@ def test_severity(build, judge, at, hours, severity):
     assert judge(CODE, build(case(stretch(at, hours=hours))))[1].severity == severity
 
 
-@pytest.mark.parametrize("left_out", [{"is_hunting": False}, {"in_visit": True}])
+# hunting is faster than 6 turns an hour
+@pytest.mark.parametrize("left_out", [{"per_hour": 6.0}, {"in_visit": True}])
 def test_not_found(build, judge, at, left_out):
     assert judge(CODE, build(case(stretch(at, **left_out))))[0].result == "not found"
+
+
+@pytest.mark.parametrize(("n", "result"), [(9, "not found"), (10, "found"), (11, "found")])
+def test_short_runs_add_up_to_half_an_hour(build, judge, at, n, result):
+    runs = [stretch(at, day=i % 4, hours=0.05, n_turn=4, is_hunting=False) for i in range(n)]
+    assert judge(CODE, build(case(*runs)))[0].result == result
 
 
 @pytest.mark.parametrize(("h", "result"), [(1.9, "cannot tell"), (2.0, "not found")])
