@@ -7,7 +7,12 @@ Facts are those of the trade that the world was planted from (numbers as there).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
 
 from sample_data.world.system import System
 
@@ -56,6 +61,9 @@ MAY: dict[str, dict[str, str]] = {
     "no heat": {
         "second-stage-no-effect": "where nothing burns, second stage makes no difference either",
     },
+    "zones exchanged in the log": {
+        "zone-sensor-off": "a room logged under another's name stands off the other's setpoint",
+    },
     "lines spoilt": {
         "logging-gap": "a line that cannot be read is a reading that lacks; several leave a hole",
     },
@@ -70,6 +78,83 @@ LOWERED: dict[str, dict[str, str]] = {
     },
 }
 
+_MOST_CHATTER_S = 15.0
+"""A relay that chatters is off for so long at the most; three readings in it would show it for sure."""
+_PROBE_DOUBT_F = 2.0
+"""An outdoor probe is off by as much; what lies nearer to a balance point is on neither side."""
+
+
+_HELD_SHARE = 0.8
+"""Of the time in which one of the two called: with both dampers open the air does not tell them."""
+
+
+def _no_call_waited(system: System, truth: dict[str, Any]) -> bool:
+    return bool(truth["call_without_output_s"] == 0)
+
+
+def _never_over_the_balance_point(system: System, truth: dict[str, Any]) -> bool:
+    high_f = dict(system.sheet).get("high_balance_f")
+    return high_f is not None and truth["outdoor_f"]["max"] <= float(high_f) + _PROBE_DOUBT_F
+
+
+def _between_two_readings(system: System, truth: dict[str, Any]) -> bool:
+    return system.logging.states == "sampled" and 3 * system.logging.fast_s > _MOST_CHATTER_S
+
+
+def _exchanged(system: System) -> tuple[int, int] | None:
+    """Numbers of the two zones that are crossed in the house or in the log, from 1."""
+    moved = [z + 1 for z, zone in enumerate(system.zones) if zone.stat_of >= 0]
+    moved += [int(b.zone) + 1 for b in system.branches if b.driven_by >= 0]
+    for fault in system.logging.faults:
+        if fault.kind == "exchanged":
+            last = len(system.zones)
+            moved += [(1, 2), (1, last), (last, max(1, last - 1))][int(fault.amount) - 1]
+    pair = sorted(set(moved))
+    return (pair[0], pair[1]) if len(pair) == 2 else None
+
+
+def _is_on(truth: dict[str, Any], name: str, at: pd.DatetimeIndex) -> npt.NDArray[np.bool_]:
+    """Whether a simulated state was on at each instant; off where the house has none such."""
+    on = np.zeros(len(at), dtype=bool)
+    for start, end in truth["states"].get(name, []):
+        on[at.searchsorted(pd.Timestamp(start)) : at.searchsorted(pd.Timestamp(end))] = True
+    return on
+
+
+def _relief_held_both_open(system: System, truth: dict[str, Any]) -> bool:
+    pair = _exchanged(system)
+    if pair is None:
+        return False
+    at = pd.date_range(truth["window"]["start"], truth["window"]["end"], freq="10s")
+    calls, opened = [], []
+    for zone in pair:
+        own = [n for n in truth["states"] if n in (f"zone_call_w1.{zone}", f"zone_call_y1.{zone}")]
+        calls.append(np.any([_is_on(truth, n, at) for n in own], axis=0))
+        opened.append(_is_on(truth, f"zone_damper.{zone}", at))
+    apart = (calls[0] ^ calls[1]) & _is_on(truth, "blower", at)
+    both = apart & opened[0] & opened[1]
+    return bool(both.sum() >= _HELD_SHARE * max(1, apart.sum()))
+
+
+NEVER_HAPPENED: dict[str, tuple[str, Callable[[System, dict[str, Any]], bool]]] = {
+    "call-without-output": ("by the simulated panel no call waited", _no_call_waited),
+    "leak-control": ("nobody called while it stood: nothing was held off", _no_call_waited),
+    "float-switch": ("nobody called while it stood: nothing was held off", _no_call_waited),
+    "aux-too-readily": (
+        "it was never milder than the balance point by more than a probe is off",
+        _never_over_the_balance_point,
+    ),
+    "zones-exchanged": (
+        "relief held both dampers open while one of the two called: no room and no damper tells",
+        _relief_held_both_open,
+    ),
+    "output-chatter": (
+        "outputs were sampled, and an off is shorter than it takes to be seen for sure",
+        _between_two_readings,
+    ),
+}
+"""What was planted and, by what was simulated or by how it was logged, did not come about."""
+
 FURTHEST_F = 125.0
 """No house is warmer for days: a compressor's own pressure switch ends it long before."""
 BEYOND_MAY = ("sensor-out-of-range", "sensor-spikes", "rejected-rows", "unit-mismatch")
@@ -83,6 +168,9 @@ def asked(system: System, truth: dict[str, Any]) -> dict[str, list[str]]:
             of[code] = "may" if of.get(code) == "must_not" else of.get(code, "may")
         for code in LOWERED.get(name, {}):
             of[code] = "may" if of.get(code) == "must" else of.get(code, "may")
+    for code, (_, did_not) in NEVER_HAPPENED.items():
+        if of.get(code) == "must" and did_not(system, truth):
+            of[code] = "may"
     if any(zone["mean_f"] > FURTHEST_F for zone in truth["zones"]):
         # the simulated compressor heats on: readings that no house gives are rightly left out
         of = {code: "may" if ask == "must" else ask for code, ask in of.items()}
