@@ -79,7 +79,7 @@ LOWERED: dict[str, dict[str, str]] = {
 }
 
 _MOST_CHATTER_S = 15.0
-"""A relay that chatters is off for so long at the most; three readings in it would show it for sure."""
+"""A relay that chatters is off for so long at the most; three readings in it would show it."""
 _PROBE_DOUBT_F = 2.0
 """An outdoor probe is off by as much; what lies nearer to a balance point is on neither side."""
 

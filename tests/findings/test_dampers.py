@@ -9,7 +9,8 @@ HOURS = {("heating", 1, "1"): 40.0, ("heating", 1, "2"): 10.0}  # 50 h of heat
 def damper(zone=1, **changes):
     return {
         "zone": zone, "mode": "heating", "calling_s": 3600.0 * 45, "n_not_open": 0,
-        "not_open_s": 0.0, "n_not_closed": 0, "not_closed_s": 0.0, "n_shut": 0, "n_calling": 30, "n_other": 20,
+        "not_open_s": 0.0, "n_not_closed": 0, "not_closed_s": 0.0, "n_shut": 0,
+        "n_calling": 30, "n_other": 20,
     } | changes  # fmt: skip
 
 
