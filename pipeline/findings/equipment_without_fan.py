@@ -156,7 +156,8 @@ def judge(site: SiteFrames) -> Outcome:
     """Found from the first time; act for heat that lasts and is proven, else plan."""
     rows = site.table("interval.fan_missing")
     unlit = (rows["source"] == "burner") & ~flags(rows["is_heat_seen"].fillna(True))
-    rows = rows[~unlit].assign(is_not_burner=rows["source"] != "burner")
+    rows = rows[~unlit]
+    rows = rows.assign(is_not_burner=rows["source"] != "burner")
     running = ["heating", "cooling"]
     e = _occurrences.load(
         site,

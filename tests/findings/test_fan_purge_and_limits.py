@@ -46,6 +46,16 @@ def test_fan_in_a_visit_is_no_finding(build, judge, at):
     assert "once in a visit" in judged.why
 
 
+def test_fan_waits_for_a_fire_that_never_comes(build, judge, at):
+    # W is on and the duct stays cold: the furnace has not lit, its blower is right to wait
+    unlit = no_fan(at, minutes=240, is_heat_seen=False, supply_max_f=66.0)
+    assert judge("equipment-without-fan", fan_site(build, unlit))[0].result == "not found"
+    lit = no_fan(at, day=2)
+    _, finding = judge("equipment-without-fan", fan_site(build, unlit, lit))
+    assert "stopped, 20 min in all" in finding.summary
+    assert "no fire there" in finding.summary
+
+
 @pytest.mark.parametrize(
     ("minutes", "severity"),
     [(9, "plan"), (10, "act"), (11, "act")],  # no_fan_act_s is 600 s
