@@ -2676,6 +2676,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "aux_brief_s",
+        180.0,
+        "s",
+        "strip heat no longer than this is no stage of a thermostat",
+        "heat pump with strip heat",
+        "a defrost that is not logged is tempered for a minute or three; a stage holds for more",
+        "ours",
+    ),
+    Threshold(
         "aux_min_starts",
         3,
         "starts",
@@ -2880,6 +2889,15 @@ _TABLE = [
         "and by so much",
         "power dropout",
         "a schedule's step",
+        "ours",
+    ),
+    Threshold(
+        "dropout_back_s",
+        120.0,
+        "s",
+        "after something is back, half of the zones that called must call again",
+        "calls logged",
+        "thermostats that were calling call again as their power is back",
         "ours",
     ),
     Threshold(
@@ -3384,6 +3402,15 @@ _TABLE = [
         "a split under this is air that was only moved",
         "cooling, supply and return logged",
         "two probes' doubt and the blower's own heat",
+        "ours",
+    ),
+    Threshold(
+        "icing_min_stretches",
+        3,
+        "stretches",
+        "long cooling stretches that fade as a coil ices",
+        "cooling, supply and return logged",
+        "two in a week may be a sunny afternoon's",
         "ours",
     ),
     Threshold(
@@ -3933,7 +3960,7 @@ _TABLE = [
     ),
     Threshold(
         "damper_leak_share",
-        0.28,
+        0.35,
         "share",
         "lower end of what a room gains when only others call, of its full gain",
         "damper did not close",
@@ -4005,7 +4032,7 @@ _TABLE = [
     ),
     Threshold(
         "stream_end_off_f",
-        0.45,
+        0.6,
         "°F",
         "how far short of the setpoint busy calls end, in the middle",
         "thermostat in the air stream",

@@ -195,6 +195,7 @@ def _may_temper(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:
     if site.equipment.get("defrost_heat_from") == "none":
         return pd.Series(False, index=rows.index)
     short = rows["on_s"] <= site.threshold("defrost_max_s")
+    brief = rows["on_s"] <= site.threshold("aux_brief_s")
     waits = rows["since_y_s"].astype(float)
     spread_s = site.threshold("aux_delay_spread_s")
     near = {w: waits.between(w, w + spread_s) for w in waits.dropna()}
@@ -202,7 +203,7 @@ def _may_temper(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:
     least = site.threshold("aux_delay_min_share") * len(rows)
     if together is None or together.sum() < max(least, site.threshold("aux_min_starts")):
         return short
-    return short & ~together
+    return brief | (short & ~together)
 
 
 def _since_compressor(site: SiteFrames, rows: pd.DataFrame) -> pd.Series:

@@ -67,7 +67,7 @@ FINDING = Declaration(
         "cooling_split_least_f",
         "cooling_dead_split_f",
         "judged_min_h",
-        "short_cycling_days",
+        "icing_min_stretches",
     ),
     causes=(
         Cause(
@@ -108,7 +108,7 @@ FINDING = Declaration(
 
 
 def judge(site: SiteFrames) -> Outcome:
-    """Found from two such fades; plan, as it returns with every long run."""
+    """Found from so many such fades; plan, as it returns with every long run."""
     rows = _split.bins(site)
     seconds = float(rows["s"].sum())
     looked = _split.fades(site, rows)
@@ -117,7 +117,7 @@ def judge(site: SiteFrames) -> Outcome:
     e = _occurrences.load(
         site, _split.icing(site, rows), seconds, "cooling past its first ten minutes"
     )
-    if e.n < site.threshold("short_cycling_days"):
+    if e.n < site.threshold("icing_min_stretches"):
         long = words.count(len(looked), "long cooling stretch", "long cooling stretches")
         return NotFound(f"{e.n} of {long} faded as a coil ices")
     weak = max(e.values("split_first_f")) < site.threshold("cooling_split_least_f")

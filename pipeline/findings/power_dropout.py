@@ -67,6 +67,7 @@ FINDING = Declaration(
     needs_roles=(SOURCES, CALLS),
     figure="conditions",
     thresholds=(
+        "dropout_back_s",
         "dropout_quiet_s",
         "dropout_step_s",
         "dropout_step_f",
@@ -211,9 +212,22 @@ def _dropouts(site: SiteFrames, slowest_s: float) -> list[Any]:
             continue
         later = int(np.searchsorted(starts, ts + together, side="right"))
         back = int(starts[later]) if later < len(starts) else site.window.end_ts
+        if not _call_again(site, calls, zones, ts + together, back):
+            continue
         if back - ts >= quiet and not site.overlaps_visit(ts - quiet, back):
             found.append(SimpleNamespace(start_ts=ts, end_ts=back, n_calls=len(zones)))
     return found
+
+
+def _call_again(
+    site: SiteFrames, calls: pd.DataFrame, zones: set[int], off_ts: int, back: int
+) -> bool:
+    """Whether half of what called calls again as the power is back; what was satisfied waits."""
+    until = back + site.threshold("dropout_back_s") * MICROSECONDS
+    again = calls[(calls["start_ts"] > off_ts) & (calls["start_ts"] <= until)]
+    if back >= site.window.end_ts or not zones:
+        return True
+    return 2 * len(zones & set(again["zone"])) >= len(zones)
 
 
 def _setpoint_moved(site: SiteFrames, ts: int, zones: set[int]) -> bool:

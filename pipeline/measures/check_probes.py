@@ -75,11 +75,32 @@ def _better_unit(site: SiteChannels, channel: Channel) -> str | None:
         return None
     if not low <= turned(look.median_value) <= high:
         return None
+    if channel.role == "supply_temp" and _stands_with_the_house(site, look.median_value, turned):
+        return None
     if channel.role == "supply_temp" and other == "degC":
         # heat in °C stays under that, heat in °F does not; a week of nothing but cooling may
         if look.high_value > limits["told_celsius_high_f"] or _cools_as_told(site, turned):
             return None
     return other
+
+
+def _stands_with_the_house(
+    site: SiteChannels, median_f: float, turned: Callable[[float], float]
+) -> bool:
+    """Supply reads what return air and rooms do: a house without heat, not another unit.
+
+    What those read must itself make no sense in the other unit, else all of them are told wrong.
+    """
+    limits = site.limits
+    for beside in site.channels:
+        look = look_of(site, beside) if beside.role in ("return_temp", "zone_temp") else None
+        if look is None or look.n_reading == 0:
+            continue
+        low, high = (limits[name] for name in USUAL[beside.role])
+        makes_sense = low <= turned(look.median_value) <= high
+        if not makes_sense and abs(look.median_value - median_f) <= limits["probe_apart_min_f"]:
+            return True
+    return False
 
 
 def _cools_as_told(site: SiteChannels, turned: Callable[[float], float]) -> bool:

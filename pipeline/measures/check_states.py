@@ -95,7 +95,8 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
             return found
         beside = _fan_sources(site)
     elif channel.role == "blower_run":
-        beside = _channels(site, *SOURCES)
+        # a furnace that does not light never starts its blower
+        beside = [] if _nothing_answers(site) else _channels(site, *SOURCES)
     elif channel.role in PROOF:
         beside = _channels(site, *PROOF[channel.role])
     elif channel.role in SOURCES:

@@ -19,7 +19,6 @@ from sample_data.world.system import System
 ASKS = ("must", "may", "must_not")
 
 _TO_OTHERS = "air that a shut way turns back goes to the other rooms (F3.11, F3.12)"
-_NEAR = "little air over the coil takes supply air towards the low limit (section 9, no. 4)"
 _LESS_AIR = "whatever closes before the tap lowers supply static (F3.6; section 9, no. 13)"
 
 MAY: dict[str, dict[str, str]] = {
@@ -41,16 +40,14 @@ MAY: dict[str, dict[str, str]] = {
         "zone-overcools": "relief that never rests, in cooling (no. 18)",
     },
     "low limit in one-zone cooling": {
+        "short-cycling": "each trip ends a run: the compressor cycles by its limit",
         "static-low": _LESS_AIR,
-        "near-limit": _NEAR,
     },
-    "coil clogged in cooling": {"near-limit": _NEAR},
-    "low on charge": {"near-limit": "a starved coil is colder where it is fed (no. 5)"},
-    "static hunting": {
-        "near-limit": "relief that opens late and shuts again leaves one zone alone (no. 12)",
+    "panel's limits do not act": {
+        "sensor-out-of-range": "its own limit is planted at 230 °F: no furnace gives such air",
     },
-    "opposing calls": {
-        "near-limit": "one zone cools alone while its neighbours want heat (no. 4)",
+    "contactor stays in": {
+        "clock-offset": "rooms that go on cooling after each call look like a clock that is off",
     },
     "burner over-fired": {
         "short-cycling": "more heat than one zone takes satisfies it in minutes (no. 8)",
@@ -69,8 +66,12 @@ MAY: dict[str, dict[str, str]] = {
     },
     "blower does not run": {
         "sensor-out-of-range": "with no air moving a return duct takes the attic's temperature",
+        "sensor-spikes": "and comes back from it as air moves by itself",
     },
 }
+
+PLAIN_FACTS = ("near-limit",)
+"""What supply air read is so, whatever was planted: how often, it never sends anybody."""
 
 LOWERED: dict[str, dict[str, str]] = {
     "stage dropped on supply limit": {
@@ -84,6 +85,8 @@ _PROBE_DOUBT_F = 2.0
 """An outdoor probe is off by as much; what lies nearer to a balance point is on neither side."""
 
 
+_STAGED_S = 600
+"""Second stage for less than this in a week is one run: its runs end before the furnace's timer."""
 _HELD_SHARE = 0.8
 """Of the time in which one of the two called: with both dampers open the air does not tell them."""
 
@@ -99,6 +102,11 @@ def _never_over_the_balance_point(system: System, truth: dict[str, Any]) -> bool
 
 def _between_two_readings(system: System, truth: dict[str, Any]) -> bool:
     return system.logging.states == "sampled" and 3 * system.logging.fast_s > _MOST_CHATTER_S
+
+
+def _never_staged_by_itself(system: System, truth: dict[str, Any]) -> bool:
+    by_itself_s = truth["stages_s"]["heating"]["burner_second"] - truth["runtime_s"]["output_w2"]
+    return bool(by_itself_s < _STAGED_S)
 
 
 def _exchanged(system: System) -> tuple[int, int] | None:
@@ -144,6 +152,10 @@ NEVER_HAPPENED: dict[str, tuple[str, Callable[[System, dict[str, Any]], bool]]] 
         "it was never milder than the balance point by more than a probe is off",
         _never_over_the_balance_point,
     ),
+    "second-stage-not-by-panel": (
+        "runs ended before the furnace's own timer brought second stage",
+        _never_staged_by_itself,
+    ),
     "zones-exchanged": (
         "relief held both dampers open while one of the two called: no room and no damper tells",
         _relief_held_both_open,
@@ -168,6 +180,8 @@ def asked(system: System, truth: dict[str, Any]) -> dict[str, list[str]]:
             of[code] = "may" if of.get(code) == "must_not" else of.get(code, "may")
         for code in LOWERED.get(name, {}):
             of[code] = "may" if of.get(code) == "must" else of.get(code, "may")
+    for code in PLAIN_FACTS:
+        of[code] = "may" if of.get(code) == "must_not" else of.get(code, "may")
     for code, (_, did_not) in NEVER_HAPPENED.items():
         if of.get(code) == "must" and did_not(system, truth):
             of[code] = "may"

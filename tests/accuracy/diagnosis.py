@@ -68,15 +68,28 @@ def systems(ask: Ask) -> list[System]:
     ]
     if ask.only:
         return some
-    count = min(PAIRS, 4 * ask.seeds)
-    apart = len(CONDITIONS) // 2
-    for n in range(count):
-        pair = (CONDITIONS[n].name, CONDITIONS[(n + apart) % len(CONDITIONS)].name)
-        try:
-            some.append(world.combined(pair, 3, ask.part, 8000 + 11 * n))
-        except ValueError:  # no equipment can have both
-            continue
+    for n in range(min(PAIRS, 4 * ask.seeds)):
+        pair = _pair(n, ask.part)
+        if pair is not None:
+            some.append(pair)
     return some
+
+
+def _pair(n: int, part: str) -> System | None:
+    """The n-th condition and the first far from it in the table that a house can have as well.
+
+    Both in one season and on one kind of equipment: else one of them never has its hour.
+    """
+    first = CONDITIONS[n]
+    for step in range(len(CONDITIONS) // 2, len(CONDITIONS)):
+        other = CONDITIONS[(n + step) % len(CONDITIONS)]
+        if not set(first.kinds) & set(other.kinds) or not set(first.seasons) & set(other.seasons):
+            continue
+        try:
+            return world.combined((first.name, other.name), 3, part, 8000 + 11 * n)
+        except ValueError:  # one takes away what the other needs
+            continue
+    return None
 
 
 def fine(ask: Ask) -> list[System]:

@@ -35,22 +35,27 @@ def usual(at, purge_s=60):
     return runs(at, 6, purge_s) + evenings
 
 
-def dropout(at, n_calls=1, fan_late_s=0, quiet_s=400, day=6):
-    """Everything off at 15:00 in the middle of a run, and back after a while."""
+def dropout(at, n_calls=1, fan_late_s=0, quiet_s=400, day=6, late_s=0):
+    """Everything off at 15:00 in the middle of a run, and back after a while.
+
+    late_s : how much later than the first zone the others call again
+    """
     ts, off = at(day, "14:00"), at(day, "15:00")
     made = [("output_y1", ts, off), ("output_g", ts, off + fan_late_s * SECOND)]
     for zone in range(1, n_calls + 1):
         made.append((f"zone_call_y1:{zone}", ts, off))
     back = off + quiet_s * SECOND
     made.append(("zone_call_y1:1", back, back + HOUR))
+    for zone in range(2, n_calls + 1):
+        made.append((f"zone_call_y1:{zone}", back + late_s * SECOND, back + HOUR))
     return made
 
 
-def site(build, at, on, until=None, **more):
+def site(build, at, on, until=None, names=NAMES, **more):
     """All channels known over the week; `until`: what is known of output_g ends there."""
     start, end = at(0, "00:00"), at(0, "00:00") + 7 * 24 * HOUR
     rows = []
-    for n, name in enumerate(NAMES, start=1):
+    for n, name in enumerate(names, start=1):
         role, _, zone = name.partition(":")
         last = start
         stop = until if until and role == "output_g" else end
@@ -107,6 +112,17 @@ def test_a_purge_lasts(build, judge, at, purge_s, result):
 @pytest.mark.parametrize(("n_calls", "result"), [(2, "not found"), (3, "found")])
 def test_calls_at_one_instant(build, judge, at, n_calls, result):
     assert judge(CODE, site(build, at, dropout(at, n_calls)))[0].result == result
+
+
+# half of the zones that called call again within two minutes of what is back first
+@pytest.mark.parametrize(
+    ("n_calls", "late_s", "result"),
+    [(4, 119, "found"), (4, 121, "not found"), (3, 0, "found"), (3, 600, "not found")],
+)
+def test_what_called_calls_again(build, judge, at, n_calls, late_s, result):
+    names = (*NAMES, "zone_call_y1:4")
+    on = dropout(at, n_calls, late_s=late_s)
+    assert judge(CODE, site(build, at, on, names=names))[0].result == result
 
 
 @pytest.mark.parametrize(("quiet_s", "result"), [(119, "not found"), (121, "found")])

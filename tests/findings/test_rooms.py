@@ -149,8 +149,8 @@ def test_where_most_zones_fall_behind_it_is_the_heat_that_lacks(
 @pytest.mark.parametrize(
     ("change", "result"),
     [
-        ({"busy_end_f": -0.45}, "found"),
-        ({"busy_end_f": -0.449}, "not found"),
+        ({"busy_end_f": -0.6}, "found"),
+        ({"busy_end_f": -0.599}, "not found"),
         ({"rested_start_f": -0.64}, "found"),  # 0.16 more
         ({"rested_start_f": -0.66}, "not found"),  # a steady error: 0.14 more
         ({"rested_start_f": 1.5}, "found"),  # past it after a rest: as if it were none

@@ -98,7 +98,8 @@ FADE = [16, 15, 14, 13] + [13] * 8
 
 
 def fading(at, splits, statics):
-    return cooling(at, splits, static=statics) + cooling(at, splits, day=2, static=statics)
+    """As many as icing_min_stretches."""
+    return [r for d in (0, 2, 4) for r in cooling(at, splits, day=d, static=statics)]
 
 
 @pytest.mark.parametrize(
@@ -116,11 +117,11 @@ def test_icing_fades(build, judge, at, last, static, result):
     assert judge("coil-icing", split_site(build, rows))[0].result == result
 
 
-def test_icing_once_is_not_found_and_short_runs_cannot_tell(build, judge, at):
+def test_icing_twice_is_not_found_and_short_runs_cannot_tell(build, judge, at):
     statics = [0.3] * 6 + [0.25] * 6
-    once = cooling(at, FADE, static=statics) + cooling(at, [16] * 12, day=2)
-    judged, _ = judge("coil-icing", split_site(build, once))
-    assert judged.why == "1 of 2 long cooling stretches faded as a coil ices."
+    faded = [r for d in (0, 2) for r in cooling(at, FADE, day=d, static=statics)]
+    judged, _ = judge("coil-icing", split_site(build, faded + cooling(at, [16] * 12, day=4)))
+    assert judged.why == "2 of 3 long cooling stretches faded as a coil ices."
     # icing_after_s is 1200: one row of ten minutes is too short
     short = [r for d in range(6) for r in cooling(at, [16], day=d)]
     assert judge("coil-icing", split_site(build, short))[0].result == "cannot tell"
