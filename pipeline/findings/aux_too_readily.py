@@ -82,6 +82,7 @@ FINDING = Declaration(
     thresholds=(
         "balance_margin_f",
         "outdoor_sensor_tolerance_f",
+        "aux_brief_s",
         "aux_min_starts",
         "aux_soon_s",
         "aux_late_s",
