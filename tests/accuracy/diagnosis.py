@@ -47,13 +47,17 @@ WORTH_A_VISIT = ("act", "plan")
 
 @dataclass(frozen=True)
 class Ask:
-    """Which systems: seeds for each condition and severity, how many healthy ones, a word."""
+    """Which systems: seeds for each condition and severity, how many healthy ones, a word.
+
+    first : the first seed; with another one all systems are others
+    """
 
     part: str
     seeds: int
     healthy: int
     severities: tuple[int, ...] = (1, 2, 3)
     only: str = ""
+    first: int = 0
 
 
 def systems(ask: Ask) -> list[System]:
@@ -63,19 +67,19 @@ def systems(ask: Ask) -> list[System]:
         world.with_condition(name, severity, ask.part, 3000 + 53 * i + 7 * seed)
         for i, name in enumerate(names)
         for severity in ask.severities
-        for seed in range(ask.seeds)
+        for seed in range(ask.first, ask.first + ask.seeds)
         if ask.only in name
     ]
     if ask.only:
         return some
     for n in range(min(PAIRS, 4 * ask.seeds)):
-        pair = _pair(n, ask.part)
+        pair = _pair(n, ask)
         if pair is not None:
             some.append(pair)
     return some
 
 
-def _pair(n: int, part: str) -> System | None:
+def _pair(n: int, ask: Ask) -> System | None:
     """The n-th condition and the first far from it in the table that a house can have as well.
 
     Both in one season and on one kind of equipment: else one of them never has its hour.
@@ -86,7 +90,9 @@ def _pair(n: int, part: str) -> System | None:
         if not set(first.kinds) & set(other.kinds) or not set(first.seasons) & set(other.seasons):
             continue
         try:
-            return world.combined((first.name, other.name), 3, part, 8000 + 11 * n)
+            return world.combined(
+                (first.name, other.name), 3, ask.part, 8000 + 11 * n + 400 * ask.first
+            )
         except ValueError:  # one takes away what the other needs
             continue
     return None
@@ -96,9 +102,12 @@ def fine(ask: Ask) -> list[System]:
     """Healthy systems, and odd but fine ones among them."""
     n_odd = min(ask.healthy // 3, 4 * len(ODD))
     odd = [
-        world.odd(name, ask.part, 600 + 29 * i + k) for k in range(4) for i, name in enumerate(ODD)
+        world.odd(name, ask.part, 600 + 29 * i + k + 4 * ask.first)
+        for k in range(4)
+        for i, name in enumerate(ODD)
     ][:n_odd]
-    return odd + [world.healthy(ask.part, 100 + n) for n in range(ask.healthy - len(odd))]
+    numbers = range(100 + 1000 * ask.first, 100 + 1000 * ask.first + ask.healthy - len(odd))
+    return odd + [world.healthy(ask.part, n) for n in numbers]
 
 
 def outcomes(batch: list[System], part: str) -> list[dict[str, Any]]:
@@ -265,18 +274,19 @@ def draw(rows: pd.DataFrame, path: Path) -> None:
 @click.command()
 @click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
 @click.option("--seeds", default=5, help="Systems per condition and severity.")
+@click.option("--first-seed", "first", default=0, help="The first of these seeds.")
 @click.option("--healthy", default=300, help="Healthy site-weeks, odd but fine ones among them.")
 @click.option("--severity", "severities", multiple=True, type=int, default=(1, 2, 3))
 @click.option("--only", default="", help="Only conditions with this word; no healthy systems.")
 @click.option("--jobs", default=2, help="Processes.")
 @click.option("--misses", is_flag=True, help="List every miss and every finding not asked for.")
 def main(
-    part: str, seeds: int, healthy: int, severities: tuple[int, ...], only: str, jobs: int,
-    misses: bool,
+    part: str, seeds: int, first: int, healthy: int, severities: tuple[int, ...], only: str,
+    jobs: int, misses: bool,
 ) -> None:  # fmt: skip
     """Review systems of the world and hold the findings to the labels."""
     began = time.perf_counter()
-    ask = Ask(part, seeds, healthy, severities, only)
+    ask = Ask(part, seeds, healthy, severities, only, first)
     rows = gather(systems(ask), part, jobs)
     well = gather(fine(ask), part, jobs) if healthy and not only else rows.iloc[:0]
     OUT.mkdir(parents=True, exist_ok=True)
