@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from pipeline.fleet.exposure import days_in_states, seen_days
-from pipeline.fleet.history import Done, Looked, history, is_service
+from pipeline.fleet.history import Done, Looked, by_code, history, is_service
 from pipeline.fleet.known import STATES
 from pipeline.fleet.shared import Shares, exact_chance, shared, year_of
 from pipeline.thresholds import values_for
@@ -210,3 +210,12 @@ def test_year_of_an_installation() -> None:
         *["2019"] * 3,
         *["", ""],
     ]
+
+
+def test_what_another_finding_tells_of_in_a_week_is_no_finding_of_its_own() -> None:
+    units = [("week", 0, day(0), day(6)), ("week", 7, day(7), day(13))]
+    judged = {("week", 0): {"x": "found"}, ("week", 7): {"x": "found"}}
+    found = {("week", 7, "x"): ("plan", (day(8),))}
+    looked = by_code(units, judged, found)["x"]
+    assert [u.result for u in looked] == ["cannot tell", "found"]
+    assert told(*looked).first_seen == day(8)

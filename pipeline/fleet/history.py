@@ -156,6 +156,9 @@ def by_code(
 ) -> dict[str, list[Looked]]:
     """Every rule's answers of one site, in order of time.
 
+    A rule that found what another finding tells of has no finding of its own in that unit: of its
+    own it cannot tell.
+
     units : (kind, start_ts, first local day, last local day), in order of time
     judged : (kind, start_ts) -> rule -> result
     found : (kind, start_ts, rule) -> severity, local days of its events
@@ -163,6 +166,9 @@ def by_code(
     made: dict[str, list[Looked]] = {}
     for kind, start_ts, first, last in units:
         for code, result in judged.get((kind, start_ts), {}).items():
-            severity, days = found.get((kind, start_ts, code), ("", ()))
+            own = found.get((kind, start_ts, code))
+            if result == FOUND and own is None:
+                result = CANNOT_TELL
+            severity, days = own or ("", ())
             made.setdefault(code, []).append(Looked(kind, first, last, result, severity, days))
     return made
