@@ -21,7 +21,7 @@ from pipeline.result import Finding, Judged, SiteInfo, SiteResult, Span, Verdict
 from pipeline.run_tables import ALWAYS_START_TS, Ask, prepare
 from pipeline.site import Site, Value
 from pipeline.site_reader import read_site
-from pipeline.stages import Stage, frame, listed, put, run
+from pipeline.stages import Stage, frame, listed, needed_for, put, run
 from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables
 from pipeline.thresholds import THRESHOLDS, values_for
@@ -101,17 +101,21 @@ def measure_sites(
     ask: Ask | Mapping[str, Ask] | None = None,
     align: bool = False,
     still_logging: Collection[str] = (),
+    wanted: Collection[str] | None = None,
     on_stage: Callable[[Stage, float], None] | None = None,
 ) -> None:
     """Run every stage up to the measures for a batch of sites whose stores are attached.
 
     ask, still_logging : as `run_tables.prepare` takes them
+    wanted : run only what these tables are made of
 
     With `align`, offsets that the first pass shows are taken out and the stages run again from
     the first; two passes at most.
     """
     prepare(con, sites, ask, still_logging=still_logging)
     stages = [s for s in listed() if s.folder < VIEW_FOLDER]
+    if wanted is not None:
+        stages = needed_for(stages, {*wanted, CLOCK_TABLE})
     until_clock = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE) + 1
     run(con, stages[:until_clock], on_stage)
     if align:

@@ -13,7 +13,7 @@ import json
 import pkgutil
 import re
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
@@ -56,6 +56,15 @@ def listed() -> list[Stage]:
     looked at (`zonetrail stages`, the tests), and a test holds the two readings against each other.
     """
     return sorted([*_sql_stages(None), *_python_stages()], key=lambda s: s.key)
+
+
+def needed_for(stages: Sequence[Stage], wanted: Iterable[str]) -> list[Stage]:
+    """Of these stages, in their order, those without which the wanted tables cannot be made."""
+    needed = set(wanted)
+    for stage in reversed(stages):
+        if stage.table in needed:
+            needed.update(stage.reads)
+    return [stage for stage in stages if stage.table in needed]
 
 
 def discover(con: duckdb.DuckDBPyConnection) -> list[Stage]:

@@ -13,6 +13,7 @@ import os
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,7 @@ READER_VERSION = 4
 READING = "reading"
 
 
+@cache
 def store_columns() -> dict[str, tuple[Column, ...]]:
     """The store's tables as columns.toml describes them: table name to its columns, in order."""
     prefix = "store."
@@ -39,8 +41,13 @@ def store_columns() -> dict[str, tuple[Column, ...]]:
 
 def layout() -> str:
     """A short text that changes whenever the store's tables or the reader's rules do."""
+    return f"{READER_VERSION}-{_hash_of_columns()}"
+
+
+@cache
+def _hash_of_columns() -> str:
     described = [(t, c.name, c.type) for t, columns in store_columns().items() for c in columns]
-    return f"{READER_VERSION}-{hashlib.sha256(repr(described).encode()).hexdigest()[:16]}"
+    return hashlib.sha256(repr(described).encode()).hexdigest()[:16]
 
 
 def create_store_tables(
@@ -119,20 +126,6 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
     return connection
 
 
-def read_meta(path: Path) -> dict[str, str] | None:
-    """What the store says about itself, or None where there is no usable store.
-
-    Keys: layout, fingerprint, site_id, tool.
-    """
-    if not path.is_file():
-        return None
-    try:
-        with duckdb.connect(str(path), read_only=True, config=_config()) as connection:
-            return _meta(connection)
-    except duckdb.Error:
-        return None
-
-
 def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
     """The exports' own bytes in a store of any layout: (sha256, path, n_bytes, packed bytes).
 
@@ -148,6 +141,19 @@ def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
         return []
 
 
+def read_dialects(path: Path) -> dict[str, bytes]:
+    """By the hash of an export's bytes, how it is written, as this version's load kept it.
+
+    Empty where there is no store of this layout.
+    """
+    try:
+        with open_store(path) as connection:
+            rows = connection.execute("select sha256, dialect from original").fetchall()
+    except (StoreError, duckdb.Error):
+        return {}
+    return {sha: dialect for sha, dialect in rows if dialect is not None}
+
+
 def write_store(
     path: Path,
     contents: Mapping[str, pa.Table],
@@ -157,8 +163,8 @@ def write_store(
     """Write a whole store beside `path` and rename it over the old one.
 
     contents : every table of `[store.*]`, columns by name, rows in the order in which they are kept
-    originals : makes sha256, path, n_bytes, packed bytes of every export behind them; asked for
-        last, so that packing can go on meanwhile
+    originals : makes sha256, path, n_bytes, packed bytes and dialect of every export behind them;
+        asked for last, so that packing can go on meanwhile
 
     A load that is killed leaves the old store as it was.
     """
@@ -327,7 +333,7 @@ def _refuse_missing(path: Path) -> None:
 
 def _refuse_other_layout(connection: duckdb.DuckDBPyConnection, meta: str, path: Path) -> None:
     try:
-        found = _meta(connection, meta).get("layout")
+        found = store_meta(connection, meta).get("layout")
     except duckdb.Error:
         found = None
     if found != layout():
@@ -359,7 +365,8 @@ def _cannot_write(path: Path, error: Exception) -> StoreError:
     )
 
 
-def _meta(connection: duckdb.DuckDBPyConnection, table: str = "meta") -> dict[str, str]:
+def store_meta(connection: duckdb.DuckDBPyConnection, table: str = "meta") -> dict[str, str]:
+    """What an open store says about itself: layout, fingerprint, site_id, tool."""
     return dict(connection.execute(f"select name, value from {table}").fetchall())
 
 

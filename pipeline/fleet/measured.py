@@ -60,7 +60,7 @@ class UnitResult:
 
 
 def measure_batch(tasks: Sequence[Task]) -> list[UnitResult]:
-    """The results of all tasks, in their order; each of another site.
+    """The results of all tasks, in their order; each of another site, all of one kind.
 
     A batch that fails is done again site by site, so that only what is broken is left out.
     """
@@ -75,6 +75,8 @@ def measure_batch(tasks: Sequence[Task]) -> list[UnitResult]:
 def _measured(tasks: Sequence[Task]) -> list[UnitResult]:
     sites = [read_site(task.folder) for task in tasks]
     units = {site.id: task.unit for site, task in zip(sites, tasks, strict=True)}
+    chosen = _rules_of(tasks[0].unit.kind)
+    wanted = tables_needed(chosen)
     with connect_working() as con:
         attach_sites(
             con,
@@ -88,13 +90,19 @@ def _measured(tasks: Sequence[Task]) -> list[UnitResult]:
             still_logging={
                 s.id for s, task in zip(sites, tasks, strict=True) if task.is_still_logging
             },
+            wanted={*wanted, DAY_TABLE},
         )
-        return [_judged(con, site, units[site.id]) for site in sites]
+        return [_judged(con, site, units[site.id], chosen, wanted) for site in sites]
 
 
-def _judged(con: duckdb.DuckDBPyConnection, site: Site, unit: Unit) -> UnitResult:
-    chosen = _rules_of(unit.kind)
-    said = frames_of(con, site, tables_needed(chosen))
+def _judged(
+    con: duckdb.DuckDBPyConnection,
+    site: Site,
+    unit: Unit,
+    chosen: Sequence[Rule],
+    wanted: frozenset[str],
+) -> UnitResult:
+    said = frames_of(con, site, wanted)
     findings, judged = judge_rules(said, chosen)
     days = frame(con, DAY_TABLE, site.id).drop(columns="site_id")
     return UnitResult(unit, said.window, tuple(findings), tuple(judged), days)

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline import site as site_file
 from pipeline.channels import OFF_WORDS, ON_WORDS
 from pipeline.errors import InputError
+from pipeline.ingest import kept_dialect
 from pipeline.ingest.columns import unit_of
 from pipeline.ingest.encoding import Text, decode
 from pipeline.ingest.exports import Export
@@ -64,10 +65,17 @@ class OpenExport:
         return plain.index(wanted) if plain.count(wanted) == 1 else None
 
 
-def open_export(export: Export, said: site_file.Export | None) -> OpenExport:
-    """The export with its dialect. Raises InputError if it is not a table with times."""
+def open_export(
+    export: Export, said: site_file.Export | None, kept: bytes | None = None
+) -> OpenExport:
+    """The export with its dialect. Raises InputError if it is not a table with times.
+
+    kept : the dialect of the same bytes as an earlier load kept it
+    """
     text = decode(export.text_bytes(), export.shown)
     decimal = said.decimal if said is not None else None
+    if kept is not None and kept_dialect.holds(kept, decimal):
+        return OpenExport(export, text, kept_dialect.unpacked(kept), said)
     return OpenExport(export, text, sniff(text, export.shown, decimal), said)
 
 

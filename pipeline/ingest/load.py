@@ -18,8 +18,9 @@ import pyarrow as pa
 
 from pipeline import __version__
 from pipeline.errors import InputError, StoreError
+from pipeline.ingest import kept_dialect
 from pipeline.ingest.containers import read_exports
-from pipeline.ingest.export_file import open_export
+from pipeline.ingest.export_file import OpenExport, open_export
 from pipeline.ingest.exports import Export, list_exports
 from pipeline.ingest.file_reading import cut_file, read_file
 from pipeline.ingest.logger_clock import on_one_clock
@@ -27,7 +28,13 @@ from pipeline.ingest.match import export_block, match_channels, matches
 from pipeline.ingest.store_tables import hold_intervals, store_tables
 from pipeline.site import Site, parse_fingerprint
 from pipeline.site_reader import read_site
-from pipeline.store import open_store, read_meta, read_originals, write_store
+from pipeline.store import (
+    open_store,
+    read_dialects,
+    read_originals,
+    store_meta,
+    write_store,
+)
 
 
 @dataclass(frozen=True)
@@ -104,7 +111,9 @@ def load_site(site_dir: Path | str, progress: Callable[[str], None] | None = Non
     if site.store_path.is_file():
         known = _known_files(site, fingerprint)
         present = {e.sha256: e.path for e in exports}
-        vanished = _vanished(site, present)
+        # the exports' bytes are read again only if one of them is needed
+        if known is None or not set(known) <= set(present):
+            vanished = _vanished(site, present)
         is_stale = known is None or known != _after(present, vanished)
     made = _rebuild(site, exports, vanished, fingerprint, tell) if is_stale else None
     report = _report(site, set(known or {}), made)
@@ -138,7 +147,11 @@ def _rebuild(
             hint="copy them into exports/, in any folder and under any name",
         )
     tell("looking at them")
-    opened = [open_export(e, export_block(site, e.path)) for e in everything]
+    kept = read_dialects(site.store_path)
+    opened = [
+        open_export(e, export_block(site, e.path), kept.get(e.sha256) if kept else None)
+        for e in everything
+    ]
     used = match_channels(site, opened)
     # Packing needs no Python, so it goes on beside all that follows on cutting a file into cells.
     with ThreadPoolExecutor(1) as pool:
@@ -155,7 +168,7 @@ def _rebuild(
         write_store(
             site.store_path,
             tables,
-            lambda: _originals(everything, [p.result() for p in packed]),
+            lambda: _originals(opened, [p.result() for p in packed], kept),
             meta,
         )
     return tables
@@ -191,14 +204,13 @@ def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tup
 
 def _known_files(site: Site, fingerprint: str) -> dict[str, tuple[str, bool]] | None:
     """hash -> (path, is_present) of the files in a store that was read by the same rules."""
-    meta = read_meta(site.store_path)
-    if meta is None or meta.get("fingerprint") != fingerprint:
-        return None
     try:
         connection = open_store(site.store_path)
     except StoreError:
         return None
     with connection:
+        if store_meta(connection).get("fingerprint") != fingerprint:
+            return None
         rows = connection.execute("select sha256, path, is_present from file").fetchall()
     return {sha: (path, is_present) for sha, path, is_present in rows}
 
@@ -228,13 +240,22 @@ def _packed(export: Export) -> bytes:
     return bytes(pa.Codec("zstd").compress(export.content, asbytes=True))
 
 
-def _originals(exports: list[Export], packed: list[bytes]) -> pa.Table:
+def _originals(opened: list[OpenExport], packed: list[bytes], kept: dict[str, bytes]) -> pa.Table:
+    """kept : dialects by hash, as the store had them"""
+    exports = [o.export for o in opened]
+    dialects = []
+    for o in opened:
+        decimal = o.said.decimal if o.said is not None else None
+        before = kept.get(o.export.sha256)
+        is_kept = before is not None and kept_dialect.holds(before, decimal)
+        dialects.append(before if is_kept else kept_dialect.packed(o.dialect, decimal))
     return pa.table(
         {
             "sha256": pa.array([e.sha256 for e in exports], pa.string()),
             "path": pa.array([e.path for e in exports], pa.string()),
             "n_bytes": pa.array([len(e.content) for e in exports], pa.int64()),
             "bytes": pa.array(packed, pa.binary()),
+            "dialect": pa.array(dialects, pa.binary()),
         }
     )
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -125,8 +126,11 @@ def text_kind(text: str) -> str | None:
     A short_date is one without a year; by itself it may as well be a fraction.
     """
     text = _plain(text)
-    if len(text) > _MAX_LENGTH:
-        return None
+    return None if len(text) > _MAX_LENGTH else _kind(text)
+
+
+@lru_cache(maxsize=1 << 14)  # a cell is asked about for every delimiter, and again in its row
+def _kind(text: str) -> str | None:
     for kind, patterns in _GRAMMAR.items():
         if any(_means_date(pattern.fullmatch(text)) for pattern in patterns):
             return kind
