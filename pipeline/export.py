@@ -19,7 +19,6 @@ from pipeline.errors import InputError
 from pipeline.ingest.load import load_site
 from pipeline.review import Judgement, judge, measure_sites
 from pipeline.run_channels import ALWAYS_END_TS, ALWAYS_START_TS
-from pipeline.site import SITE_FILE
 from pipeline.site_reader import read_site
 from pipeline.stages import listed, put, run
 from pipeline.store import attach_sites, connect_working
@@ -161,19 +160,6 @@ def export_store(folder: Path, take: Take, *, tell: Callable[[str], None] | None
         told(f"{site.id}: writing")
         for exported in canonical():
             take(exported, _rows(con, exported, {}, is_sorted=True))
-
-
-def sites_below(folder: Path) -> list[Path]:
-    """Every folder at or below this one with a site.toml, by name; InputError if there is none."""
-    found = sorted(p.parent for p in folder.rglob(SITE_FILE)) if folder.is_dir() else []
-    if not found:
-        raise InputError(
-            "there is no site here",
-            file=folder,
-            found="no site.toml at any depth" if folder.is_dir() else "no such folder",
-            expected="a site's folder with site.toml, or a folder of such folders",
-        )
-    return found
 
 
 def refuse_inside(target: Path, folders: Sequence[Path]) -> None:

@@ -322,6 +322,16 @@ def test_a_fleet_goes_into_one_file_a_table_and_a_broken_site_is_named(
     assert document["rows"]["reading.csv"] == 4 * MINUTES
 
 
+def test_two_sites_with_one_id_are_refused_by_both_names(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make_site(tmp_path / "fleet" / "one")
+    make_site(tmp_path / "fleet" / "two")
+    said = refused(capsys, tmp_path / "fleet", "--to", tmp_path / "out")
+    assert "one" in said and "two" in said and "elm-3" in said
+    assert not (tmp_path / "out").exists()
+
+
 def refused(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> str:
     assert run("export", *arguments, "--quiet") == 2
     return str(capsys.readouterr().err)

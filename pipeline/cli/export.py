@@ -56,6 +56,7 @@ def command(
     from pipeline import export
     from pipeline.errors import InputError
     from pipeline.export_files import DICTIONARY, ExportFolder
+    from pipeline.fleet.sites import find_sites
     from pipeline.guard import run_site
     from pipeline.site import SITE_FILE
 
@@ -66,10 +67,11 @@ def command(
             expected="zonetrail export SITE --to DIR --canonical",
         )
     is_fleet = not (site / SITE_FILE).is_file()
-    folders = export.sites_below(site) if is_fleet else [site]
+    found = find_sites(site) if is_fleet else []
+    folders = [site / f.folder for f in found] or [site]
+    left_out = [(site / f.folder, f.broken) for f in found if f.site is None]
     export.refuse_inside(target, folders)
     wanted = export.canonical() if canonical else export.EXPORTED
-    left_out: list[tuple[Path, str]] = []
     with Progress(quiet or as_json) as progress, ExportFolder(target, form, wanted) as out:
 
         def one(folder: Path) -> None:
@@ -81,6 +83,8 @@ def command(
         for folder in folders:
             if not is_fleet:
                 one(folder)
+                continue
+            if any(folder == broken for broken, _ in left_out):
                 continue
             outcome = run_site(partial(one, folder))
             if outcome.message is not None:
