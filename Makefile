@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis fleet-bench docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis fleet-bench check-cluster docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -79,6 +79,10 @@ check-channels: $(VENV)/dev.stamp
 # python tests/benchmarks/fleet_bench.py --sites 10 --rounds 1 --added-day 0
 fleet-bench: $(VENV)/dev.stamp
 	$(BIN)/python tests/benchmarks/fleet_bench.py
+
+# A fleet on a Dask cluster with a worker killed in the middle gives what one process gives
+check-cluster: $(VENV)/dev.stamp
+	$(BIN)/python -m pytest -q -m slow tests/test_fleet_cluster.py
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

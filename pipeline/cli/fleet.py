@@ -27,12 +27,17 @@ SHOWN = 10
 @click.option(
     "--jobs", type=click.IntRange(1, 64), default=1, show_default=True, help="Processes to use."
 )
+@click.option(
+    "--scheduler", metavar="ADDRESS", default="",
+    help="An existing Dask cluster does it: its workers see FLEET under the same path.",
+)  # fmt: skip
 @click.option("--since", metavar="DATE", help="What is first seen from then on is new.  [a month]")
 @click.option("--on", metavar="DATE", help="Count ages and the season from that day.  [today]")
 @common("units", "json", "strict", "quiet", "redact")
 def command(
     fleet: Path,
     jobs: int,
+    scheduler: str,
     since: str | None,
     on: str | None,
     units: str,
@@ -54,17 +59,25 @@ def command(
     import datetime as dt
 
     from pipeline.cli.review import report_folder, write_whole
+    from pipeline.errors import InputError
     from pipeline.fleet.lists import fleet_json, list_csv
     from pipeline.fleet.whole import run_fleet
     from reports.fleet import render_fleet
 
+    if scheduler and jobs > 1:
+        raise InputError(
+            "--jobs and --scheduler are two ways to do one thing",
+            found=f"--jobs {jobs} --scheduler {scheduler}",
+            expected="one of them",
+        )
     run_day = _day(on, "--on") or dt.date.today()
     with Progress(quiet or as_json) as progress:
         result = run_fleet(
-            fleet,
+            fleet.resolve() if scheduler else fleet,
             run_day=run_day,
             since=_day(since, "--since"),
             jobs=jobs,
+            scheduler=scheduler,
             units=units,
             redact=redact,
             tell=progress.step,

@@ -20,7 +20,7 @@ from pipeline.fleet.measured import Task, UnitResult, measure_batch
 from pipeline.fleet.sites import Found, find_sites
 from pipeline.fleet.store import FILE, FleetStore
 from pipeline.fleet.units import Unit
-from pipeline.fleet.workers import alone, each
+from pipeline.fleet.workers import Each, alone, crew
 
 BATCH_UNITS = 40
 """Units of a batch: fewer pay more for each statement, more gain nothing (see DEVELOPERS.md)."""
@@ -49,7 +49,13 @@ class Fleet:
 
 
 def bring_up_to_date(
-    folder: Path, store: FleetStore, run_day: dt.date, *, jobs: int = 1, tell: Tell | None = None
+    folder: Path,
+    store: FleetStore,
+    run_day: dt.date,
+    *,
+    jobs: int = 1,
+    scheduler: str = "",
+    tell: Tell | None = None,
 ) -> Fleet:
     """The fleet with every unit in the store that there is, and no other.
 
@@ -58,11 +64,12 @@ def bring_up_to_date(
     say = tell or (lambda step: None)
     fleet = Fleet(folder, run_day, find_sites(folder), jobs=jobs)
     kept = store.units()
-    _look(fleet, store, jobs, say)
-    wanted = _wanted(fleet, kept)
-    pending = [u for u in wanted.values() if _is_new(u, kept)]
-    store.begin({unit.site_id for unit in pending})
-    failed = _do(fleet, store, pending, jobs, say)
+    with crew(folder, jobs, scheduler) as each_of:
+        _look(fleet, store, each_of, say)
+        wanted = _wanted(fleet, kept)
+        pending = [u for u in wanted.values() if _is_new(u, kept)]
+        store.begin({unit.site_id for unit in pending})
+        failed = _do(fleet, store, pending, each_of, say)
     fleet.n_units = len(wanted)
     fleet.n_made = len(pending) - len(failed)
     store.forget([key for key in kept if key not in wanted or key in failed])
@@ -80,7 +87,7 @@ def open_fleet(folder: Path) -> FleetStore:
     return FleetStore(folder / FILE)
 
 
-def _look(fleet: Fleet, store: FleetStore, jobs: int, say: Tell) -> None:
+def _look(fleet: Fleet, store: FleetStore, each_of: Each, say: Tell) -> None:
     loaded = {} if store.is_new else store.loaded()
     fleet.broken |= {s.key: s.broken for s in fleet.sites if s.site is None}
     tasks = [
@@ -89,7 +96,7 @@ def _look(fleet: Fleet, store: FleetStore, jobs: int, say: Tell) -> None:
         if s.site is not None
     ]
     clock = _Clock(len(tasks), say, "reading exports of", "site")
-    for task, look in each(look_at, tasks, jobs, lambda t: Look(t.key, broken=_LOST)):
+    for task, look in each_of(look_at, tasks, lost=lambda t: Look(t.key, broken=_LOST)):
         if look.broken:
             fleet.broken[task.key] = look.broken
         else:
@@ -118,7 +125,7 @@ def _is_new(unit: Unit, kept: dict[tuple[str, str, int], Unit]) -> bool:
 
 
 def _do(
-    fleet: Fleet, store: FleetStore, pending: Sequence[Unit], jobs: int, say: Tell
+    fleet: Fleet, store: FleetStore, pending: Sequence[Unit], each_of: Each, say: Tell
 ) -> set[tuple[str, str, int]]:
     """Measure and judge what is pending; returns the keys of units that could not be."""
     folders = {s.key: s.site.folder for s in fleet.sites if s.site is not None}
@@ -128,7 +135,7 @@ def _do(
     ]
     clock = _Clock(sum(u.n_reading for u in pending), say, "judging", "week", len(pending))
     failed: set[tuple[str, str, int]] = set()
-    for tasks, results in each(measure_batch, batches, jobs, _lost):
+    for tasks, results in each_of(measure_batch, batches, lost=_lost):
         store.write_units(results)
         for result in results:
             if result.broken:

@@ -20,6 +20,7 @@ def run_fleet(
     run_day: dt.date,
     since: dt.date | None = None,
     jobs: int = 1,
+    scheduler: str = "",
     units: str = "us",
     redact: bool = False,
     tell: Callable[[str], None] | None = None,
@@ -28,6 +29,8 @@ def run_fleet(
 
     run_day : the date that ages and the season to come are counted from
     since : what 'new' and 'gone' mean; a month before run_day if None
+    jobs : processes of this machine; scheduler : address of a Dask cluster to do it instead, whose
+        workers see the folder under the same path
     tell : told how far the run is
 
     Raises InputError for a folder that is no fleet; a site that cannot be used is named in the
@@ -35,7 +38,7 @@ def run_fleet(
     """
     month = dt.timedelta(days=round(THRESHOLDS["fleet_since_days"].value))
     with open_fleet(folder) as store:
-        fleet = bring_up_to_date(folder, store, run_day, jobs=jobs, tell=tell)
+        fleet = bring_up_to_date(folder, store, run_day, jobs=jobs, scheduler=scheduler, tell=tell)
         if tell:
             tell("ranking")
         rows = read_rows(store)

@@ -1,4 +1,4 @@
-"""The same work on many items: in this process, or in several.
+"""The same work on many items: in this process, in several, or on a cluster (`cluster`).
 
 Workers are given paths and return rows; what they hold goes with them. A worker that dies takes
 nothing along but the item it was at: that one is tried again by itself, and given up if it kills
@@ -11,10 +11,43 @@ import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from typing import TypeVar
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import Protocol, TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+
+
+class Each(Protocol):
+    """`each` with the question answered of who does it."""
+
+    def __call__(
+        self,
+        work: Callable[[Item], Result],
+        items: Sequence[Item],
+        *,
+        lost: Callable[[Item], Result],
+    ) -> Iterator[tuple[Item, Result]]:
+        """Every item with its result, as they get done."""
+        ...
+
+
+@contextmanager
+def crew(folder: Path, jobs: int, scheduler: str = "") -> Iterator[Each]:
+    """Who does the work: `jobs` processes, or the cluster whose scheduler's address is given.
+
+    folder : of the fleet, which a cluster's workers must see as well
+    Raises InputError for a cluster that does not answer or cannot do this work.
+    """
+    if not scheduler:
+        yield partial(each, jobs=jobs)
+        return
+    from pipeline.fleet.cluster import Cluster
+
+    with Cluster(scheduler, folder) as cluster:
+        yield cluster.each
 
 
 def each(
