@@ -12,6 +12,8 @@ from pipeline.units import MICROSECONDS
 _STEPS_S = (
     5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800,
 )  # fmt: skip
+_MONTHS_FROM_S = 100 * 86400
+"""Spans longer than this are parted by months."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,8 @@ def time_ticks(
 ) -> tuple[Tick, ...]:
     """Round local times within the span, ascending; `at` is UTC µs. Every second one is major."""
     length_s = (end_ts - start_ts) / MICROSECONDS
+    if length_s > _MONTHS_FROM_S:
+        return _month_ticks(start_ts, end_ts, offset_us, most)
     step_s = next((s for s in _STEPS_S if length_s / s <= most), 604800 * 4)
     step = step_s * MICROSECONDS
     # weeks start on a Monday: 1970-01-05 was one
@@ -59,6 +63,21 @@ def time_ticks(
         if wall - offset_us > end_ts:
             break
         ticks.append(Tick(wall - offset_us, _wall_label(wall, step_s, hours), i % 2 == 0))
+    return tuple(ticks)
+
+
+def _month_ticks(start_ts: int, end_ts: int, offset_us: int, most: int) -> tuple[Tick, ...]:
+    """First days of months, every so many that there are at most `most`; January has its year."""
+    first, last = (datetime.fromtimestamp((ts + offset_us) / 1e6, UTC) for ts in (start_ts, end_ts))
+    n_first, n_last = (12 * at.year + at.month - 1 for at in (first, last))
+    step = next((s for s in (1, 2, 3, 6, 12) if (n_last - n_first) / s <= most), 24)
+    ticks: list[Tick] = []
+    for n in range(-(-n_first // step) * step, n_last + 1, step):
+        wall = int(datetime(n // 12, n % 12 + 1, 1, tzinfo=UTC).timestamp()) * MICROSECONDS
+        if not start_ts <= wall - offset_us <= end_ts:
+            continue
+        label = words.MONTHS[n % 12] + (f" {n // 12}" if n % 12 == 0 or not ticks else "")
+        ticks.append(Tick(wall - offset_us, label, len(ticks) % 2 == 0))
     return tuple(ticks)
 
 

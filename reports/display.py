@@ -180,6 +180,11 @@ class Clock:
         """'Tue Jan 13'."""
         return day_text(self.local(ts), year)
 
+    def month(self, ts: int) -> str:
+        """'Jan 2026'."""
+        local = self.local(ts)
+        return f"{words.MONTHS[local.month - 1]} {local.year}"
+
     def moment(self, ts: Any, seconds: bool = False) -> str:
         """'Tue Jan 13, 6:42 am'; a dash where there is none."""
         v = number(ts)
@@ -188,7 +193,12 @@ class Clock:
     def span(self, start_ts: int, end_ts: int, seconds: bool = False) -> str:
         """'Tue Jan 13, 6:42 am – 7:10 am', with the second day only where it differs."""
         first = self.moment(start_ts, seconds)
-        if self.local(start_ts).date() == self.local(end_ts).date():
+        begin, end = self.local(start_ts), self.local(end_ts)
+        if begin.year != end.year and (end - begin).days > 31:
+            days = (self.day(ts, year=True) for ts in (start_ts, end_ts))
+            times = (self.time(ts, seconds) for ts in (start_ts, end_ts))
+            return " – ".join(f"{day}, {time}" for day, time in zip(days, times, strict=True))
+        if begin.date() == end.date():
             return f"{first} – {self.time(end_ts, seconds)}"
         return f"{first} – {self.moment(end_ts, seconds)}"
 

@@ -9,6 +9,7 @@ from reports.figure import Band, DayFigure, Figure, TimeFigure
 from reports.markup import clean, fill
 from reports.svg import paint, time_still
 from reports.svg_days import day_still, point_still
+from reports.svg_year import MANY_DAYS, year_still
 from reports.table import table_html
 
 _FIGURE = """
@@ -30,7 +31,7 @@ _FIGURE = """
 {% for m in marks %}<li><b>{{ loop.index }}</b> {{ m }}</li>{% endfor %}</ol>{% endif %}
 {% if bands %}<p class="keys">{{ bands }}</p>{% endif %}
 {% for n in f.notes %}<p class="fnote">{{ n }}</p>{% endfor %}
-{% if f.table %}{{ table }}{% endif %}
+{{ table }}
 </figure>
 """
 
@@ -49,9 +50,10 @@ def figure_html(figure: Figure, clock: Clock | None = None) -> Markup:
                 f=figure,
             )
         return _filled(figure, time_still(figure), clock)
-    return _filled(
-        figure, day_still(figure) if isinstance(figure, DayFigure) else point_still(figure)
-    )
+    if isinstance(figure, DayFigure):
+        many = len(figure.rows) > MANY_DAYS
+        return _filled(figure, year_still(figure) if many else day_still(figure))
+    return _filled(figure, point_still(figure))
 
 
 def _filled(figure: Figure, still: Markup, clock: Clock | None = None) -> Markup:
@@ -75,7 +77,9 @@ def _filled(figure: Figure, still: Markup, clock: Clock | None = None) -> Markup
         live=live,
         marks=marks,
         bands=bands,
-        table=table_html(figure.table) if figure.table else "",
+        table=Markup("").join(
+            table_html(t) for t in (getattr(figure, "by_month", None), figure.table) if t
+        ),
     )
 
 

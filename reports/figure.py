@@ -174,7 +174,10 @@ class DayPart:
 
 @dataclass(frozen=True)
 class DayRow:
-    """One local day; ts bounds are its own midnights, so 23 h and 25 h days keep their length."""
+    """One local day; ts bounds are its own midnights, so 23 h and 25 h days keep their length.
+
+    month : the month it lies in, with its year, as many days are named by it
+    """
 
     label: str
     start_ts: int
@@ -185,6 +188,7 @@ class DayRow:
     outlined: tuple[tuple[int, int], ...] = ()
     outside: tuple[tuple[int, int], ...] = ()
     note: str = ""
+    month: str = ""
 
 
 @dataclass(frozen=True)
@@ -197,6 +201,7 @@ class DayFigure:
     rows: tuple[DayRow, ...]
     hours: int
     notes: tuple[str, ...] = ()
+    by_month: Table | None = None
     table: Table | None = None
 
 

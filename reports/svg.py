@@ -24,6 +24,8 @@ PANEL_PX = 118
 TRACK_PX = 15
 GROUP_PX = 7
 STRIP_PX = 15
+LEVELS = 500
+"""Columns of a row whose runs are more than this: its height is the share of their time on."""
 EVENT_STEPS = 4
 """A rare event is drawn at least this wide: about 2 px on a wide screen."""
 SIMPLIFY_PX = 0.45
@@ -164,6 +166,28 @@ def span_path(
     return "".join(f"M{a} {top}h{b - a}v{tall}h{a - b}z" for a, b in bars)
 
 
+def level_path(
+    spans: tuple[tuple[int, int], ...], start_ts: int, end_ts: int, top: int, tall: int
+) -> str:
+    """SVG path data of runs too many to draw: the height is the share of each column's time on."""
+    if not spans:
+        return ""
+    at = np.linspace(start_ts, end_ts, LEVELS + 1)
+    a, b = np.array(spans, float).reshape(-1, 2).clip(start_ts, end_ts).T
+    # the time on until an instant, at every edge of a run: spans are in order and do not overlap
+    edges = np.column_stack([a, b]).ravel()
+    until = np.column_stack([np.cumsum(b - a) - (b - a), np.cumsum(b - a)]).ravel()
+    share = np.diff(np.interp(at, edges, until)) / np.diff(at)
+    wide = WIDE // LEVELS
+    path, high, run = f"M0 {top + tall}", 0, 0
+    for level in [*np.rint(share.clip(0, 1) * tall).astype(int).tolist(), 0]:
+        if level != high:
+            path += (f"h{run}" if run else "") + f"v{high - level}"
+            high, run = level, 0
+        run += wide
+    return path + "z" if path.count("v") else ""
+
+
 def hatching(
     spans: tuple[tuple[int, int], ...], start_ts: int, end_ts: int, top: float, tall: float
 ) -> Markup:
@@ -285,14 +309,12 @@ def _tracks(figure: TimeFigure) -> Markup:
     base = "".join(f"M0 {round((top + TRACK_PX - 3) * FINE)}h{WIDE}" for top in tops)
     inner.append(_stroke(base, "rule", 0.8))
     for track, top in zip(figure.tracks, tops, strict=True):
-        path = span_path(
-            track.on,
-            figure.start_ts,
-            figure.end_ts,
-            round((top + 1) * FINE),
-            (TRACK_PX - 4) * FINE,
-            EVENT_STEPS if track.is_event else 1,
-        )
+        place_at = (track.on, figure.start_ts, figure.end_ts)
+        size = (round((top + 1) * FINE), (TRACK_PX - 4) * FINE)
+        if len(track.on) > LEVELS and not track.is_event:
+            path = level_path(*place_at, *size)
+        else:
+            path = span_path(*place_at, *size, EVENT_STEPS if track.is_event else 1)
         if path:
             inner.append(Markup('<path d="{}" {}/>').format(path, paint(track.hue)))
         outer.append(hatching(track.unknown, figure.start_ts, figure.end_ts, top + 1, TRACK_PX - 4))

@@ -41,9 +41,21 @@ _APART_US = {"w": 60 * 60 * MICROSECONDS, "n": 150 * 60 * MICROSECONDS}
 
 def day_still(figure: DayFigure) -> Markup:
     """One row per local day, hours across; its key names only what is drawn."""
-    longest = max((row.end_ts - row.start_ts for row in figure.rows), default=24 * _HOUR)
+    longest = longest_us(figure)
     rows = Markup("").join(_row(row, row.start_ts + longest) for row in figure.rows)
-    hours = round(longest / _HOUR)
+    return Markup(
+        '<div class="poster days" role="img" aria-label="{}">{}{}</div><p class="keys">{}</p>'
+    ).format(clean(figure.sentence), rows, hour_marks(figure), day_key(figure))
+
+
+def longest_us(figure: DayFigure) -> int:
+    """The longest of its days: where clocks change one has 25 hours."""
+    return max((row.end_ts - row.start_ts for row in figure.rows), default=24 * _HOUR)
+
+
+def hour_marks(figure: DayFigure) -> Markup:
+    """The hours under the rows."""
+    hours = round(longest_us(figure) / _HOUR)
     marks = []
     for hour in range(0, hours + 1, 3):
         at = 100 * hour / hours
@@ -53,9 +65,7 @@ def day_still(figure: DayFigure) -> Markup:
                 f"{at:.2f}%", 12, _hour(hour, figure.hours), anchor, "muted", "w" * (hour % 6 > 0)
             )
         )
-    return Markup('<div class="poster days" role="img" aria-label="{}">{}{}</div>{}').format(
-        clean(figure.sentence), rows, plot(16, Markup(), Markup("").join(marks)), _key(figure)
-    )
+    return plot(16, Markup(), Markup("").join(marks))
 
 
 def _hour(hour: int, hours: int) -> str:
@@ -136,7 +146,7 @@ def _spans(parts: list[DayPart]) -> tuple[tuple[int, int], ...]:
     return tuple((p.start_ts, p.end_ts) for p in parts)
 
 
-def _key(figure: DayFigure) -> Markup:
+def day_key(figure: DayFigure, outlined: bool = True) -> Markup:
     """Samples of what occurs in the figure, in the order of PART_FORM."""
     seen = {part.kind for row in figure.rows for part in row.parts}
     items = []
@@ -144,7 +154,7 @@ def _key(figure: DayFigure) -> Markup:
         if kind in seen:
             y = 12 - tall * 0.6 if tall > 0 else 5
             items.append(
-                _sample(
+                sample(
                     Markup('<rect width="14" y="{}" height="{}" {}/>').format(
                         f"{y:g}", f"{abs(tall) * 0.6:g}", paint(hue)
                     ),
@@ -153,29 +163,30 @@ def _key(figure: DayFigure) -> Markup:
             )
     if any(row.marks for row in figure.rows):
         drawn_mark = Markup('<path d="M3 2h9L7.500 9z" {}/>').format(paint("limit"))
-        items.append(_sample(drawn_mark, "limit trip"))
+        items.append(sample(drawn_mark, "limit trip"))
     if any(row.unknown for row in figure.rows):
         items.append(
-            _sample(
+            sample(
                 Markup('<rect width="14" height="12" fill="url(#hatch)"/>'), "outputs not recorded"
             )
         )
-    if any(row.outlined for row in figure.rows):
+    if outlined and any(row.outlined for row in figure.rows):
         box = Markup(
             '<rect x="1" y="1" width="12" height="10" fill="none" {} stroke-dasharray="3 2"/>'
         ).format(paint("unknown", stroke=True))
-        items.append(_sample(box, "another channel not recorded"))
+        items.append(sample(box, "another channel not recorded"))
     if any(row.outside for row in figure.rows):
         items.append(
-            _sample(
+            sample(
                 Markup('<rect width="14" height="12" {}/>').format(paint("faint")),
                 "outside the log",
             )
         )
-    return Markup('<p class="keys">{}</p>').format(Markup("").join(items))
+    return Markup("").join(items)
 
 
-def _sample(inner: Markup, words: str) -> Markup:
+def sample(inner: Markup, words: str) -> Markup:
+    """An item of a key: a small drawing and what it stands for."""
     return Markup(
         '<span class="key"><svg width="14" height="12" aria-hidden="true">{}</svg>{}</span>'
     ).format(inner, words)

@@ -152,6 +152,38 @@ function thinned(trace, a, b) {
   trace.y = Float64Array.from(outY);
 }
 
+// Of a row with more runs than the drawing has columns the height is the share of each column's time
+// that it was on; where it is looked at closely, every run with its own edges.
+function levelled(trace, a, b) {
+  const x = trace.exact, y = trace.exactY, base = y[0], roof = y[2];
+  // run i is at 4 i + 1 to 4 i + 4
+  const first = Math.max(0, Math.floor((before(x, a) - 1) / 4)), last = Math.min((x.length - 2) / 4, Math.ceil(before(x, b) / 4));
+  if (last - first <= COLUMNS) {
+    const points = last > first ? [4 * first + 1, 4 * last + 1] : [0, 0];
+    trace.x = Float64Array.of(a, ...x.subarray(...points), b);
+    trace.y = Float64Array.of(base, ...y.subarray(...points), base);
+    return;
+  }
+  const wide = (b - a) / COLUMNS, on = new Float64Array(COLUMNS + 1);
+  for (let i = first; i < last; i++) {
+    let from = Math.max(x[4 * i + 1], a);
+    const to = Math.min(x[4 * i + 3], b);
+    for (let n = Math.floor((from - a) / wide); from < to; n++) {
+      const next = Math.min(to, a + (n + 1) * wide);
+      on[n] += next - from;
+      from = next > from ? next : to;
+    }
+  }
+  const outX = [a], outY = [base];
+  for (let n = 0; n < COLUMNS; n++) {
+    const level = base + (roof - base) * Math.min(on[n] / wide, 1);
+    outX.push(a + n * wide, a + (n + 1) * wide);
+    outY.push(level, level);
+  }
+  trace.x = Float64Array.of(...outX, b);
+  trace.y = Float64Array.of(...outY, base);
+}
+
 // Rare events keep a width that can be seen, taken anew at every zoom: a fixed one would lie.
 function widened(trace, least) {
   const exact = trace.exact ??= trace.x, out = Float64Array.from(exact);
@@ -207,8 +239,17 @@ async function drawn(figure) {
     }
     const range = made.layout.xaxis.range.slice();
     const dense = made.data.filter(t => t.meta && t.meta.kind === 'line' && t.x.length > 3 * COLUMNS);
-    for (const t of dense) { t.full = {x: t.x, y: t.y}; thinned(t, ...range); }
+    const busy = made.data.filter(t => t.meta && t.meta.kind === 'track' && !t.meta.event && t.x.length > 4 * COLUMNS);
+    for (const t of busy) { t.exact = t.x; t.exactY = t.y; }
+    for (const t of dense) t.full = {x: t.x, y: t.y};
+    const events = made.data.filter(t => t.meta && t.meta.event);
     live.hidden = false;
+    const narrowed = (a, b) => {
+      for (const t of busy) levelled(t, a, b);
+      for (const t of dense) thinned(t, a, b);
+      for (const t of events) widened(t, 3 * (b - a) / (live.clientWidth - made.layout.margin.l));
+    };
+    narrowed(...range);
     await window.Plotly.newPlot(live, made.data, made.layout, all.config);
     figure.querySelector('.poster').hidden = true;
     figure.querySelector('.poster').style.display = 'none';
@@ -235,16 +276,12 @@ async function drawn(figure) {
       input.value = 1000 * (at - a) / (b - a);
       read(at);
     });
-    const events = made.data.filter(t => t.meta && t.meta.event);
     const fit = () => {
-      if (!events.length && !dense.length) return;
-      const [a, b] = shown();
-      for (const t of dense) thinned(t, a, b);
-      for (const t of events) widened(t, 3 * (b - a) / (live.clientWidth - made.layout.margin.l));
+      if (!events.length && !dense.length && !busy.length) return;
+      narrowed(...shown());
       made.layout.datarevision = (made.layout.datarevision || 0) + 1;
       window.Plotly.react(live, made.data, made.layout, all.config);
     };
-    fit();
     live.on('plotly_relayout', () => {
       whole.hidden = String(shown()) === String(range);
       fit();

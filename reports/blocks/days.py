@@ -14,7 +14,8 @@ from reports.display import number, plural, text
 from reports.drawing import figure_html
 from reports.evidence import uncovered
 from reports.figure import DayFigure, DayPart, DayRow
-from reports.table import Column, Table
+from reports.svg_year import MANY_DAYS, year_notes
+from reports.table import Cell, Column, Table
 
 Spans = list[tuple[int, int]]
 HIGH_LIMIT = "high-limit-trips"
@@ -49,6 +50,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
     knows_trips = model.can_tell(HIGH_LIMIT)
     knows_outputs = any(k != "unknown" for k, _, _ in parts)
     rows, table = [], []
+    months: dict[str, dict[str, float]] = {}
     total: dict[str, float] = defaultdict(float)
     for day in days:
         a, b = _ends(day)
@@ -69,7 +71,9 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
         label = model.clock.day(a)
         rows.append(
             DayRow(
-                label=label.rsplit(" ", 2)[0] + " " + label.rsplit(" ", 1)[1],
+                label=label
+                if len(days) > MANY_DAYS
+                else label.rsplit(" ", 2)[0] + " " + label.rsplit(" ", 1)[1],
                 start_ts=a,
                 end_ts=b,
                 parts=drawn,
@@ -79,9 +83,19 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                     _merged([(max(s, a), min(e, b)) for s, e in gaps if s < b and e > a])
                 ),
                 outside=tuple(outside),
+                month=model.clock.month(a),
             )
         )
         missing = sum(e - s for s, e in _merged(unknown)) / MICROSECONDS
+        month = months.setdefault(rows[-1].month, defaultdict(float))
+        for name, value in (
+            *hours.items(),
+            ("days", 1),
+            ("trips", len(marks)),
+            ("trip_days", bool(marks)),
+            ("missing", missing),
+        ):
+            month[name] += value
         table.append(
             (
                 label,
@@ -129,8 +143,10 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
         hours=model.clock.hours,
         notes=(
             *odd,
+            *year_notes(rows),
             f"Visits included. Outputs {model.basis('outputs')}.",
         ),
+        by_month=_by_month(model, months, knows_trips) if len(rows) > MANY_DAYS else None,
         table=Table(
             "The same by day, in hours",
             (
@@ -145,6 +161,39 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
             folded=True,
         ),
     )
+
+
+def _by_month(model: Model, months: dict[str, dict[str, float]], knows_trips: bool) -> Table:
+    """What the days' table says, added up: a year is read by its months."""
+    most = max((m["heat"] + m["cool"] for m in months.values()), default=0) or 1
+    none = "none" if knows_trips else "cannot tell"
+    columns: list[tuple[str, list[str | Cell]]] = [
+        ("Days", [f"{m['days']:.0f}" for m in months.values()]),
+        ("Heat", [_bar(model, m["heat"], most, "on") for m in months.values()]),
+    ]
+    # a column that says nothing of any month is left to the days' table
+    for title, name, hue in (("of it second stage", "second", ""), ("Cooling", "cool", "cool")):
+        if any(m[name] for m in months.values()):
+            columns.append(
+                (title, [_bar(model, m[name], most if hue else 0, hue) for m in months.values()])
+            )
+    for title, name in (("Limit trips", "trips"), ("on days", "trip_days")):
+        told = [f"{m[name]:.0f}" if m["trips"] else none for m in months.values()]
+        columns.append((title, list(told)))
+    if any(m["missing"] >= 1 for m in months.values()):
+        lacking = (m["missing"] for m in months.values())
+        said = [model.show.duration(s) if s >= 1 else "none" for s in lacking]
+        columns.append(("Outputs not recorded", list(said)))
+    return Table(
+        "The same by month, in hours",
+        (Column("Month"), *(Column(title, "number") for title, _ in columns)),
+        tuple(zip(months, *(cells for _, cells in columns), strict=True)),
+    )
+
+
+def _bar(model: Model, seconds: float, most: float, hue: str) -> Cell:
+    bar = seconds / most if seconds and most else None
+    return Cell(model.show.hours(seconds), bar=bar, hue=hue or "on")
 
 
 def _parts(model: Model, conditions: pd.DataFrame) -> list[tuple[str, int, int]]:

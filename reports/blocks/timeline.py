@@ -9,6 +9,7 @@ from reports.display import number, plural, text
 from reports.drawing import figure_html
 from reports.evidence import clock_note, reading_panels, track_hue
 from reports.figure import Band, TimeFigure, Track
+from reports.svg import LEVELS
 
 Spans = list[tuple[int, int]]
 
@@ -61,6 +62,7 @@ def whole_log(model: Model) -> TimeFigure:
             "Where readings are denser than the drawing, lines join the lowest and the highest "
             "of every few, so no peak is lost; the zoomable chart draws reading by reading where "
             "it is looked at.",
+            *_crowded(tracks),
             *clock_note(model, window),
         ),
     )
@@ -74,6 +76,15 @@ def _thinned(model: Model) -> tuple[str, ...]:
         f"{model.n_logged:,} readings are more than a page can carry: between the minutes that the "
         f"findings show it holds the lowest and the highest of every {every}. Review a part of the "
         "log (--from, --to) to see it reading by reading.",
+    )
+
+
+def _crowded(tracks: tuple[Track, ...]) -> tuple[str, ...]:
+    if not any(len(t.on) > LEVELS and not t.is_event for t in tracks):
+        return ()
+    return (
+        "Where runs are closer together than the drawing, the height of a row is the share of that "
+        "time it was on; looked at closely, the zoomable chart has every run.",
     )
 
 

@@ -24,6 +24,16 @@ from sample_data.unpack import unpack_site
 
 TIMES = 5
 WIDTHS = (1280, 390)
+CHART = """() => new Promise(done => {
+  const figure = document.getElementById('fig-whole-log'), start = performance.now();
+  new MutationObserver(() => {
+    if (figure.dataset.state !== 'drawn') return;
+    requestAnimationFrame(() => done(performance.now() - start));
+  }).observe(figure, {attributeFilter: ['data-state']});
+  figure.scrollIntoView();
+  if (innerWidth < 700) figure.querySelector('.open').click();
+})"""
+"""Milliseconds from scrolling to the whole log until its zoomable chart has been drawn."""
 
 
 def built(folder: Path) -> Path:
@@ -47,14 +57,9 @@ def opened(browser: Any, page: Path, width: int) -> dict[str, float]:
         "?.startTime ?? NaN, performance.getEntriesByType('navigation')[0].loadEventEnd]"
     )
     out = {"first paint": told[0], "loaded": told[1]}
-    figure = view.locator("#fig-whole-log")
-    if figure.count():
-        start = time.perf_counter()
-        figure.scroll_into_view_if_needed()
-        if width < 700:
-            figure.locator(".open").click()
-        view.wait_for_selector("#fig-whole-log[data-state=drawn]", timeout=60_000)
-        out["chart"] = (time.perf_counter() - start) * 1000
+    if view.evaluate("document.getElementById('fig-whole-log') !== null"):
+        # taken inside the page: a question asked from outside walks through all of its elements
+        out["chart"] = view.evaluate(CHART)
         start = time.perf_counter()
         view.evaluate(
             "async () => { const g = document.querySelector('#fig-whole-log .live');"
