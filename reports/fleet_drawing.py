@@ -15,6 +15,8 @@ from reports.svg import FINE, WIDE, label, paint, plot
 
 BAR_PX = 56
 FOOT_PX = 17
+LEAST_WEEKS = 8
+"""A log of few weeks leaves room for the weeks to come: its bars stand at the right."""
 LEAST_PX = 1.5
 """A value above nought is drawn at least this high."""
 DAY_LABELS = 6
@@ -30,19 +32,23 @@ _FIGURE = """
 
 def week_figure(trend: Trend) -> Markup:
     """A rate by week: bars, hatched where a week had too little to tell, said in its caption."""
-    n = len(trend.weeks)
-    known = [v for v in trend.values if v is not None]
-    top = max(known, default=0.0) or 1.0
-    inner = [_bars(trend.values, top, "on", BAR_PX)]
-    outer = [_hatched([v is None for v in trend.values], BAR_PX - 7, 7)]
-    for k, value in enumerate(trend.values):
+    before: list[float | None] = [None] * max(LEAST_WEEKS - len(trend.weeks), 0)
+    values = [*before, *trend.values]
+    n = len(values)
+    top = max((v for v in values if v is not None), default=0.0) or 1.0
+    inner = [_bars(values, top, "on", BAR_PX)]
+    missing = [v is None and k >= len(before) for k, v in enumerate(values)]
+    outer = [_hatched(missing, BAR_PX - 7, 7)]
+    for k, value in enumerate(values):
         if value is not None and (value == top or k == n - 1):
             y = BAR_PX - 4 - (BAR_PX - 16) * value / top
             outer.append(label(f"{100 * (k + 0.5) / n:.1f}%", y, number(value), _anchor(k, n)))
     axis = [
-        label(f"{at:.1f}%", 12, words.day(trend.weeks[k])[4:], anchor)
-        for k, at, anchor in ((0, 0.0, "start"), (n - 1, 100.0, "end"))
-        if k >= 0
+        label(f"{at:.1f}%", 12, _month_day(week), anchor)
+        for week, at, anchor in (
+            (trend.weeks[0], 100 * len(before) / n, "start"),
+            (trend.weeks[-1], 100.0, "end"),
+        )
     ]
     drawing = plot(BAR_PX, _joined(inner), _joined(outer)) + plot(FOOT_PX, Markup(), _joined(axis))
     return fill(_FIGURE, title=trend.label, said=week_sentence(trend), drawing=drawing)
@@ -55,8 +61,10 @@ def week_sentence(trend: Trend) -> str:
         return "no week had enough to tell."
     week, last = known[-1]
     said = f"{number(last)} {trend.unit} in the week of {words.day(week)}"
-    if len(known) > 1:
-        low, high = min(v for _, v in known), max(v for _, v in known)
+    low, high = min(v for _, v in known), max(v for _, v in known)
+    if len(known) > 1 and number(low) == number(high):
+        said = f"{number(last)} {trend.unit} in each of {plural(len(known), 'week')}"
+    elif len(known) > 1:
         said += f"; {number(low)} to {number(high)} over {plural(len(known), 'week')}"
     missing = len(trend.weeks) - len(known)
     return said + (f"; {plural(missing, 'week')} with too little to tell." if missing else ".")

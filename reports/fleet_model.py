@@ -40,6 +40,7 @@ STATUS_WORDS = {
     "gone": "gone",
 }
 _SENTENCE_END = re.compile(r"(?<=[.?!])(?<!\bin\.)(?<!w\.c\.) (?=[A-Z0-9])|(?<=w\.c\.) (?=[A-Z])")
+_TIMES = re.compile(r": (?:on (?:\d+ days?|one day), )?first (?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) .*$")
 SEVERITIES = ("act", "plan", "watch", "note")
 MOST_NAME = 60
 
@@ -161,8 +162,9 @@ def rank_of(finding: FleetFinding) -> int:
 
 
 def in_short(said: str, limit: int) -> str:
-    """The first sentence; where that is long, as much of it as ends at a mark, and an ellipsis."""
+    """The first sentence without its list of times; where that is long, part of it and “…”."""
     first = _SENTENCE_END.split(said, maxsplit=1)[0]
+    first = _TIMES.sub(".", first)
     if len(first) <= limit:
         return first
     cut = first[:limit]

@@ -135,6 +135,21 @@ def test_page_carries_the_run(told: dict[str, Any], step_by_step: Path) -> None:
     page = (step_by_step / "report" / "index.html").read_text(encoding="utf-8")
     assert told["run"]["run_id"] in page and "elm" in page
     assert not list((step_by_step / "report").glob(".*"))
+    # file and line of what is broken, but nothing of this machine
+    assert "oak/site.toml" in page and str(step_by_step) not in page
+
+
+def test_each_site_that_can_be_read_has_its_light_page(
+    told: dict[str, Any], step_by_step: Path
+) -> None:
+    report = step_by_step / "report"
+    made = {p.stem: p.read_text(encoding="utf-8") for p in (report / "sites").glob("*.html")}
+    assert set(made) == {"ash", "elm"}
+    assert "No heat" in made["elm"] and "../index.html" in made["elm"]
+    page = (report / "index.html").read_text(encoding="utf-8")
+    assert 'href="sites/elm.html"' in page
+    # nobody has reviewed these sites: no page leads to a full report
+    assert not any("report/report.html" in text for text in made.values())
 
 
 def test_summary_on_the_terminal(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,11 +13,14 @@ from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
     import datetime as dt
+    from collections.abc import Callable
 
     from pipeline.fleet_result import FleetResult, FleetSite
 
 SHOWN = 10
 """Sites of the ranking that the terminal shows."""
+TOLD_EVERY = 50
+"""Pages between two lines of progress."""
 
 
 @click.command(
@@ -50,8 +54,9 @@ def command(
 
     Every folder below FLEET with a site.toml is a site. What is new is loaded, the weeks it belongs
     to are judged again, and fleet.duckdb keeps the rest. A site that cannot be read is named with
-    the reason and stops no other; a run that was stopped goes on where it stopped. Writes
-    report/index.html in FLEET, and report/list.csv for the dispatcher.
+    the reason and stops no other; a run that was stopped goes on where it stopped. Writes in
+    FLEET report/index.html, a light page of each site in report/sites/, and report/list.csv for the
+    dispatcher.
 
     Exit codes: 0 done; 1 with --strict, if a site could not be read or is not cleared; 2 the folder
     or an option cannot be used; 3 a fault of ours.
@@ -62,7 +67,6 @@ def command(
     from pipeline.errors import InputError
     from pipeline.fleet.lists import fleet_json, list_csv
     from pipeline.fleet.whole import run_fleet
-    from reports.fleet import render_fleet
 
     if scheduler and jobs > 1:
         raise InputError(
@@ -82,10 +86,9 @@ def command(
             redact=redact,
             tell=progress.step,
         )
-        progress.step("writing the page and the list")
         target = report_folder(fleet)
-        write_whole(target / "index.html", render_fleet(result))
         write_whole(target / "list.csv", list_csv(result))
+        write_pages(with_pages(result, fleet), target, progress.step)
     if not quiet:
         for site in result.sites:
             if site.broken:
@@ -98,6 +101,47 @@ def command(
         )
     is_clean = all(not s.broken and s.group != "not cleared" for s in result.sites)
     return NOT_CLEAN if strict and not is_clean else DONE
+
+
+def with_pages(result: FleetResult, fleet: Path) -> FleetResult:
+    """The record with where each site's pages are, and without the path to the fleet's folder."""
+    from dataclasses import replace
+
+    def below(text: str) -> str:
+        for prefix in (fleet.resolve(), fleet):
+            text = text.replace(f"{prefix}{os.sep}", "")
+        return text
+
+    def paged(site: FleetSite) -> FleetSite:
+        full = f"{site.folder}/report/report.html"
+        return replace(
+            site,
+            page="" if site.group == "broken" else f"sites/{site.site_id}.html",
+            full_report=full if (fleet / full).is_file() else "",
+            broken=below(site.broken),
+            reasons=tuple(below(reason) for reason in site.reasons),
+        )
+
+    return replace(result, sites=tuple(paged(site) for site in result.sites))
+
+
+def write_pages(result: FleetResult, target: Path, tell: Callable[[str], None]) -> None:
+    """index.html and a page of each site; pages of sites that are not there any more go."""
+    from pipeline.cli.review import made_folder, write_whole
+    from reports.fleet import render_fleet
+    from reports.fleet_model import FleetModel
+    from reports.fleet_site import render_site
+
+    folder = made_folder(target / "sites")
+    model = FleetModel(result)
+    paged = [site for site in result.sites if site.page]
+    for n, site in enumerate(paged):
+        if n % TOLD_EVERY == 0:
+            tell(f"writing pages, {n} of {len(paged)}")
+        write_whole(target / site.page, render_site(model, site.site_id))
+    for old in set(folder.glob("*.html")) - {target / site.page for site in paged}:
+        old.unlink()
+    write_whole(target / "index.html", render_fleet(result))
 
 
 def summary_text(result: FleetResult) -> str:

@@ -125,9 +125,13 @@ def _draft_if_missing(folder: Path) -> Path | None:
 
 def report_folder(folder: Path) -> Path:
     """The site's report folder, made where there is none; InputError where it cannot be."""
+    return made_folder(folder / "report")
+
+
+def made_folder(target: Path) -> Path:
+    """The folder, made where there is none; InputError where it cannot be."""
     from pipeline.errors import InputError
 
-    target = folder / "report"
     try:
         target.mkdir(exist_ok=True)
     except OSError as error:

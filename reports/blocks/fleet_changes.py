@@ -70,12 +70,12 @@ def render_changes(model: FleetModel) -> Block:
     for status, head in _HEADS.items():
         some = [c for c in changes if c.status == status]
         if some:
+            by_site: dict[str, list[Change]] = {}
+            for change in some:
+                by_site.setdefault(change.site_id, []).append(change)
             parts.append(fill("<h3>{{ h }} ({{ n }})</h3>", h=head, n=f"{len(some):,}"))
-            parts.append(
-                _table(
-                    "ch", head, ("Day", "Site", "Finding"), [_change(model, c) for c in some]
-                )
-            )  # fmt: skip
+            rows = [_change(model, of) for of in by_site.values()]
+            parts.append(_table("ch", head, ("Day", "Site", "Finding"), rows))
     return Block("changes", title, Markup("").join(parts), nav=f"Changed ({len(changes):,})")
 
 
@@ -88,27 +88,30 @@ _HEADS = {
 _STATUS = tuple(_HEADS)
 
 
-def _change(model: FleetModel, change: Change) -> Markup:
+def _change(model: FleetModel, changes: list[Change]) -> Markup:
+    """One site's changes of one kind: the gravest in full, the others by name."""
+    change = changes[0]
     site = model.by_id.get(change.site_id)
-    of = {f.code: f for f in site.findings} if site else {}
-    finding = of.get(change.code)
+    finding = next((f for f in site.findings if f.code == change.code), None) if site else None
     said, after = change.sentence, ""
     if finding is not None and finding.status == change.status:
         after = finding.came_back_after
-        said = {
-            "came back": finding.summary,
-            "new": finding.summary,
-            "gone": f"Last seen {model.day(finding.last_seen)}.",
-        }.get(change.status, said)
+        said = "" if change.status == "gone" else finding.summary
+    if change.status == "gone":
+        title = ", ".join(c.title for c in changes)
+    else:
+        title = change.title
+    also = [c.title for c in changes[1:]] if change.status != "gone" else []
     return Markup(
-        "<tr><td class=d>{}<th scope=row>{}<td class=y>{} <b>{}</b>{}<span class=s>{}</span>"
+        "<tr><td class=d>{}<th scope=row>{}<td class=y>{} <b>{}</b>{}<span class=s>{}</span>{}"
     ).format(
-        told(model.day(change.day)),
+        told(model.day(max(c.day for c in changes))),
         model.link(site) if site else told(change.site_id),
         mark(change.severity) if change.status != "gone" else "",
-        told(change.title),
+        told(clean(title, MOST_SENTENCE)),
         Markup(" <i>after {}</i>").format(told(clean(after, 80))) if after else "",
         told(in_short(clean(said), MOST_FINDING)),
+        Markup("<small>Also: {}</small>").format(told(", ".join(also))) if also else "",
     )
 
 
@@ -166,7 +169,7 @@ def _odd(model: FleetModel, site: FleetSite) -> Markup:
     ).format(" ".join(str(model.index[i]) for i in ids), told(f"{model.name(site)} and its like"))
     return Markup("<tr><th scope=row>{}<td class=y>{}<td class=w>{}: {} {}").format(
         model.link(site),
-        told(clean(" ".join(peers.differs[:2]), MOST_SENTENCE)),
+        told(clean(" ".join(d[:1].upper() + d[1:] for d in peers.differs[:2]), MOST_SENTENCE)),
         told(plural(len(peers.site_ids), "site")),
         told(clean(peers.alike, 120)),
         button,

@@ -43,7 +43,7 @@ def render_broken(model: FleetModel) -> Block:
         Markup("<tr data-s={}>{}<td class=y>{}<td class=l>{}").format(
             model.index[s.site_id],
             site_head(model, s),
-            told(clean(s.broken, MOST_MESSAGE)),
+            message(s.broken),
             told(clean(s.folder, 80)),
         )
         for s in sites
@@ -52,6 +52,13 @@ def render_broken(model: FleetModel) -> Block:
         model, "broken", f"Could not be read ({len(sites):,})", "Could not be read", sites,
         columns, _BROKEN_NOTE, "br", rows,
     )  # fmt: skip
+
+
+def message(said: str) -> Markup:
+    """An error as it was written: file and line first, what was found and expected below."""
+    return Markup("<br>").join(
+        told(line.strip()) for line in clean(said, MOST_MESSAGE).splitlines()
+    )
 
 
 def render_clear(model: FleetModel) -> Block:

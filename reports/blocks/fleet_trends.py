@@ -5,11 +5,10 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from reports.block import Block
-from reports.display import plural
 from reports.fleet_drawing import week_figure
 from reports.fleet_model import FleetModel
 from reports.markup import fill
-from reports.table import Cell, Column, Table, table_html
+from reports.table import Column, Table, table_html
 
 _NOTE = """
 <p class="basis">All sites together, over the hours in which each could show. A week with too little
@@ -24,11 +23,10 @@ def render_parts(model: FleetModel) -> Block:
     title = "To have on the shelf"
     if not parts:
         return Block("parts", title, Markup())
-    most = max(n for _, n in parts)
     table = Table(
         "What the visits on this list may need",
-        (Column("Part", "wide"), Column("Sites", "wide")),
-        tuple((part, Cell(plural(n, "site"), bar=n / most)) for part, n in parts),
+        (Column("Part", "wide"), Column("Sites", "number")),
+        tuple((part, f"{n:,}") for part, n in parts),
         note="By the findings’ likely causes. The checks at the unit decide what is fitted.",
     )
     return Block("parts", title, table_html(table), nav="Parts")
