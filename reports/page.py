@@ -9,7 +9,6 @@ byte of either does not run.
 from __future__ import annotations
 
 import base64
-import gzip
 import hashlib
 from collections.abc import Sequence
 from functools import lru_cache
@@ -21,9 +20,9 @@ from reports.block import Block
 from reports.markup import fill, script_json
 from reports.plotly_figure import CONFIG, time_plotly
 from reports.svg import DEFS
-from reports.table import label_rules
+from reports.table import LEFT_CLASS, label_rules
 from reports.theme import DARK, LIGHT, css_variables
-from reports.wire import wire_page
+from reports.wire import packed, wire_page
 
 LIBRARY = "plotly-basic.min.js"
 """Lines and filled outlines are all that is drawn, so the smallest bundle does: 134 kB less."""
@@ -72,9 +71,6 @@ _PAGE = """<!DOCTYPE html>
 """
 
 
-_INERT = {ord("<"): ",", ord("&"): ".", ord(">"): "/"}
-
-
 def page_html(
     title: str,
     head: Markup,
@@ -93,7 +89,8 @@ def page_html(
     styles : files of assets/ beside page.css, parted by spaces
     own_script : a file of assets/ that stands in for the figures' script; record : what it reads
 
-    Raises ValueError where two figures share a key or two blocks one id.
+    Raises ValueError where two figures share a key or two blocks one id, and where rows travel
+    packed on a page whose own script does not open them.
     """
     live = [figure for block in blocks for figure in block.live]
     _distinct([f.key for block in blocks for f in block.figures], "figure")
@@ -101,7 +98,12 @@ def page_html(
     figures, shared = wire_page({f.key: time_plotly(f) for f in live})
     payload = figures | {"config": CONFIG, "shared": shared}
     script = ""
-    if own_script or live:
+    # rows that travel packed need the script as much as a figure does
+    has_left = any(f'class="{LEFT_CLASS}"' in block.html for block in blocks)
+    if has_left and own_script:
+        raise ValueError(f"{own_script} does not open rows that travel packed")
+    has_live = bool(live) or has_left
+    if own_script or has_live:
         script = _asset("take.js") + _asset(own_script or "page.js")
     css = css_variables() + _asset("page.css") + "".join(_asset(name) for name in styles.split())
     css += label_rules("".join(str(block.html) for block in blocks))
@@ -110,17 +112,17 @@ def page_html(
         _PAGE,
         title=title,
         skip=skip,
-        policy=policy(((script,) if script else ()) + ((_asset(LIBRARY),) if live else ())),
+        policy=policy(((script,) if script else ()) + ((_asset(LIBRARY),) if has_live else ())),
         css=Markup(css),
         defs=DEFS,
         head=head,
         blocks=blocks,
         contents=[b for b in blocks if b.nav and b.html and b.key != "verdict"],
         foot=foot,
-        has_live=bool(live),
+        has_live=has_live,
         hues=Markup(script_json(hues)),
-        figures=Markup(packed(script_json(payload))) if live else "",
-        library=Markup(_packed_library()) if live else "",
+        figures=Markup(packed(script_json(payload))) if has_live else "",
+        library=Markup(_packed_library()) if has_live else "",
         script=Markup(script),
         record=Markup(script_json(record)) if record is not None else "",
     )
@@ -139,22 +141,6 @@ def policy(scripts: Sequence[str]) -> str:
 def script_hash(source: str) -> str:
     """The source's hash as a policy writes it."""
     return f"'sha256-{base64.b64encode(hashlib.sha256(source.encode()).digest()).decode()}'"
-
-
-def packed(text: str) -> str:
-    """gzip in base 85, without a time of day, so that equal text gives equal bytes.
-
-    Base 85 is a sixteenth shorter than base 64. The page's script undoes it; none of its 85 signs
-    can end or open anything in HTML.
-    """
-    signs = base64.b85encode(gzip.compress(text.encode(), 9, mtime=0)).decode()
-    return signs.translate(_INERT)
-
-
-def unpacked(signs: str) -> str:
-    """The text of `packed`."""
-    plain = signs.translate({ord(v): chr(k) for k, v in _INERT.items()})
-    return gzip.decompress(base64.b85decode(plain)).decode()
 
 
 @lru_cache(maxsize=8)

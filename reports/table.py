@@ -13,8 +13,9 @@ from html import unescape
 
 from markupsafe import Markup, escape
 
-from reports.markup import clean, kept_together
+from reports.markup import clean, kept_together, script_json
 from reports.theme import LIGHT
+from reports.wire import packed
 
 _HEAD_CLASS = {"text": Markup(), "number": Markup(' class="n"'), "wide": Markup(' class="x"')}
 _TABLE_HEAD = re.compile(r'<table class="(k\w{7})[^"]*" [^>]*><thead><tr>(.*?)</tr>')
@@ -25,6 +26,10 @@ _COLUMN_RULE = {
 }
 SHORT_NUMBER = 16
 """A number with its unit of up to this length is not broken."""
+MOST_ROWS = 400
+"""Rows that a page lists of one table, a year's days among them; more travel packed, for Copy, CSV
+and whoever wants to see them: a year's thousands would be a third of the page."""
+LEFT_CLASS = "left"
 MANY_COLUMNS = 7
 """From here on a table is set smaller, to stay inside the page."""
 
@@ -62,6 +67,7 @@ class Table:
     fold_after : rows beyond this many open on demand; paper says that they are there
     folded : the whole table opens on demand
     is_printed : what is folded is printed all the same
+    is_whole : every row is listed, however many
     """
 
     caption: str
@@ -71,6 +77,7 @@ class Table:
     fold_after: int = 0
     folded: bool = False
     is_printed: bool = False
+    is_whole: bool = False
 
 
 # on a phone every row is a card, and numbers stand to the left; on paper columns share the width
@@ -98,7 +105,7 @@ def table_html(table: Table) -> Markup:
     ).format(
         printed=" prints" if table.is_printed else "",
         n=_rows(len(rest)),
-        body=_body(table, rest, ""),
+        body=_body(table, rest, "", goes_on=True),
     )
 
 
@@ -137,27 +144,53 @@ def _rows(n: int) -> str:
     return f"{n:,} row" if n == 1 else f"{n:,} rows"
 
 
-def _body(table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str) -> Markup:
-    """Caption above the part that may scroll; without a caption the fold above it names it."""
+def _body(
+    table: Table, rows: tuple[tuple[Cell | str, ...], ...], caption: str, goes_on: bool = False
+) -> Markup:
+    """Caption above the part that may scroll; without a caption the fold above it names it.
+
+    goes_on : these are the rest of the table before, and are copied and saved with it
+    """
+    note, left = "" if goes_on else table.note, rows[:0]
+    if not table.is_whole:
+        rows, left = rows[:MOST_ROWS], rows[MOST_ROWS:]
+    if left:
+        note = (
+            f"{len(table.rows) - len(left):,} of {len(table.rows):,} rows are listed; the other "
+            f"{len(left):,} are in this page too: Copy and CSV take all of them. {note}"
+        ).strip()
     head = Markup("").join(
         Markup('<th scope="col"{k}>{t}</th>').format(k=_HEAD_CLASS[c.kind], t=clean(c.title))
         for c in table.columns
     )
     body = Markup("").join(_row(table.columns, row) for row in rows)
-    note = Markup('<p class="tnote">{}</p>').format(clean(table.note)) if table.note else Markup()
+    below = Markup('<p class="tnote">{}</p>').format(clean(note)) if note else Markup()
     above = Markup('<p class="cap">{}</p>').format(clean(caption)) if caption else Markup()
     return Markup(
-        '{above}<div class="scroll" tabindex="0" role="group" aria-label="{label}">'
+        '{above}<div class="scroll"{rest}{n_left} tabindex="0" role="group" aria-label="{label}">'
         '<table class="{kind}" aria-label="{label}"><thead><tr>{head}</tr></thead>'
         "<tbody>{body}</tbody>"
-        "</table></div>{note}"
+        "</table>{left}</div>{below}"
     ).format(
         above=above,
+        rest=Markup(" data-rest") if goes_on else "",
+        n_left=Markup(' data-left="{}"').format(len(left)) if left else "",
+        left=_packed(left),
         kind=label_class(table.columns) + (" many" if len(table.columns) >= MANY_COLUMNS else ""),
         label=clean(caption or table.caption),
         head=head,
         body=body,
-        note=note,
+        below=below,
+    )
+
+
+def _packed(rows: tuple[tuple[Cell | str, ...], ...]) -> Markup:
+    """Rows as the words of their cells, in text that is no script until the page's own opens it."""
+    if not rows:
+        return Markup()
+    words = [[clean(c.text if isinstance(c, Cell) else c) for c in row] for row in rows]
+    return Markup('<script type="text/plain" class="{}">{}</script>').format(
+        LEFT_CLASS, Markup(packed(script_json(words)))
     )
 
 

@@ -1,11 +1,31 @@
-"""Plotly figures on their way into the page: plain JSON, arrays as differences, readings once."""
+"""What travels packed in a page: figures as plain JSON, arrays as differences, readings once."""
 
 from __future__ import annotations
 
+import base64
+import gzip
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
+
+_INERT = {ord("<"): ",", ord("&"): ".", ord(">"): "/"}
+
+
+def packed(text: str) -> str:
+    """gzip in base 85, without a time of day, so that equal text gives equal bytes.
+
+    Base 85 is a sixteenth shorter than base 64. The page's script undoes it; none of its 85 signs
+    can end or open anything in HTML.
+    """
+    signs = base64.b85encode(gzip.compress(text.encode(), 9, mtime=0)).decode()
+    return signs.translate(_INERT)
+
+
+def unpacked(signs: str) -> str:
+    """The text of `packed`."""
+    plain = signs.translate({ord(v): chr(k) for k, v in _INERT.items()})
+    return gzip.decompress(base64.b85decode(plain)).decode()
 
 
 def wire_page(

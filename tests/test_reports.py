@@ -21,8 +21,9 @@ from pipeline.result import RankedCause, SiteInfo, SiteResult
 from pipeline.units import PA_PER_INWC
 from reports.block import Model
 from reports.blocks import trust
-from reports.page import LIBRARY, packed, unpacked
+from reports.page import LIBRARY
 from reports.site import BLOCKS, render_site
+from reports.wire import packed, unpacked
 
 
 def _sample() -> ModuleType:

@@ -15,22 +15,52 @@ let wereOpen = [];
 window.addEventListener('beforeprint', () => { wereOpen = printed.map(d => d.open); for (const d of printed) d.open = true; });
 window.addEventListener('afterprint', () => printed.forEach((d, i) => { d.open = wereOpen[i]; }));
 // Every table can be taken away: as text with tabs, or as a file.
+const tables = [...document.querySelectorAll('.scroll>table')];
 const rowsOf = table => [...table.rows].map(row => [...row.cells].map(cell => cell.innerText.trim().replace(/\s+/g, ' ')));
 function button(words, what, act) {
   const made = document.createElement('button');
   made.type = 'button';
   made.textContent = words;
   made.setAttribute('aria-label', words + ': ' + what);
-  made.addEventListener('click', () => act(made));
+  made.addEventListener('click', () => act(made)?.catch(() => { made.textContent = 'Not in this browser'; made.disabled = true; }));
   return made;
 }
-for (const table of document.querySelectorAll('.scroll>table')) {
+// Of a long table the page lists the first rows; the others travel beside it as gzip in base 85.
+const SIGNS = '0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%.()*+-;,=/?@^_`{|}~';
+const leftOf = async table => table.left ??= table.nextElementSibling ? JSON.parse(await unpacked(table.nextElementSibling)) : [];
+const goesOn = table => table && 'rest' in table.parentElement.dataset;
+async function wholeOf(table) {
+  const i = tables.indexOf(table), parts = goesOn(table) ? [tables[i - 1], table] : goesOn(tables[i + 1]) ? [table, tables[i + 1]] : [table];
+  const rows = rowsOf(parts[0]).slice(0, 1);
+  for (const part of parts) rows.push(...rowsOf(part).slice(1), ...await leftOf(part));
+  return rows;
+}
+async function more(table, made) {
+  const left = await leftOf(table), body = table.tBodies[0];
+  for (const row of left.splice(0, MORE)) {
+    const line = body.insertRow();
+    row.forEach((words, n) => {
+      const cell = n ? line.insertCell() : line.appendChild(document.createElement('th'));
+      cell.textContent = words;
+    });
+    led(line.cells[0]);
+  }
+  if (left.length) made.textContent = moreWords(left.length); else made.remove();
+}
+const MORE = 200;
+const moreWords = n => 'Show ' + (n > MORE ? MORE + ' more of ' : 'the other ') + n.toLocaleString('en-US');
+let led = () => {};   // what makes the time in a cell lead to the whole log, once there is one
+for (const table of tables) {
   const name = table.getAttribute('aria-label') || 'table', bar = document.createElement('p');
   bar.className = 'take noprint';
   bar.append(
-    button('Copy', name, async b => { b.textContent = await copied(rowsOf(table), table); setTimeout(() => { b.textContent = 'Copy'; }, 2000); }),
-    button('CSV', name, () => saved(rowsOf(table), name)),
+    button('Copy', name, async b => { b.textContent = await copied(await wholeOf(table), table); setTimeout(() => { b.textContent = 'Copy'; }, 2000); }),
+    button('CSV', name, async () => saved(await wholeOf(table), name)),
   );
+  if (table.nextElementSibling) {
+    const n = table.parentElement.dataset.left;
+    bar.prepend(button(moreWords(+n), name, made => more(table, made)));
+  }
   table.parentElement.after(bar);
 }
 // Without these the still drawings stay; the page is complete without a script.
@@ -43,7 +73,6 @@ const wide = () => window.innerWidth >= 700;
 const dark = matchMedia('(prefers-color-scheme: dark)');
 
 // Base 85: five signs are four bytes, the last group is filled up with the highest sign.
-const SIGNS = '0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%.()*+-;,=/?@^_`{|}~';
 function bytes(text) {
   const worth = new Uint8Array(128), full = Math.ceil(text.length / 5), out = new DataView(new ArrayBuffer(full * 4));
   for (let i = 0; i < 85; i++) worth[SIGNS.charCodeAt(i)] = i;
@@ -54,10 +83,11 @@ function bytes(text) {
   }
   return new Uint8Array(out.buffer, 0, full * 4 - (5 * full - text.length));
 }
-async function opened(id) {
-  const stream = new Blob([bytes(document.getElementById(id).textContent.trim())]).stream().pipeThrough(new DecompressionStream('gzip'));
+async function unpacked(script) {
+  const stream = new Blob([bytes(script.textContent.trim())]).stream().pipeThrough(new DecompressionStream('gzip'));
   return new Response(stream).text();
 }
+const opened = id => unpacked(document.getElementById(id));
 let library, figures;
 const getLibrary = () => library ??= opened('lib').then(source => {
   const script = document.createElement('script');
@@ -327,9 +357,9 @@ function instant(found, [first, last]) {
 }
 const log = document.getElementById('fig-whole-log');
 if (log && log.dataset.live) {
-  for (const cell of document.querySelectorAll('.scroll tbody th')) {
+  led = cell => {
     const words = cell.textContent.replace(/\u00a0/g, ' '), found = words.match(MOMENT);
-    if (!found) continue;
+    if (!found) return;
     const go = button(cell.textContent, 'show in the whole log', async () => {
       const all = await getFigures(), t = instant(found, all[log.dataset.live].layout.xaxis.range);
       if (t === null) return;
@@ -339,7 +369,8 @@ if (log && log.dataset.live) {
     });
     go.className = 'go';
     cell.replaceChildren(go);
-  }
+  };
+  document.querySelectorAll('.scroll tbody th').forEach(led);
 }
 
 const near = new IntersectionObserver(entries => {

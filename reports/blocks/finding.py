@@ -164,5 +164,6 @@ def threshold_table(model: Model, names: tuple[str, ...], caption: str) -> Marku
             tuple(Column(h, k) for h, k in zip(head, kinds, strict=True)),
             tuple(rows),
             folded=True,
+            is_whole=True,
         )
     )

@@ -83,5 +83,5 @@ def _numbers(model: FleetModel) -> Markup:
     head = (("Number", "number"), ("Meaning", "wide"), ("Kind", "wide"), ("Why this", "wide"))
     return table_html(
         Table("Every number behind this list", tuple(Column(*h) for h in head), tuple(rows),
-              folded=True)
+              folded=True, is_whole=True)
     )  # fmt: skip

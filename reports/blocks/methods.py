@@ -101,4 +101,4 @@ def _measures() -> Markup:
     ]
     head = ("Measure", "What is counted", "From", "How fine", "Source")
     columns = tuple(Column(h, "wide") for h in head)
-    return table_html(Table("Every measure", columns, tuple(rows), folded=True))
+    return table_html(Table("Every measure", columns, tuple(rows), folded=True, is_whole=True))
