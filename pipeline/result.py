@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from pipeline.unusual.record import Unusual
+
 SEVERITIES = ("act", "plan", "watch", "note")
 """From worst to mildest."""
 
@@ -176,3 +178,5 @@ class SiteResult:
     thresholds: dict[str, float] = field(repr=False, default_factory=dict)
     units: str = "us"
     redacted: bool = False
+    unusual: Unusual | None = None
+    """Days against the site's own past, and changes that stayed; None where nobody looked."""

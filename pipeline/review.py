@@ -25,6 +25,7 @@ from pipeline.stages import Stage, frame, listed, needed_for, put, run
 from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables
 from pipeline.thresholds import THRESHOLDS, values_for
+from pipeline.unusual import days as unusual_days
 
 VIEW_FOLDER = "80_view"
 CLOCK_TABLE = "trust.clock_offset"
@@ -222,6 +223,12 @@ def _result(
         thresholds=said.thresholds,
         units=units,
         redacted=redact,
+        unusual=unusual_days.judge(
+            frames["unusual.site_day"],
+            said.thresholds,
+            units=units,
+            visits=None if redact else frames["run.visit"],
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from pipeline.findings._site import number
 from pipeline.result import Finding, SiteResult, Span
 from pipeline.review_measures import Measured
 from pipeline.review_sampling import held_to_sampling, sampling_block
+from pipeline.review_unusual import unusual_block
 from pipeline.review_values import Block, iso, rounded
 from pipeline.sampling import standings
 
@@ -81,6 +82,7 @@ class _Document:
             "findings": [self.finding(f) for f in result.findings],
             "sampling": sampling_block(fineness),
             "trips_told": self.trips_told(),
+            "unusual": unusual_block(result.unusual, self.quality("conditions")),
             **held_to_sampling(self.measured.blocks(), fineness),
         }
 

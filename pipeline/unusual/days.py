@@ -84,7 +84,9 @@ def judge(
             ChangesJudged(CANNOT_TELL, why, chance, n_judged, n_more),
         )
     past = history(value, outdoors, thresholds)
-    told = [t for c in past.courses for t in steps.told(c, past.index, units)]
+    like = outdoors["mean_f"].to_numpy(float)
+    level_days = round(thresholds["unusual_change_min_days"])
+    told = [t for c in past.courses for t in steps.told(c, past.index, like, level_days, units)]
     found = steps.changes(told, _visit_days(visits, site_days))
     rests_on = (
         f"{words.count(n_judged, 'day')} with enough logged, "
@@ -213,15 +215,19 @@ def _departures(
     """What made day i unusual: figures off by more than is of interest, the furthest first."""
     z = np.nan_to_num(past.z[i])
     made = []
-    for j in np.argsort(-np.abs(z)):
+    for j in np.argsort(-np.abs(z), kind="stable"):
+        if abs(z[j]) < NINE_IN_TEN:
+            break
         d = _departure(past, i, int(j), float(z[j]), 0.0, units)
-        if abs(z[j]) >= NINE_IN_TEN and d is not None:
+        if d is not None:
             made.append(d)
     if is_together and (not made or abs(made[0].size) < 2 * NINE_IN_TEN):
         j = int(np.argmax(np.abs(np.nan_to_num(given[i])) * np.isfinite(past.z[i])))
         # what the others let expect of it: its own deviations less those that remain given them
         shift = float(z[j] - given[i, j])
-        d = _departure(past, i, j, float(given[i, j]), shift, units)
+        d = None
+        if np.isfinite(past.z[i, j]):
+            d = _departure(past, i, j, float(given[i, j]), shift, units)
         if d is not None and d.feature not in {m.feature for m in made}:
             made.insert(0, d)
     return tuple(made[:MOST_DEPARTURES])

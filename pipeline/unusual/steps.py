@@ -29,6 +29,7 @@ DATED_DROP = 6.0
 """Days at which a cut explains nearly as much: the date lies among them."""
 TOGETHER_DAYS = 3
 NEIGHBOURS = 15
+LIKE_F = 4.0
 MOST_CUTS = 12
 NINETEEN_IN_TWENTY = 1.96
 
@@ -183,11 +184,17 @@ def _line(own: Floats, variance: float) -> tuple[float, float]:
     return slope, float(slope**2 * (t * t).sum() / variance)
 
 
-def told(course_: Course, days: pd.DatetimeIndex, units: str = "us") -> list[tuple[Step, float]]:
-    """The course's steps and drifts that are worth a word, each with what it explains."""
+def told(
+    course_: Course, days: pd.DatetimeIndex, outdoor_f: Floats, min_days: int, units: str = "us"
+) -> list[tuple[Step, float]]:
+    """The course's steps and drifts that are worth a word, each with what it explains.
+
+    outdoor_f : of every day of the site; min_days : like days that each side of a step must have
+    """
     made = []
     for n, cut in enumerate(course_.cuts):
-        step = _step(course_, course_.pieces[n], course_.pieces[n + 1], cut, days, units)
+        pair = course_.pieces[n : n + 2]
+        step = _step(course_, pair[0], pair[1], cut, days, outdoor_f, min_days, units)
         if step is not None:
             made.append((step, cut.gain))
     for piece in course_.pieces:
@@ -199,13 +206,23 @@ def told(course_: Course, days: pd.DatetimeIndex, units: str = "us") -> list[tup
 
 
 def _step(
-    c: Course, before: Piece, after: Piece, cut: Cut, days: pd.DatetimeIndex, units: str
+    c: Course,
+    before: Piece,
+    after: Piece,
+    cut: Cut,
+    days: pd.DatetimeIndex,
+    outdoor_f: Floats,
+    min_days: int,
+    units: str,
 ) -> Step | None:
     r, feature = c.removed, c.removed.feature
     first, second = c.at[before.start : before.end], c.at[after.start : after.end]
     if before.slope or after.slope:
         # next to a drift only the days about the cut are alike
         first, second = first[-14:], second[:14]
+    first, second = _like(outdoor_f, first, second)
+    if min(len(first), len(second)) < min_days:
+        return None
     difference = r.value - r.expected
     base = float(np.median(r.expected[np.concatenate([first, second])]))
     low, high = float(np.median(difference[first])), float(np.median(difference[second]))
@@ -221,6 +238,14 @@ def _step(
         feature.column, feature.name, "step", at[0], at[1], at[2], None, was, now, size,
         size - float(reach), size + float(reach), feature.unit, len(first), len(second), sentence,
     )  # fmt: skip
+
+
+def _like(
+    outdoor_f: Floats, first: NDArray[np.int64], second: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Of both, the days that have one of the other side with outdoor air within LIKE_F."""
+    near = np.abs(outdoor_f[first][:, None] - outdoor_f[second][None, :]) <= LIKE_F
+    return first[near.any(axis=1)], second[near.any(axis=0)]
 
 
 def _median_variance(difference: Floats, feature: Feature) -> float:
@@ -292,7 +317,8 @@ def changes(
     for step, gain in sorted(told_, key=lambda s: (-s[1], s[0].feature)):
         for group in groups:
             lead = group[0][0]
-            if lead.kind == step.kind and _together(lead, step):
+            is_new = step.feature not in {s.feature for s, _ in group}
+            if lead.kind == step.kind and is_new and _together(lead, step):
                 group.append((step, gain))
                 break
         else:

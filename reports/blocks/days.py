@@ -16,6 +16,7 @@ from reports.evidence import uncovered
 from reports.figure import DayFigure, DayPart, DayRow
 from reports.svg_year import MANY_DAYS, year_notes
 from reports.table import Cell, Column, Table
+from reports.unusual import LABEL, flagged, notes
 
 Spans = list[tuple[int, int]]
 HIGH_LIMIT = "high-limit-trips"
@@ -49,6 +50,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
     window = model.window
     knows_trips = model.can_tell(HIGH_LIMIT)
     knows_outputs = any(k != "unknown" for k, _, _ in parts)
+    odd_days = flagged(model.result.unusual)
     rows, table = [], []
     months: dict[str, dict[str, float]] = {}
     total: dict[str, float] = defaultdict(float)
@@ -84,6 +86,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                 ),
                 outside=tuple(outside),
                 month=model.clock.month(a),
+                note=LABEL if a in odd_days else "",
             )
         )
         missing = sum(e - s for s, e in _merged(unknown)) / MICROSECONDS
@@ -102,6 +105,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                 *(model.show.hours(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
                 str(len(marks)) if marks else "none" if knows_trips else "cannot tell",
                 model.show.duration(missing) if missing >= 1 else "none",
+                *([odd_days.get(a, "")] if odd_days else []),
             )
         )
     n_trips = sum(len(r.marks) for r in rows)
@@ -145,6 +149,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
             *odd,
             *year_notes(rows),
             f"Visits included. Outputs {model.basis('outputs')}.",
+            *notes(model.result.unusual),
         ),
         by_month=_by_month(model, months, knows_trips) if len(rows) > MANY_DAYS else None,
         table=Table(
@@ -156,6 +161,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
                 Column("Cooling", "number"),
                 Column("Limit trips", "number"),
                 Column("Outputs not recorded", "number"),
+                *([Column("Unusual for its weather")] if odd_days else []),
             ),
             tuple(table),
             folded=True,
