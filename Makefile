@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels diagnosis fleet-bench check-cluster docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -83,6 +83,11 @@ fleet-bench: $(VENV)/dev.stamp
 # A fleet on a Dask cluster with a worker killed in the middle gives what one process gives
 check-cluster: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -q -m slow tests/test_fleet_cluster.py
+
+# How often unusual days, changes that stay and unusual sites are told, missed or told where there
+# are none: years drawn from days of the simulated world's reporting part
+check-unusual: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy.unusual --part reporting
 
 # The generated parts of DEVELOPERS.md
 docs: $(VENV)/run.stamp

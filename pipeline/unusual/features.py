@@ -21,7 +21,7 @@ class Feature:
 
     column : of unusual.site_day
     name : in words, as it stands in "... was 5.1 h"
-    unit : h, °F (a temperature), difference (of temperatures), in. w.c., °F h or count
+    unit : h, s, °F (a temperature), difference (of temperatures), in. w.c., °F h or count
     needs : columns of unusual.site_day that say how long its channels were known
     least : a smaller difference is of no interest to anybody [unit]; the resolution of most logs
     mode : heating, cooling or '' (either): what has to run for it to mean anything
@@ -59,6 +59,7 @@ FEATURES: tuple[Feature, ...] = (
     Feature("cool_s", "cooling", "h", _RAN, 0.5, "cooling"),
     Feature("cool_second_s", "second-stage cooling", "h", _RAN, 0.5, "cooling"),
     Feature("cool_one_zone_s", "cooling for one zone only", "h", _RAN, 0.75, "cooling"),
+    Feature("called_idle_s", "calls with nothing running", "h", _RAN, 0.5),
     Feature("fan_only_s", "fan alone", "h", _RAN, 0.75),
     Feature("n_heat_start", "starts in heating", "count", _RAN, 5.0, "heating"),
     Feature("n_cool_start", "starts in cooling", "count", _RAN, 5.0, "cooling"),
@@ -137,6 +138,7 @@ FEATURES: tuple[Feature, ...] = (
         False,
         True,
     ),
+    Feature("burner_answer_s", "wait from W to warm air", "s", _SUPPLY, 20.0, "", False, True),
     Feature("supply_high_f", "hottest supply air", "°F", _SUPPLY, 4.0, "", False, True),
     Feature("supply_low_f", "coldest supply air", "°F", _SUPPLY, 3.0, "", False, True),
     Feature("recovery_heat_s", "longest recovery in heating", "h", _ROOMS, 0.75, "", True, True),

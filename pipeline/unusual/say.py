@@ -10,6 +10,8 @@ def figure(feature: Feature, value: float, units: str = "us") -> str:
     """One figure with its unit: '5.1 h', '0.52 in. w.c.', '14'."""
     if feature.unit == "h":
         return f"{value:.1f} h"
+    if feature.unit == "s":
+        return f"{round(value)} s"
     if feature.unit == "°F":
         return words.temperature(value, units)
     if feature.unit == "difference":

@@ -30,6 +30,8 @@ DATED_DROP = 6.0
 TOGETHER_DAYS = 3
 NEIGHBOURS = 15
 LIKE_F = 4.0
+PRICE_OF_DATING = 5.0
+"""A cut is paid for with so many logarithms of the days: its level, its date, and their search."""
 MOST_CUTS = 12
 NINETEEN_IN_TWENTY = 1.96
 
@@ -61,6 +63,7 @@ class Course:
     at : positions of its days among the site's days
     pieces, cuts : positions into `at`; as many cuts as pieces less one
     long_run : by how much a mean's spread is that of days that forget each other
+    price : what a cut must explain
     """
 
     removed: Removed
@@ -68,6 +71,7 @@ class Course:
     pieces: tuple[Piece, ...]
     cuts: tuple[Cut, ...]
     long_run: float
+    price: float
 
     def regressors(self, n_days: int) -> list[Floats]:
         """What to fit beside the weather: 1 from each cut on, and along each drift from 0 to 1."""
@@ -100,16 +104,16 @@ def course(removed: Removed, n_features: int, min_days: int) -> Course:
     z = _clipped(removed.z[at])
     if len(z) < 2 * min_days:
         level = float(np.median(z)) if len(z) else 0.0
-        return Course(removed, at, (Piece(0, len(z), level),), (), 1.0)
+        return Course(removed, at, (Piece(0, len(z), level),), (), 1.0, np.inf)
     spread, long_run = _noise(z)
-    price = 3 * np.log(len(z)) + 2 * np.log(max(n_features, 1))
+    price = PRICE_OF_DATING * np.log(len(z)) + 2 * np.log(max(n_features, 1))
     may_drift = not removed.feature.is_amount and removed.feature.unit in ("in. w.c.", "difference")
     cuts: list[Cut] = []
     pieces: list[Piece] = []
     _part(z, 0, len(z), spread**2 * long_run, price, min_days, may_drift, cuts, pieces)
     pieces.sort(key=lambda p: p.start)
     cuts.sort(key=lambda c: c.at)
-    return Course(removed, at, tuple(pieces), tuple(cuts), long_run)
+    return Course(removed, at, tuple(pieces), tuple(cuts), long_run, float(price))
 
 
 def _clipped(z: Floats) -> Floats:
@@ -220,38 +224,66 @@ def _step(
     if before.slope or after.slope:
         # next to a drift only the days about the cut are alike
         first, second = first[-14:], second[:14]
-    first, second = _like(outdoor_f, first, second)
-    if min(len(first), len(second)) < min_days:
-        return None
     difference = r.value - r.expected
-    base = float(np.median(r.expected[np.concatenate([first, second])]))
-    low, high = float(np.median(difference[first])), float(np.median(difference[second]))
-    size = high - low
-    if abs(size) < feature.least:
+    like = _like(outdoor_f, first, second)
+    if min(like.n_first, like.n_second) < min_days:
         return None
-    variance = sum(_median_variance(difference[p], feature) for p in (first, second))
-    reach = NINETEEN_IN_TWENTY * np.sqrt(c.long_run * variance)
+    size, spread = like.median(difference, feature.least / 4)
+    deviations, noise = like.median(r.z, 0.3)
+    n_pooled = like.n_first * like.n_second / (like.n_first + like.n_second)
+    # what a cut explains, once more: of days with like weather alone
+    if abs(size) < feature.least or deviations**2 * n_pooled / (noise**2 * c.long_run) < c.price:
+        return None
+    reach = NINETEEN_IN_TWENTY * spread * np.sqrt(1.57 * c.long_run / n_pooled)
+    was = like.usual(r.value)
+    now = max(0.0, was + size)
     at = [_date(days[c.at[min(i, len(c.at) - 1)]]) for i in (cut.at, cut.first, cut.last)]
-    was, now = max(0.0, base + low), max(0.0, base + high)
     sentence = _sentence(feature, was, now, size, float(reach), units)
     return Step(
         feature.column, feature.name, "step", at[0], at[1], at[2], None, was, now, size,
-        size - float(reach), size + float(reach), feature.unit, len(first), len(second), sentence,
+        size - float(reach), size + float(reach), feature.unit, like.n_first, like.n_second,
+        sentence,
     )  # fmt: skip
 
 
-def _like(
-    outdoor_f: Floats, first: NDArray[np.int64], second: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Of both, the days that have one of the other side with outdoor air within LIKE_F."""
+@dataclass(frozen=True)
+class Like:
+    """Days of two sides that have some of the other side with outdoor air within LIKE_F.
+
+    first, second : positions among the site's days; near : which of first are near which of second
+    """
+
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+    near: NDArray[np.bool_]
+
+    @property
+    def n_first(self) -> int:
+        """Days before."""
+        return len(self.first)
+
+    @property
+    def n_second(self) -> int:
+        """Days after."""
+        return len(self.second)
+
+    def usual(self, value: Floats) -> float:
+        """Before, at the weather of the days after."""
+        own = value[self.first]
+        return float(np.median([np.median(own[self.near[:, n]]) for n in range(self.n_second)]))
+
+    def median(self, value: Floats, least: float) -> tuple[float, float]:
+        """(after less before at like weather, a day's spread about it, at least `least`)."""
+        own, other = value[self.second], value[self.first]
+        apart = np.array([own[n] - np.median(other[self.near[:, n]]) for n in range(self.n_second)])
+        size = float(np.median(apart))
+        return size, max(1.4826 * float(np.median(np.abs(apart - size))), least)
+
+
+def _like(outdoor_f: Floats, first: NDArray[np.int64], second: NDArray[np.int64]) -> Like:
     near = np.abs(outdoor_f[first][:, None] - outdoor_f[second][None, :]) <= LIKE_F
-    return first[near.any(axis=1)], second[near.any(axis=0)]
-
-
-def _median_variance(difference: Floats, feature: Feature) -> float:
-    """Of the median of days that forget each other: 1.57 times that of their mean."""
-    spread = 1.4826 * float(np.median(np.abs(difference - np.median(difference))))
-    return 1.57 * max(spread, feature.least / 4) ** 2 / len(difference)
+    some, other = near.any(axis=1), near.any(axis=0)
+    return Like(first[some], second[other], near[some][:, other])
 
 
 def _drift(c: Course, piece: Piece, days: pd.DatetimeIndex, units: str) -> Step | None:
@@ -291,8 +323,9 @@ def _median_slope(t: Floats, y: Floats) -> float:
 def _sentence(
     feature: Feature, was: float, now: float, size: float, reach: float, units: str
 ) -> str:
-    low, high = sorted((abs(size) - reach, abs(size) + reach))
-    change = f"{_by(feature, max(0.0, low), units)} to {_by(feature, high, units)}"
+    low = _by(feature, max(0.0, abs(size) - reach), units)
+    high = _by(feature, abs(size) + reach, units)
+    change = f"about {high}" if low == high else f"{low.split(' ', 1)[0]} to {high}"
     return (
         f"{feature.name} {figure(feature, was, units)} before, {figure(feature, now, units)} "
         f"after at like weather ({change} {'more' if size > 0 else 'less'})"

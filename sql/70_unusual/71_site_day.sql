@@ -33,6 +33,7 @@ fan_s = "DOUBLE | s | time the blower ran"
 fan_only_s = "DOUBLE | s | of it with nothing heating or cooling and no purge"
 heat_called_s = "DOUBLE | s | time in which a zone called for heat; null if calls are not known"
 cool_called_s = "DOUBLE | s | time in which a zone called for cooling"
+called_idle_s = "DOUBLE | s | a zone called and nothing heated or cooled"
 heat_one_zone_s = "DOUBLE | s | heating with one zone calling"
 cool_one_zone_s = "DOUBLE | s | cooling with one zone calling"
 n_heat_start = "BIGINT | - | starts of burner and compressor in heating"
@@ -60,6 +61,7 @@ rise_burner_second_f = "DOUBLE | °F | of its second stage"
 rise_compressor_f = "DOUBLE | °F | mean steady rise of the compressor's heat, first stage"
 split_f = "DOUBLE | °F | mean split in first-stage cooling, the first ten minutes left out"
 split_second_f = "DOUBLE | °F | in second-stage cooling"
+burner_answer_s = "DOUBLE | s | mean wait from the burner's start to warmer supply air; null if no start was answered"
 supply_high_f = "DOUBLE | °F | highest supply air while heating with the blower proven, at whole minutes"
 supply_low_f = "DOUBLE | °F | lowest while cooling"
 recovery_heat_s = "DOUBLE | s | longest recovery from a setback in heating that began on the day and ended"
@@ -113,6 +115,13 @@ ran as (
         coalesce(sum(s) filter (class = 'fan_only'), 0) as fan_only_s,
         if(count(n_heat) > 0, coalesce(sum(s) filter (n_heat > 0), 0), null) as heat_called_s,
         if(count(n_cool) > 0, coalesce(sum(s) filter (n_cool > 0), 0), null) as cool_called_s,
+        if(
+            count(n_heat) > 0 and count(n_cool) > 0,
+            coalesce(sum(s) filter (
+                (n_heat > 0 or n_cool > 0) and class not in ('heating', 'cooling', 'unknown')
+            ), 0),
+            null
+        ) as called_idle_s,
         if(count(n_heat) > 0, coalesce(sum(s) filter (class = 'heating' and n_zones = 1), 0), null)
             as heat_one_zone_s,
         if(count(n_cool) > 0, coalesce(sum(s) filter (class = 'cooling' and n_zones = 1), 0), null)
@@ -177,6 +186,14 @@ called as (
     from interval.call c
     asof join run.day d on d.site_id = c.site_id and c.start_ts >= d.start_ts
     group by c.site_id, d.day
+),
+
+answered as (
+    select r.site_id, d.day, avg(r.to_heat_s) as burner_answer_s
+    from interval.source_response r
+    asof join run.day d on d.site_id = r.site_id and r.start_ts >= d.start_ts
+    where r.source = 'burner' and not r.in_visit
+    group by r.site_id, d.day
 ),
 
 recovered as (
@@ -267,6 +284,7 @@ select
     if(r.known_s > 0, r.fan_only_s, null) as fan_only_s,
     r.heat_called_s,
     r.cool_called_s,
+    r.called_idle_s,
     r.heat_one_zone_s,
     r.cool_one_zone_s,
     if(r.known_s > 0, coalesce(s.n_heat_start, 0), null)::bigint as n_heat_start,
@@ -282,6 +300,7 @@ select
     x.above_target_s,
     x.max_inwc as static_high_inwc,
     a.* exclude (site_id, day),
+    w.burner_answer_s,
     m.supply_high_f,
     m.supply_low_f,
     k.recovery_heat_s,
@@ -308,6 +327,7 @@ left join happened e on e.site_id = d.site_id and e.day = d.day
 left join called c on c.site_id = d.site_id and c.day = d.day
 left join measure.static_day x on x.site_id = d.site_id and x.day = d.day
 left join unusual.air_day a on a.site_id = d.site_id and a.day = d.day
+left join answered w on w.site_id = d.site_id and w.day = d.day
 left join recovered k on k.site_id = d.site_id and k.day = d.day
 left join roomed m on m.site_id = d.site_id and m.day = d.day
 left join lacking n on n.site_id = d.site_id and n.day = d.day

@@ -109,7 +109,10 @@ class World:
 def learned(days: pd.DataFrame) -> World:
     """Houses, residuals and effects from the site-days of tests.accuracy.site_days."""
     columns = tuple(figures_of(days))
-    days = days.assign(**{c: days[c].to_numpy(float, na_value=np.nan) for c in columns})
+    days = days.assign(
+        day=pd.to_datetime(days["day"]),
+        **{c: days[c].to_numpy(float, na_value=np.nan) for c in columns},
+    )
     kept = whole(days)
     houses, pooled = [], {"heating": [], "shoulder": [], "cooling": []}  # type: ignore[var-annotated]
     for number, own in kept[kept["condition"] == ""].groupby("number"):
@@ -299,7 +302,7 @@ def year(world: World, house: House, seed: int, n: int = 365) -> Year:
     value = line + noise * np.stack([house.spread[str(s)] for s in seasons])
     for j, column in enumerate(house.columns):
         mode = next((m for key, m in LOAD.items() if column.startswith(key)), "")
-        if mode and column.endswith("_s"):
+        if mode and column.endswith("_s") and "answer" not in column:
             value[:, j] *= 1 + HOUSEHOLD_SHARE / 2 * load
     if_none = rng.random(n)[:, None]
     value = np.where(none > if_none, 0.0, value)

@@ -1,11 +1,12 @@
 """Site-days of the simulated world, healthy and with conditions, made once and kept.
 
-    python -m tests.accuracy.site_days --part tuning
+    python -m tests.accuracy.site_days --part tuning [--keep]
 
-A year of full logs is too dear to simulate (a site-week costs six seconds), so each of eight
+A year of full logs is too dear to simulate (a site-week costs six seconds), so each of six
 systems is simulated for nine days in each of three seasons, and for six days each with three
 conditions at severity 2 or 3. What is kept are the rows of unusual.site_day that the pipeline makes
 of them, with columns that say whose they are: `number`, `season`, `condition` ('' when healthy).
+Those of the tuning part are kept beside this file too, for the short form that CI runs.
 """
 
 from __future__ import annotations
@@ -31,9 +32,10 @@ from tests.accuracy import planted
 from tests.accuracy.made import wall
 
 TABLE = "unusual.site_day"
+KEPT = Path(__file__).with_name("tuning_site_days.csv.gz")
 KINDS = ("furnace_ac", "heat_pump", "dual_fuel")
 SEASONS = ("heating", "shoulder", "cooling")
-SYSTEMS = 8
+SYSTEMS = 6
 HEALTHY_DAYS = 9.0
 CONDITION_DAYS = 6.0
 INTERVAL_S = 30
@@ -134,13 +136,33 @@ def site_days(part: str, systems: int = SYSTEMS) -> pd.DataFrame:
     return pd.concat(made, ignore_index=True)
 
 
+def kept() -> pd.DataFrame:
+    """The tuning part's site-days as they were last kept beside this file."""
+    days = pd.read_csv(KEPT, parse_dates=["day"])
+    return days.assign(condition=days["condition"].fillna(""))
+
+
+def keep(days: pd.DataFrame) -> None:
+    """Write them there: five digits, the same bytes for the same days."""
+    numbers = days.select_dtypes("number").columns
+    rounded = days.assign(**{c: days[c].astype(float) for c in numbers})
+    rounded.to_csv(
+        KEPT, index=False, float_format="%.5g", compression={"method": "gzip", "mtime": 0}
+    )
+
+
 @click.command()
 @click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
 @click.option("--systems", default=SYSTEMS, help="So many systems of the part.")
-def main(part: str, systems: int) -> None:
+@click.option("--keep", "is_kept", is_flag=True, help="Keep the tuning part beside this file.")
+def main(part: str, systems: int, is_kept: bool) -> None:
     """Make the site-days of a part and say how many there are."""
     with wall(part):
         days = site_days(part, systems)
+    if is_kept:
+        if part != "tuning":
+            raise click.UsageError("only the tuning part is kept")
+        keep(days.drop(columns=["start_ts", "end_ts"]))
     click.echo(days.groupby(["kind", "condition"], as_index=False).size().to_string())
 
 
