@@ -130,6 +130,7 @@ def render_unusual(model: FleetModel) -> Block:
     odd.sort(key=lambda s: -((s.peers.distance or 0.0) if s.peers else 0.0))
     parts = []
     if model.result.unusual_why_not:
+        parts.append(_head("Unusual days"))
         parts.append(fill('<p class="absent">{{ w }}</p>', w=model.result.unusual_why_not))
     since = f"since {model.day(from_day)}, this weather taken into account"
     if steps:
