@@ -1,5 +1,5 @@
 # Two commands do everything on a machine with Python 3.11 or later and make:
-#   make demo   installs into .venv and runs the whole job on the sample site
+#   make demo   installs into .venv and runs the whole job on the sample site and fleet
 #   make test   installs into .venv and runs lint, types and all tests
 
 PYTHON ?= python3

@@ -31,7 +31,7 @@ def run(*arguments: str | Path) -> int:
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("demo")
-    assert run("demo", folder, "--quiet") == 0
+    assert run("demo", folder, "--no-fleet", "--quiet") == 0
     return folder / "larch-14"
 
 

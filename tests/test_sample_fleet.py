@@ -7,8 +7,11 @@ import lzma
 import tarfile
 from pathlib import Path
 
+import click
 import pytest
 
+from pipeline.cli import demo
+from pipeline.cli.demo import run_sample_fleet
 from pipeline.errors import SiteFileError
 from pipeline.site import Site
 from pipeline.site_reader import read_site
@@ -16,6 +19,7 @@ from sample_data.fleet.make import HERE, PLANTED, contents
 from sample_data.fleet.sites import DAYS, FLEET, FleetSite
 from sample_data.unpack import fleet_sites, unpack_fleet, unpack_fleet_site
 from sample_data.world.conditions import BY_NAME
+from tests.fleet_sites import write_site
 
 GUIDE = (HERE.parent / "README.md").read_text(encoding="utf-8")
 BY_ID = {site.id: site for site in FLEET}
@@ -118,6 +122,21 @@ def test_archives_hold_a_site_file_and_exports_and_no_truth() -> None:
             names = tarfile.open(fileobj=whole).getnames()
         assert names[0] == "site.toml"
         assert {n.split("/")[0] for n in names[1:]} == {"exports"}
+
+
+def test_the_demo_ranks_what_can_be_read_and_names_what_cannot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One site of the fleet and a tiny one; all of it takes a minute."""
+    monkeypatch.setattr("sample_data.unpack.fleet_sites", lambda: ["acacia-22"])
+    monkeypatch.setattr(demo, "FLEET_JOBS", 1)
+    there = unpack_fleet(tmp_path / "fleet")
+    write_site(there / "ash", "ash", range(1))
+    run_sample_fleet(click.Context(demo.command), there, "us", quiet=False)
+    said = capsys.readouterr()
+    assert "2 sites: 1 week judged" in said.out and "Could not be read: 1." in said.out
+    assert "acacia-22" in said.err and "heatpump" in said.err
+    assert (there / "report" / "index.html").is_file()
 
 
 @pytest.mark.slow

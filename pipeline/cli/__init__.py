@@ -52,7 +52,7 @@ def zonetrail() -> None:
     """From a zone system's logger exports to evidence: what ran, what tripped, and why.
 
     \b
-    zonetrail demo            the whole job on the sample site
+    zonetrail demo            the whole job on the sample site and the sample fleet
     zonetrail review SITE     the job on your own: a folder with exports/ and site.toml
 
     Exit codes: 0 done; 1 done, but not clean, and --strict was given; 2 not possible, and the
