@@ -289,6 +289,18 @@ classed as (
         and d.start_ts <= r.start_ts and d.end_ts > r.start_ts
 ),
 
+-- a zone's bit as its number: a year has a few dozen sets of zones and 200,000 stretches
+zone_set as (
+    select mask, array_to_string(list_filter(range(0, 63), lambda z: (mask >> z) & 1 = 1), '+') as zones
+    from (
+        select heat_mask as mask from classed
+        union
+        select cool_mask from classed
+        union
+        select heat_mask | cool_mask from classed
+    )
+),
+
 named as (
     select
         site_id,
@@ -316,33 +328,27 @@ named as (
             else 1
         end as stage,
         if(calls_known, n_heat, null) as n_heat,
-        if(
-            calls_known,
-            array_to_string(list_filter(range(0, 63), lambda z: (heat_mask >> z) & 1 = 1), '+'),
-            null
-        ) as heat_zones,
+        if(calls_known, h.zones, null) as heat_zones,
         if(calls_known, n_cool, null) as n_cool,
-        if(
-            calls_known,
-            array_to_string(list_filter(range(0, 63), lambda z: (cool_mask >> z) & 1 = 1), '+'),
-            null
-        ) as cool_zones,
+        if(calls_known, c.zones, null) as cool_zones,
         case
             when not calls_known then null
             when class = 'heating' then n_heat
             when class = 'cooling' then n_cool
             else bit_count(heat_mask | cool_mask)::bigint
         end as n_zones,
-        if(calls_known, array_to_string(list_filter(range(0, 63), lambda z: (
-            case
-                when class = 'heating' then heat_mask
-                when class = 'cooling' then cool_mask
-                else heat_mask | cool_mask
-            end >> z) & 1 = 1), '+'), null) as zones,
+        if(
+            calls_known,
+            case when class = 'heating' then h.zones when class = 'cooling' then c.zones else b.zones end,
+            null
+        ) as zones,
         settled_ts,
         in_visit,
         is_inferred and class in ('heating', 'cooling') as is_inferred,
     from classed
+    join zone_set h on h.mask = heat_mask
+    join zone_set c on c.mask = cool_mask
+    join zone_set b on b.mask = heat_mask | cool_mask
 ),
 
 -- an edge that changes nothing here (a fan call, a purge's end with the fan off) parts nothing

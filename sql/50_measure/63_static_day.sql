@@ -21,7 +21,14 @@ select
     sum(p.above_s) as above_target_s,
     max(greatest(p.start_inwc, p.end_inwc)) as max_inwc,
 from interval.static_piece p
-join run.day d on d.site_id = p.site_id and p.start_ts >= d.start_ts and p.start_ts < d.end_ts
+-- a local day lies in two of UTC's: looked up by those, of a year not every day is tried for every piece
+join (
+    select *, unnest(range(start_ts // 86400000000, (end_ts - 1) // 86400000000 + 1)) as utc_day_n
+    from run.day
+) d
+    on d.site_id = p.site_id
+    and d.utc_day_n = p.start_ts // 86400000000
+    and p.start_ts >= d.start_ts and p.start_ts < d.end_ts
 where p.fan_on and not p.in_visit
 group by d.site_id, d.day
 order by d.site_id, d.day

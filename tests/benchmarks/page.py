@@ -1,8 +1,9 @@
 """How long a page takes to build, to paint, and to open a chart, in headless Chromium.
 
-    python tests/benchmarks/page.py [PAGE.html ...]
+    python tests/benchmarks/page.py [--year | PAGE.html ...]
 
-Without arguments the sample site is reviewed and its page built. Medians of five openings, each in
+Without arguments the sample site is reviewed and its page built; with --year also the year of
+one-minute rows that year_site.py makes. Medians of five openings, each in
 a fresh context; seconds only mean something beside others of the same run, so a page with one
 paragraph is opened in turn as the reference.
 """
@@ -17,6 +18,8 @@ import tempfile
 import time
 from pathlib import Path
 from typing import Any
+
+from year_site import write_site
 
 from pipeline.review import review_site
 from reports.site import render_site
@@ -36,15 +39,25 @@ CHART = """() => new Promise(done => {
 """Milliseconds from scrolling to the whole log until its zoomable chart has been drawn."""
 
 
-def built(folder: Path) -> Path:
-    """The sample site's page, with what making it took."""
-    start = time.perf_counter()
-    result = review_site(unpack_site("larch-14", folder), align=True).result
-    reviewed = time.perf_counter()
-    page = folder / "report.html"
+def built(site: Path) -> Path:
+    """The site's page, with what making it took: seconds by the clock, and of the processor."""
+    start, used = time.perf_counter(), time.process_time()
+    result = review_site(site, align=True).result
+    reviewed, used_then = time.perf_counter(), time.process_time()
+    page = site.parent / f"{site.name}.html"
     page.write_text(render_site(result), encoding="utf-8")
-    print(f"review {reviewed - start:.1f} s, page {time.perf_counter() - reviewed:.1f} s")
+    print(
+        f"{site.name}: review {reviewed - start:.1f} s (processor {used_then - used:.1f} s), "
+        f"page {time.perf_counter() - reviewed:.1f} s ({time.process_time() - used_then:.1f} s), "
+        f"{page.stat().st_size:,} bytes"
+    )
     return page
+
+
+def sites(folder: Path, year: bool) -> list[Path]:
+    """The sample site, with the year before it if it was asked for."""
+    sample = unpack_site("larch-14", folder)
+    return [write_site(folder / "larch-year"), sample] if year else [sample]
 
 
 def opened(browser: Any, page: Path, width: int) -> dict[str, float]:
@@ -72,7 +85,7 @@ def opened(browser: Any, page: Path, width: int) -> dict[str, float]:
     return out
 
 
-def main(pages: list[Path]) -> None:
+def main(pages: list[Path], year: bool = False) -> None:
     """A line per page and width."""
     from playwright.sync_api import sync_playwright
 
@@ -80,7 +93,7 @@ def main(pages: list[Path]) -> None:
         folder = Path(name)
         bare = folder / "bare.html"
         bare.write_text("<!doctype html><title>bare</title><p>One paragraph.", encoding="utf-8")
-        shown = [*(pages or [built(folder)]), bare]
+        shown = [*(pages or [built(site) for site in sites(folder, year)]), bare]
         browser = p.chromium.launch(
             executable_path=shutil.which("chromium") or shutil.which("chromium-browser"),
             args=["--no-sandbox"] if os.geteuid() == 0 else [],
@@ -100,4 +113,4 @@ def main(pages: list[Path]) -> None:
 
 
 if __name__ == "__main__":
-    main([Path(a) for a in sys.argv[1:]])
+    main([Path(a) for a in sys.argv[1:] if a != "--year"], "--year" in sys.argv)

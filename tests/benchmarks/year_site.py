@@ -4,7 +4,8 @@
 
 One wide export of 25 channels and a site file with the sample's settings and visits; local days of
 standard time, so that the calendar's clock changes are met as a real log would meet them. The
-weather is that of one January week; runs, trips and stages are those of the sample.
+weather is that of one January week; runs, trips and stages are those of the sample. Readings differ
+by a digit's noise from day to day, as a page of real ones would hardly pack otherwise.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ def write_site(folder: Path, days: int = 365) -> Path:
     minutes = LOGGED_FROM_S + np.arange(N_LOGGED_DAYS * 1_440) * 60
     n = days * 1_440
     at = np.arange(n) % len(minutes)
+    dither = np.random.default_rng(8)
     columns: list[pa.Array] = []
     said = []
     for channel in channels.itertuples():
@@ -52,14 +54,18 @@ def write_site(folder: Path, days: int = 365) -> Path:
         if channel.kind == "analog":
             own = readings[readings["channel_id"] == channel.channel_id]
             value = np.interp(minutes, own["ts"] / 1e6, own["value"])
-            texts = [f"{v:.3f}" if "static" in channel.role else f"{v:.1f}" for v in value]
+            is_static = "static" in channel.role
+            # a digit's noise of its own every minute: days that repeat to the digit pack to nothing
+            noise = dither.integers(-1, 2, n) * (0.005 if is_static else 0.1)
+            texts = [f"{v:.3f}" if is_static else f"{v:.1f}" for v in value[at] + noise]
+            columns.append(pa.array(texts))
         else:
             own = states[states["channel_id"] == channel.channel_id]
             on = own[own["is_on"]]
             begun = np.searchsorted(np.sort(on["start_ts"].to_numpy()) / 1e6, minutes, "right")
             ended = np.searchsorted(np.sort(on["end_ts"].to_numpy()) / 1e6, minutes, "right")
             texts = ["1" if b > e else "0" for b, e in zip(begun, ended, strict=True)]
-        columns.append(pa.array(texts).take(pa.array(at)))
+            columns.append(pa.array(texts).take(pa.array(at)))
         unit = ""
         if channel.kind == "analog":
             unit = '\nunit = "inwc"' if "static" in channel.role else '\nunit = "degF"'
