@@ -5367,6 +5367,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "fleet_clear_days",
+        4,
+        "days",
+        "logged days without a finding, in weeks that could have shown it, after which it is gone",
+        "zonetrail fleet",
+        "more than half a week: a log's last day or two show too little",
+        "ours",
+    ),
+    Threshold(
         "fleet_back_after_days",
         14,
         "days",

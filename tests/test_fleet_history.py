@@ -30,7 +30,9 @@ def week(n: int, result: str, *events: int, severity: str = "plan") -> Looked:
 
 
 def told(*looked: Looked, done: tuple[Done, ...] = ()):
-    return history("x", looked, done, SINCE, NUMBERS["fleet_back_after_days"])
+    return history(
+        "x", looked, done, SINCE, NUMBERS["fleet_back_after_days"], NUMBERS["fleet_clear_days"]
+    )
 
 
 def test_never_found_has_no_history() -> None:
@@ -56,6 +58,12 @@ def test_new_from_the_day_asked_about_on() -> None:
 def test_gone_is_what_a_later_week_could_have_shown_and_did_not() -> None:
     made = told(week(0, "found", 2), week(1, "not found"), week(2, "cannot tell"))
     assert (made.status, made.gone_since, made.last_looked) == ("gone", day(7), day(13))
+
+
+@pytest.mark.parametrize(("days", "status"), [(3, "standing"), (4, "gone"), (5, "gone")])
+def test_a_part_of_a_week_clears_from_four_days_on(days: int, status: str) -> None:
+    part = Looked("week", day(7), day(7 + days - 1), "not found")
+    assert told(week(0, "found", 2), part).status == status
 
 
 def test_what_a_week_cannot_tell_clears_nothing() -> None:

@@ -1,8 +1,8 @@
 """What became of every finding of a site: first seen, last seen, gone, came back.
 
 Pure functions on rows of fleet.duckdb. A finding is there until a week that could have shown it
-does not; what a rule cannot tell changes nothing. A day looked at by itself can bring a finding,
-never clear one.
+does not, with enough of its days logged; what a rule cannot tell changes nothing. A day looked at
+by itself can bring a finding, never clear one.
 """
 
 from __future__ import annotations
@@ -73,6 +73,7 @@ def history(
     done: Sequence[Done],
     since: dt.date,
     back_after_days: float,
+    clear_days: float,
 ) -> History | None:
     """The finding's history; None if it was never found.
 
@@ -80,6 +81,7 @@ def history(
     done : service work, in order of time
     since : what was first seen from this day on is new
     back_after_days : not found for this long and found again: it came back
+    clear_days : logged days in weeks that could have shown it, and did not, before it is gone
     """
     found = [u for u in looked if u.result == FOUND]
     if not found:
@@ -89,13 +91,15 @@ def history(
     decisive = [u for u in looked if u.result != CANNOT_TELL]
     after = [u for u in looked if u.first_day > found[-1].last_day]
     clearing = [u for u in after if u.result == NOT_FOUND and u.kind == WEEK]
+    if sum((u.last_day - u.first_day).days + 1 for u in clearing) < clear_days:
+        clearing = []  # half a day at the end of a log is no week without it
     back = _came_back(looked, done, back_after_days)
     gone_since = None
     if clearing:
         status, gone_since = "gone", clearing[0].first_day
         between = [d.day for d in done if last_seen <= d.day <= gone_since]
         gone_since = between[0] if between else gone_since
-    elif any(u.kind == WEEK for u in after):
+    elif any(u.kind == WEEK and u.result == CANNOT_TELL for u in after):
         status = "not seen lately"
     elif back:
         status = "came back"

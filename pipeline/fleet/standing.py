@@ -52,7 +52,14 @@ def known_of(
     )
     looked = rows.looked()
     told = {
-        code: history(code, answers, done, since, numbers["fleet_back_after_days"])
+        code: history(
+            code,
+            answers,
+            done,
+            since,
+            numbers["fleet_back_after_days"],
+            numbers["fleet_clear_days"],
+        )
         for code, answers in looked.items()
     }
     state_days = days_in_states(rows.days, numbers)
