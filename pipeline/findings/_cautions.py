@@ -17,6 +17,10 @@ HEAT_OFF = (
     "the pipes in the house can be kept warm another way; where they cannot, have it checked "
     "today. Nobody keeps it running by changing a limit."
 )
+NO_HEAT = (
+    "No heat in freezing weather: phone the same day. People first (the old, the ill, infants), "
+    "then the pipes; ask how the house can be kept warm until it is mended."
+)
 CARBON_MONOXIDE = (
     "Gas heat: have a qualified technician check combustion, carbon monoxide and the heat "
     "exchanger to the local code. If a CO alarm sounds or flame shows outside the burners, "

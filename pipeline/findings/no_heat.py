@@ -111,6 +111,7 @@ FINDING = Declaration(
         ),
     ),
     cautions=(
+        _cautions.NO_HEAT,
         _cautions.CARBON_MONOXIDE,
         _cautions.GAS,
         _cautions.OWN_LIMIT,
