@@ -29,7 +29,7 @@ SHORT_NUMBER = 16
 MOST_ROWS = 400
 """Rows that a page lists of one table, a year's days among them; more travel packed, for Copy, CSV
 and whoever wants to see them: a year's thousands would be a third of the page."""
-LEFT_CLASS = "left"
+LEFT_CLASS = "rows-left"
 MANY_COLUMNS = 7
 """From here on a table is set smaller, to stay inside the page."""
 
