@@ -388,6 +388,8 @@ def _config() -> dict[str, str | bool | int | float | list[str]]:
 
 def _settle(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("set TimeZone = 'UTC'")
+    # In a process without a script, such as a worker, it would be drawn on standard output.
+    connection.execute("set enable_progress_bar = false")
     # Threshold 64 (the default) looks at estimates and turned a filtered ASOF join into a nested
     # loop of minutes.
     connection.execute("set asof_loop_join_threshold = 0")

@@ -5422,11 +5422,11 @@ _TABLE = [
     ),
     Threshold(
         "fleet_shared_chance",
-        0.01,
+        0.05,
         "share",
-        "chance that a setting or hand is named behind a finding and has nothing to do with it",
+        "share of settings and hands named behind findings that may have nothing to do with them",
         "zonetrail fleet",
-        "one list in a hundred names something for nothing",
+        "one in twenty: each is looked at before anybody is called",
         "ours",
     ),
     Threshold(

@@ -78,7 +78,7 @@ def test_no_heat_stands_on_top_with_its_days(told: dict[str, Any]) -> None:
     assert (no_heat["severity"], no_heat["status"]) == ("act", "new")
     # eight days with heat are in the log; the furnace was cold on four of them
     assert (no_heat["harm"]["n_found"], no_heat["harm"]["n_looked"]) == (4, 8)
-    assert elm["reasons"][0].startswith("No heat: no heat on 4 of 8 days with the furnace")
+    assert elm["reasons"][0].startswith("No heat on 4 of 8 days with the furnace")
     assert elm["way"] == "licence" and "flame sensor, igniter" in elm["parts"]
 
 

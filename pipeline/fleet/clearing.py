@@ -31,6 +31,7 @@ def not_cleared(
     why = []
     if coverage is not None and coverage < numbers["coverage_min_frac"]:
         why.append(f"half covered: {words.share(coverage)} of the log's days was logged")
+    why += _silent(rows, numbers)
     grave = {
         f.title
         for by in rows.findings.values()
@@ -56,6 +57,33 @@ def not_cleared(
     if len(site.zones) > 1 and hours(rows.days, "heat_one_zone_s", "cool_one_zone_s") == 0.0:
         why.append("no hours with one zone calling yet")
     return tuple(words.sentence(w) for w in why)
+
+
+CHANNELS = {
+    "outputs_known_s": "outputs",
+    "calls_known_s": "calls",
+    "supply_known_s": "supply air",
+    "return_known_s": "return air",
+    "static_known_s": "static",
+    "rooms_known_s": "rooms",
+}
+"""Columns of unusual.site_day that say how long a kind of channel was known, and its name."""
+
+
+def _silent(rows: SiteRows, numbers: Mapping[str, float]) -> list[str]:
+    """Channels that fell silent well before the others did: a logger that died."""
+    if rows.days.empty:
+        return []
+    last_day = rows.days["day"].max()
+    silent: dict[dt.date, list[str]] = {}
+    for column, name in CHANNELS.items():
+        known = rows.days.loc[rows.days[column] > 0, "day"]
+        if len(known) and (last_day - known.max()).days >= numbers["fleet_still_logging_days"]:
+            silent.setdefault(known.max().date(), []).append(name)
+    return [
+        f"{words.joined(names)} not logged since {words.day(day)}: a logger that died?"
+        for day, names in sorted(silent.items())
+    ]
 
 
 def quiet(site: Site, last_ts: int, run_day: dt.date, numbers: Mapping[str, float]) -> str:

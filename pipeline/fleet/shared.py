@@ -1,8 +1,8 @@
 """What many sites have in common that carry the same finding: a setting, an installer, a year.
 
 Whoever set up thirty panels set them up alike. A finding is laid beside everything its sites share,
-and what would come about by chance is left out: Fisher's exact test, one-sided, the chance divided
-by the number of pairs tried (Bonferroni).
+and what would come about by chance is left out: Fisher's exact test, one-sided; of all pairs tried
+those are named of which no more than a given share is chance (Benjamini and Hochberg 1995).
 """
 
 from __future__ import annotations
@@ -43,7 +43,6 @@ def shared(
     traits = sorted({t for s in sites for t in s.traits})
     codes = sorted({c for s in sites for c in s.found})
     made: list[tuple[float, Shared]] = []
-    tried = 0
     for code in codes:
         could = [s for s in sites if code in s.could]
         for trait in traits:
@@ -52,14 +51,18 @@ def shared(
             n_found = sum(code in s.found for s in having)
             if not others or n_found < least:
                 continue
-            tried += 1
             n_other = sum(code in s.found for s in others)
             chance = exact_chance(n_found, len(having), n_other, len(others))
             ids = tuple(s.site_id for s in having if code in s.found)
             counts = (len(having), n_found, len(others), n_other)
             made.append((chance, _said(trait, code, titles[code], counts, ids)))
-    kept = [(c, s) for c, s in made if c * tried <= numbers["fleet_shared_chance"]]
-    return tuple(s for _, s in sorted(kept, key=lambda pair: (pair[0], pair[1].sentence)))
+    made.sort(key=lambda pair: (pair[0], pair[1].sentence))
+    named = [
+        n
+        for n, (chance, _) in enumerate(made, start=1)
+        if chance <= numbers["fleet_shared_chance"] * n / len(made)
+    ]
+    return tuple(s for _, s in made[: max(named, default=0)])
 
 
 def exact_chance(n_found: int, n_with: int, n_other_found: int, n_other: int) -> float:

@@ -136,8 +136,8 @@ def standing(
         *([f"Could not be read whole: {broken.splitlines()[0]}"] if broken else []),
         *([quiet] if quiet else []),
         *(unclear if group == "not cleared" else ()),
-        *([f"Visit booked for {words.day(visit)}: add to it"] if visit and named else []),
-        *(["Call this customer first"] if k.site.call_first and named else []),
+        *([f"Visit booked for {words.day(visit)}: add to it."] if visit and named else []),
+        *(["Call this customer first."] if k.site.call_first and named else []),
     ]
     first_day, last_day = k.rows.units[0][2], k.rows.units[-1][3]
     return replace(
@@ -258,9 +258,9 @@ def _harm_reasons(there: list[FleetFinding], top: str) -> list[str]:
     for f in there[:3]:
         if f.severity == "note":
             continue
-        lead = f"{top.capitalize()}: " if top and f.code in TOP and TOP[f.code] == top else ""
-        title = f.title if not lead else f.title[0].lower() + f.title[1:]
-        text = f"{lead}{title}"
+        is_top = f.severity == "act" and TOP.get(f.code) == top
+        names_it = f.title.lower() == top
+        text = f"{top.capitalize()}: {f.title.lower()}" if is_top and not names_it else f.title
         if f.harm is not None and f.harm.n_looked:
             text += f" on {words.of_all(f.harm.n_found or 0, f.harm.n_looked)} {f.harm.per}"
             if f.harm.is_shrunk:
