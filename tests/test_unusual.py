@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import subprocess
+import sys
 
 import numpy as np
 import pandas as pd
@@ -119,6 +121,16 @@ def test_too_few_days_cannot_tell_and_say_how_many_more(usual: pd.DataFrame) -> 
     assert all(d.result == NOT_JUDGED for d in said.days.days)
     assert said.changes.result == CANNOT_TELL
     assert judge(usual[:least], THRESHOLDS).days.n_more == 0
+
+
+def test_a_log_too_short_to_judge_does_not_pay_for_what_judges() -> None:
+    """In a process of its own: scikit-learn takes half a second to import."""
+    code = (
+        "import sys, runpy; t = runpy.run_path(sys.argv[1]);"
+        "t['judge'](t['site_days'](1, 9), t['THRESHOLDS']);"
+        "assert not {'sklearn', 'scipy'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code, __file__], check=True)
 
 
 def test_a_day_logged_for_less_than_the_share_is_not_judged(usual: pd.DataFrame) -> None:
@@ -298,3 +310,12 @@ def test_qn_of_a_normal_sample_is_its_deviation() -> None:
     spoiled = sample.copy()
     spoiled[:80] = 1e6
     assert qn(spoiled) == pytest.approx(5, rel=0.35)
+
+
+def test_a_figure_that_is_nought_on_all_other_days_is_told(usual: pd.DataFrame) -> None:
+    days = usual.copy()
+    days["fan_only_s"] = 0.0
+    days.loc[at(days, "2026-02-03"), "fan_only_s"] = 9 * HOUR
+    flagged = {d.day: d for d in judge(days, THRESHOLDS).days.unusual}
+    assert flagged[dt.date(2026, 2, 3)].departures[0].feature == "fan_only_s"
+    assert flagged[dt.date(2026, 2, 3)].why.startswith("Fan alone 9.0 h; days with weather like")

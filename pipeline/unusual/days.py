@@ -34,6 +34,7 @@ from pipeline.unusual.weather import Floats, Removed
 
 NINE_IN_TEN = 1.6448536269514722
 CLIPPED = 4.0
+TAIL_DAYS = 20
 MOST_DEPARTURES = 3
 
 
@@ -119,7 +120,7 @@ def history(value: pd.DataFrame, outdoors: pd.DataFrame, thresholds: dict[str, f
     for feature in features.FEATURES:
         own = value[feature.column].to_numpy()
         first = weather.removed(feature, own, mean_f, regressors, min_days)
-        if first is not None and first.applies.sum() >= min_days:
+        if first is not None and first.applies.any():
             made.append(first)
     removed, courses, z = [], [], []
     for first in made:
@@ -148,7 +149,9 @@ def scores(z: Floats, share: float) -> tuple[Floats, Floats, Floats]:
     tail = np.ones(z.shape[1])
     for j in range(z.shape[1]):
         own = np.abs(z[applies[:, j], j])
-        tail[j] = max(1.0, float(np.quantile(own, 0.9)) / NINE_IN_TEN)
+        # of a figure that is nought on nearly all days, the few others are no measure of their own
+        if len(own) >= TAIL_DAYS:
+            tail[j] = max(1.0, float(np.quantile(own, 0.9)) / NINE_IN_TEN)
     single = (np.abs(zero) / tail).max(axis=1)
     clipped = np.clip(zero / tail, -CLIPPED, CLIPPED)
     inverse = _inverse_covariance(clipped)

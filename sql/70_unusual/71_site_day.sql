@@ -208,24 +208,44 @@ recovered as (
     group by r.site_id, d.day
 ),
 
+-- local midnights lie on quarters of an hour, so that quarters are looked up, not minutes
+zone_quarter as (
+    select
+        m.site_id,
+        m.zone,
+        m.ts // 900000000 * 900000000 as ts,
+        count(*) as n,
+        sum(m.temp_f) as temp_sum,
+        count(m.heat_setpoint_f) as n_heat,
+        sum(m.heat_setpoint_f) as heat_setpoint_sum,
+        count(m.cool_setpoint_f) as n_cool,
+        sum(m.cool_setpoint_f) as cool_setpoint_sum,
+        sum(if(m.heat_setpoint_f is null, null, greatest(0, m.heat_setpoint_f - m.temp_f - t.comfort_band_f)))
+            as short_heat,
+        sum(if(m.cool_setpoint_f is null, null, greatest(0, m.temp_f - m.cool_setpoint_f - t.comfort_band_f)))
+            as short_cool,
+        max(m.supply_f) filter (m.class = 'heating' and m.is_proven) as supply_high_f,
+        min(m.supply_f) filter (m.class = 'cooling' and m.is_proven) as supply_low_f,
+    from interval.zone_minute m
+    join run.threshold t on t.site_id = m.site_id
+    where not m.in_visit
+    group by m.site_id, m.zone, m.ts // 900000000
+),
+
 zone_day as (
     select
         m.site_id,
         d.day,
         m.zone,
-        avg(m.temp_f) as temp_f,
-        avg(m.heat_setpoint_f) as heat_setpoint_f,
-        avg(m.cool_setpoint_f) as cool_setpoint_f,
-        sum(if(m.heat_setpoint_f is null, null, greatest(0, m.heat_setpoint_f - m.temp_f - t.comfort_band_f))) / 60
-            as short_heat_degree_h,
-        sum(if(m.cool_setpoint_f is null, null, greatest(0, m.temp_f - m.cool_setpoint_f - t.comfort_band_f))) / 60
-            as short_cool_degree_h,
-        max(m.supply_f) filter (m.class = 'heating' and m.is_proven) as supply_high_f,
-        min(m.supply_f) filter (m.class = 'cooling' and m.is_proven) as supply_low_f,
-    from interval.zone_minute m
-    join run.threshold t on t.site_id = m.site_id
+        sum(m.temp_sum) / sum(m.n) as temp_f,
+        sum(m.heat_setpoint_sum) / nullif(sum(m.n_heat), 0) as heat_setpoint_f,
+        sum(m.cool_setpoint_sum) / nullif(sum(m.n_cool), 0) as cool_setpoint_f,
+        sum(m.short_heat) / 60 as short_heat_degree_h,
+        sum(m.short_cool) / 60 as short_cool_degree_h,
+        max(m.supply_high_f) as supply_high_f,
+        min(m.supply_low_f) as supply_low_f,
+    from zone_quarter m
     asof join run.day d on d.site_id = m.site_id and m.ts >= d.start_ts
-    where not m.in_visit
     group by m.site_id, d.day, m.zone
 ),
 
