@@ -16,7 +16,7 @@ from sample_data.world.system import LogFault, Logging, System
 FIRST_DAY = "2026-01-12"
 DAYS = 14.0
 INTERVAL_S = 60
-DIED_AFTER_H = 130.0
+DIED_AFTER_H = 30.0
 """Hours after the first logger was set at which the dead logger gave its last reading."""
 
 
@@ -77,7 +77,7 @@ FLEET = (
               installed="2023-05", dialect="tabs"),
     FleetSite("hazel-33", "33 Hazel Avenue", 6050, *PLAINS, crew="Birch crew",
               installed="2018-04"),
-    FleetSite("juniper-12", "12 Juniper Road", 6029, *PLAINS, ("damper stuck closed", 3),
+    FleetSite("juniper-12", "12 Juniper Road", 6029, *PLAINS, ("thermostat cycles too often", 3),
               installed="2014-11", call_first=True),
     FleetSite("linden-6", "6 Linden Square", 6034, *PLAINS, dialect="utc"),
     FleetSite("maple-19", "19 Maple Street", 6037, *PLAINS, trouble="logger died"),

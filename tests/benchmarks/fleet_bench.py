@@ -32,7 +32,7 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
 WEEK, MONTH = 7, 28
-REACHED = re.compile(r"^[a-z ]+?(?= of | \d|:|$)")
+REACHED = re.compile(r"^[a-z ]+?(?= of | \d|[:,]|$)")
 """How a step's first words are taken from what the command tells of its progress."""
 
 
