@@ -162,6 +162,25 @@ def test_summary_on_the_terminal(
     assert err.startswith("oak: ") and "\x1b" not in err
 
 
+def test_full_reports_of_the_first_sites(
+    told: dict[str, Any],
+    step_by_step: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    asked = []
+
+    def review(folder: Path, **options: Any) -> None:
+        asked.append(folder.name)
+        if folder.name == "ash":
+            raise ValueError("no such thing")
+
+    monkeypatch.setattr("pipeline.cli.review.review_and_write", review)
+    assert run("fleet", step_by_step, *ON, "--full", "5") == 0
+    assert asked == ["elm", "ash"]  # in the order of the list; oak cannot be read
+    assert "ash: no full report: This is a fault in zonetrail" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

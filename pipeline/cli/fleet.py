@@ -37,6 +37,13 @@ TOLD_EVERY = 50
 )  # fmt: skip
 @click.option("--since", metavar="DATE", help="What is first seen from then on is new.  [a month]")
 @click.option("--on", metavar="DATE", help="Count ages and the season from that day.  [today]")
+@click.option(
+    "--full",
+    type=click.IntRange(0),
+    default=0,
+    metavar="N",
+    help="Write the full report of the N sites that come first, too.",
+)
 @common("units", "json", "strict", "quiet", "redact")
 def command(
     fleet: Path,
@@ -44,6 +51,7 @@ def command(
     scheduler: str,
     since: str | None,
     on: str | None,
+    full: int,
     units: str,
     as_json: bool,
     strict: bool,
@@ -86,6 +94,7 @@ def command(
             redact=redact,
             tell=progress.step,
         )
+        failed = write_full(result, fleet, full, progress.step, units=units, redact=redact)
         target = report_folder(fleet)
         write_whole(target / "list.csv", list_csv(result))
         write_pages(with_pages(result, fleet), target, progress.step)
@@ -93,6 +102,8 @@ def command(
         for site in result.sites:
             if site.broken:
                 say(f"{site.folder}: {site.broken}")
+        for folder, message in failed:
+            say(f"{folder}: no full report: {message}")
     if as_json:
         click.echo(fleet_json(result))
     else:
@@ -101,6 +112,33 @@ def command(
         )
     is_clean = all(not s.broken and s.group != "not cleared" for s in result.sites)
     return NOT_CLEAN if strict and not is_clean else DONE
+
+
+def write_full(
+    result: FleetResult,
+    fleet: Path,
+    n: int,
+    tell: Callable[[str], None],
+    *,
+    units: str,
+    redact: bool,
+) -> list[tuple[str, str]]:
+    """The full reports of the first n sites; returns (folder, why) of those that could not be."""
+    from pipeline.cli.review import review_and_write
+    from pipeline.guard import run_site
+
+    failed = []
+    for site in [s for s in result.sites if s.group != "broken"][:n]:
+        tell(f"writing the full report of {site.site_id}")
+        folder = fleet / site.folder
+        made = run_site(
+            lambda folder=folder: review_and_write(  # type: ignore[misc]
+                folder, units=units, redact=redact, quiet=True
+            )
+        )
+        if made.message is not None:
+            failed.append((site.folder, made.message))
+    return failed
 
 
 def with_pages(result: FleetResult, fleet: Path) -> FleetResult:
