@@ -49,32 +49,33 @@ def write_site(
     days: range,
     *,
     cold: range = range(0),
+    every_min: int = 1,
     more: str = "",
     settings: str = "",
     tail: str = "",
 ) -> None:
     """A site folder with one export of these days.
 
-    cold : days on which the furnace stays cold with W1 on
+    cold : days on which the furnace stays cold with W1 on; every_min : the logger's interval
     more, settings, tail : lines of the site file
     """
     (folder / "exports").mkdir(parents=True, exist_ok=True)
     text = SITE.format(id=site_id, more=more, settings=settings, tail=tail + CHANNELS)
     (folder / "site.toml").write_text(text, encoding="utf-8")
     if days:
-        rows = [row for day in days for row in _rows(day, day in cold)]
+        rows = [row for day in days for row in _rows(day, day in cold, every_min)]
         _write(folder / "exports" / f"day{days[0]:02d}.csv", rows)
 
 
-def write_day(folder: Path, day: int, *, is_cold: bool = False) -> None:
+def write_day(folder: Path, day: int, *, is_cold: bool = False, every_min: int = 1) -> None:
     """One more day's export."""
-    _write(folder / "exports" / f"day{day:02d}.csv", _rows(day, is_cold))
+    _write(folder / "exports" / f"day{day:02d}.csv", _rows(day, is_cold, every_min))
 
 
-def _rows(day: int, is_cold: bool) -> list[str]:
+def _rows(day: int, is_cold: bool, every_min: int) -> list[str]:
     """Twenty minutes of heat an hour, both zones calling in every other run, all of it wavering."""
     rows = []
-    for minute in range(1440):
+    for minute in range(0, 1440, every_min):
         at = MIDNIGHT + dt.timedelta(days=day, minutes=minute)
         into = minute % 60
         on = into < 20
