@@ -24,8 +24,8 @@ from pipeline.fleet.workers import Each, alone, crew
 
 BATCH_UNITS = 40
 """Units of a batch: fewer pay more for each statement, more gain nothing (see DEVELOPERS.md)."""
-BATCH_READINGS = 600_000
-"""Instants of a batch: bounds what a worker holds."""
+BATCH_READINGS = 300_000
+"""Instants of a batch: bounds what a worker holds, to some 0.8 GiB (see DEVELOPERS.md)."""
 
 Tell = Callable[[str], None]
 
