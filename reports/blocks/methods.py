@@ -65,6 +65,9 @@ an inch of water is the conventional one, 249.08891 Pa (NIST SP 811, appendix B)
 The interactive charts are drawn by plotly.js (MIT licence, its notice is kept in this file).</p>
 """
 
+OF_A_FLEET = ("zonetrail fleet", "sites against their peers")
+"""Numbers that apply to many sites stand on the fleet's page: none is in force on a site's own."""
+
 
 def render(model: Model) -> Block:
     """Definitions, every judgement number in force with its source, and the run's identity."""
@@ -79,7 +82,11 @@ def render(model: Model) -> Block:
         changed=Markup("The site file changes {} of them.").format(len(changed))
         if changed
         else "The site file changes none of them.",
-        table=threshold_table(model, tuple(THRESHOLDS), "Every judgement number, as in force here"),
+        table=threshold_table(
+            model,
+            tuple(n for n, t in THRESHOLDS.items() if t.applies_when not in OF_A_FLEET),
+            "Every judgement number, as in force here",
+        ),
         version=model.result.tool_version,
         run=model.result.run_id,
     )
