@@ -29,6 +29,8 @@ SHORT_NUMBER = 16
 MOST_ROWS = 400
 """Rows that a page lists of one table, a year's days among them; more travel packed, for Copy, CSV
 and whoever wants to see them: a year's thousands would be a third of the page."""
+DAYS_LISTED = 28
+"""Four weeks of a table by the day; of a longer log the others open on demand."""
 LEFT_CLASS = "rows-left"
 MANY_COLUMNS = 7
 """From here on a table is set smaller, to stay inside the page."""

@@ -9,7 +9,7 @@ from pipeline.channels import OUTPUT_ROLES
 from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
-from reports.table import Cell, Column, Table, table_html
+from reports.table import DAYS_LISTED, Cell, Column, Table, table_html
 
 SOURCE_WORDS = {
     kind: words.source(kind).removeprefix("the ")
@@ -271,6 +271,7 @@ def _by_day(model: Model) -> Markup:
             (Column("Day"), *(Column(run_name(model, o), "number") for o in outputs)),
             tuple(body),
             note=note,
+            fold_after=DAYS_LISTED,
         )
     )
 

@@ -12,7 +12,7 @@ from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
 from reports.display import NONE, day_text, number, plural, text
 from reports.markup import fill
-from reports.table import Cell, Column, Table, table_html
+from reports.table import DAYS_LISTED, Cell, Column, Table, table_html
 
 CLASS_WORDS = {
     "heating": "Heating",
@@ -261,5 +261,6 @@ def _days(model: Model) -> Markup:
                 Column(f"Highest, {unit}", "number"),
             ),
             tuple(body),
+            fold_after=DAYS_LISTED,
         )
     )
