@@ -52,7 +52,9 @@ class History:
 
     status : one of fleet_result.STATUSES
     severity : of the newest unit that found it
-    since_visit : the last service done before its newest day; None if there was none
+    first_seen, last_seen : days of its events; last_looked : last day that could have shown it
+    gone_since : first day of what cleared it; came_back_after : in words, '' unless it came back
+    n_found, n_looked : units that found it, and that could have
     """
 
     code: str

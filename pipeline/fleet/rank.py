@@ -16,8 +16,6 @@ from dataclasses import dataclass
 from pipeline.fleet_result import Harm, Interval
 
 NINE_IN_TEN = (0.05, 0.95)
-LEAST_STRENGTH, MOST_STRENGTH = 1.0, 60.0
-"""Days that the fleet's experience weighs as much as: never less, never more."""
 
 
 @dataclass(frozen=True)
@@ -82,8 +80,9 @@ def _prior(looked: Sequence[Seen], numbers: Mapping[str, float]) -> tuple[float,
     weight = n - sum(s.n_looked**2 for s in looked) / n
     beyond = (spread - (n_sites - 1) * by_chance) / (by_chance * max(weight - (n_sites - 1), 1e-9))
     if beyond <= 0:
-        return mean, MOST_STRENGTH
-    return mean, min(max(1 / beyond - 1, LEAST_STRENGTH), MOST_STRENGTH)
+        return mean, numbers["fleet_prior_most_days"]
+    strength = max(1 / beyond - 1, numbers["fleet_prior_least_days"])
+    return mean, min(strength, numbers["fleet_prior_most_days"])
 
 
 def harm(seen: Seen, rate: Rate, season_share: float, per: str, month_days: float) -> Harm:
