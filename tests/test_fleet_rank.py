@@ -10,6 +10,7 @@ from scipy import stats
 
 from pipeline.fleet.rank import Seen, harm, order, rates, together
 from pipeline.fleet.season import season, usual_f
+from pipeline.fleet.standing import visit_reason
 from pipeline.fleet_result import Harm, Interval
 from pipeline.thresholds import values_for
 
@@ -171,3 +172,19 @@ def test_a_fault_of_either_mode_counts_the_days_of_both() -> None:
     made = season(dt.date(2026, 5, 1), None, None, NUMBERS)
     assert made.share("") == pytest.approx(min(1.0, made.heating + made.cooling))
     assert made.share("heating") == made.heating and made.share("cooling") == made.cooling
+
+
+@pytest.mark.parametrize(
+    ("group", "days_ahead", "told"),
+    [
+        ("on top", 80, "Visit booked for Thu Apr 16: do not wait for it."),
+        ("ranked", 80, "Visit booked for Thu Apr 16: add to it."),
+        ("ranked", 0, "Visit booked for Mon Jan 26: add to it."),
+        ("on top", -1, "A visit was booked for Sun Jan 25."),
+    ],
+)
+def test_nobody_waits_for_a_booked_visit_without_heat(
+    group: str, days_ahead: int, told: str
+) -> None:
+    run_day = dt.date(2026, 1, 26)
+    assert visit_reason(run_day + dt.timedelta(days=days_ahead), group, run_day) == told

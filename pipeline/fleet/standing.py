@@ -80,6 +80,14 @@ def known_of(
     )
 
 
+def visit_reason(visit: dt.date, group: str, run_day: dt.date) -> str:
+    """What a booked visit means for what was found: nobody waits for it without heat."""
+    if visit < run_day:
+        return f"A visit was booked for {words.day(visit)}."
+    way = "do not wait for it" if group == "on top" else "add to it"
+    return f"Visit booked for {words.day(visit)}: {way}."
+
+
 def all_rates(
     known: Mapping[str, Known], numbers: Mapping[str, float]
 ) -> dict[tuple[str, str], Rate]:
@@ -136,7 +144,7 @@ def standing(
         *([f"Could not be read whole: {broken.splitlines()[0]}"] if broken else []),
         *([quiet] if quiet else []),
         *(unclear if group == "not cleared" else ()),
-        *([f"Visit booked for {words.day(visit)}: add to it."] if visit and named else []),
+        *([visit_reason(visit, group, fleet.run_day)] if visit and named else []),
         *(["Call this customer first."] if k.site.call_first and named else []),
     ]
     first_day, last_day = k.rows.units[0][2], k.rows.units[-1][3]
