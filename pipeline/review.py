@@ -7,6 +7,7 @@ the reports nothing of the store.
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -49,7 +50,7 @@ NOT_HANDED_ON = frozenset(
 class Review:
     """What a review made: the result, how the load went, and what each step took.
 
-    seconds : (step, seconds) in running order; steps are 'load' and the stages' keys
+    seconds : (step, seconds) in the order they ended; steps are 'load' and the stages' keys
     """
 
     result: SiteResult
@@ -87,7 +88,7 @@ def review_site(
             seconds.append((stage.key, took_s))
 
         tell("measuring")
-        measure_sites(con, [site], ask=ask, align=align, on_stage=note)
+        measure_sites(con, [site], ask=ask, align=align, on_stage=note, at_once=cores())
         tell("judging")
         result = _result(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
     finally:
@@ -104,11 +105,13 @@ def measure_sites(
     still_logging: Collection[str] = (),
     wanted: Collection[str] | None = None,
     on_stage: Callable[[Stage, float], None] | None = None,
+    at_once: int = 1,
 ) -> None:
     """Run every stage up to the measures for a batch of sites whose stores are attached.
 
     ask, still_logging : as `run_tables.prepare` takes them
     wanted : run only what these tables are made of
+    at_once : as `stages.run` takes it
 
     With `align`, offsets that the first pass shows are taken out and the stages run again from
     the first; two passes at most.
@@ -117,14 +120,24 @@ def measure_sites(
     stages = [s for s in listed() if s.folder < VIEW_FOLDER]
     if wanted is not None:
         stages = needed_for(stages, {*wanted, CLOCK_TABLE})
-    until_clock = next(n for n, s in enumerate(stages) if s.table == CLOCK_TABLE) + 1
-    run(con, stages[:until_clock], on_stage)
     if align:
+        until_clock = needed_for(stages, {CLOCK_TABLE})
+        run(con, until_clock, on_stage, at_once)
         aligned = _offsets_to_take_out(con)
         if aligned:
             prepare(con, sites, ask, aligned, still_logging)
-            run(con, stages[:until_clock], on_stage)
-    run(con, stages[until_clock:], on_stage)
+            run(con, until_clock, on_stage, at_once)
+        stages = [s for s in stages if s not in until_clock]
+    run(con, stages, on_stage, at_once)
+
+
+def cores() -> int:
+    """How many stages of one site are worth running side by side on this machine: two at most.
+
+    More than two seldom wait ready at a time, and each holds its own rows in memory.
+    """
+    available = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return min(2, available or 1)
 
 
 def _offsets_to_take_out(con: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], float]:

@@ -14,6 +14,7 @@ import pkgutil
 import re
 import time
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
@@ -23,6 +24,7 @@ import pandas as pd
 
 import pipeline.measures
 from pipeline.errors import StageError
+from pipeline.store import settle
 from pipeline.tables import tables
 
 STREAMING = re.compile(r"over\s*\(\s*(rows unbounded preceding)?\s*\)", re.IGNORECASE)
@@ -93,27 +95,79 @@ def run(
     con: duckdb.DuckDBPyConnection,
     stages: Iterable[Stage],
     on_stage: Callable[[Stage, float], None] | None = None,
+    at_once: int = 1,
 ) -> None:
-    """Make each stage's table in turn, in a connection that holds `store.*` and `run.*`.
+    """Make each stage's table, in a connection that holds `store.*` and `run.*`.
 
     on_stage : called after each with the stage and the seconds it took
+    at_once : how many stages may run side by side, each once what it reads is made; every stage
+        stays single-threaded, so the tables are the same whatever this is
     Raises StageError when a result differs from its declaration, or when a streaming window reads a
     table that is not stored in order.
     """
-    for stage in stages:
-        started = time.perf_counter()
-        schema, name = stage.table.split(".")
+    stages = list(stages)
+    for schema in sorted({stage.table.split(".")[0] for stage in stages}):
         con.execute(f'create schema if not exists "{schema}"')
-        if stage.sql is not None:
-            if STREAMING.search(stage.sql):
-                _check_order(con, stage)
-            con.execute(f'create or replace table "{schema}"."{name}" as {stage.sql}')
-            _check_columns(con, stage.table)
-        elif stage.build is not None:
-            frames = {t: con.execute(f"select * from {t}").df() for t in stage.reads}
-            put(con, stage.table, stage.build(frames))
-        if on_stage is not None:
-            on_stage(stage, time.perf_counter() - started)
+    if at_once == 1:
+        for stage in stages:
+            took_s = _make(con, stage)
+            if on_stage is not None:
+                on_stage(stage, took_s)
+        return
+    _run_side_by_side(con, stages, on_stage, at_once)
+
+
+def _run_side_by_side(
+    con: duckdb.DuckDBPyConnection,
+    stages: list[Stage],
+    on_stage: Callable[[Stage, float], None] | None,
+    at_once: int,
+) -> None:
+    """As `run`, each stage begun as soon as there is a connection for it and what it reads.
+
+    The first stage that fails stops the others: none begins after it, and its error is raised.
+    """
+    made_here = {stage.table for stage in stages}
+    waits_for = {s.key: {t for t in s.reads if t in made_here and t != s.table} for s in stages}
+    waiting = list(stages)
+    connections = [con, *(con.cursor() for _ in range(at_once - 1))]
+    for own in connections[1:]:
+        settle(own)
+    running: dict[Future[float], tuple[Stage, duckdb.DuckDBPyConnection]] = {}
+    with ThreadPoolExecutor(at_once) as pool:
+        try:
+            while waiting or running:
+                for stage in [s for s in waiting if not waits_for[s.key]][: len(connections)]:
+                    waiting.remove(stage)
+                    own = connections.pop()
+                    running[pool.submit(_make, own, stage)] = (stage, own)
+                for done in wait(running, return_when=FIRST_COMPLETED).done:
+                    stage, own = running.pop(done)
+                    took_s = done.result()
+                    connections.append(own)
+                    for names in waits_for.values():
+                        names.discard(stage.table)
+                    if on_stage is not None:
+                        on_stage(stage, took_s)
+        except BaseException:
+            for _, own in running.values():
+                own.interrupt()
+            raise
+
+
+def _make(con: duckdb.DuckDBPyConnection, stage: Stage) -> float:
+    """Make one stage's table; the seconds it took."""
+    started = time.perf_counter()
+    schema, name = stage.table.split(".")
+    if stage.sql is not None:
+        if STREAMING.search(stage.sql):
+            _check_order(con, stage)
+        con.execute(f'create or replace table "{schema}"."{name}" as {stage.sql}')
+        _check_columns(con, stage.table)
+    elif stage.build is not None:
+        frames = {t: con.execute(f"select * from {t}").df() for t in stage.reads}
+        put(con, stage.table, stage.build(frames))
+    return time.perf_counter() - started
 
 
 def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None:

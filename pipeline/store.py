@@ -122,7 +122,7 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
     except StoreError:
         connection.close()
         raise
-    _settle(connection)
+    settle(connection)
     return connection
 
 
@@ -194,7 +194,7 @@ def connect_working() -> duckdb.DuckDBPyConnection:
     it by `register`, not by their variable's name, once `attach_sites` has closed it.
     """
     connection = duckdb.connect(":memory:", config=_config())
-    _settle(connection)
+    settle(connection)
     return connection
 
 
@@ -252,7 +252,7 @@ def open_file(path: Path, read_only: bool = False) -> duckdb.DuckDBPyConnection:
             expected="a file written by zonetrail and not open for writing elsewhere",
             hint="wait for the other run; else delete it, it is made again from the sites",
         ) from error
-    _settle(connection)
+    settle(connection)
     return connection
 
 
@@ -289,7 +289,7 @@ def _fill(
 ) -> None:
     # Insertion order is kept with two threads as well, and only reading relies on one.
     with duckdb.connect(str(part), config=_config() | {"threads": 2}) as connection:
-        _settle(connection)
+        settle(connection)
         # One transaction: a commit for each of some twenty statements would be twenty waits
         # for the disk.
         connection.execute("begin")
@@ -386,7 +386,8 @@ def _config() -> dict[str, str | bool | int | float | list[str]]:
     }
 
 
-def _settle(connection: duckdb.DuckDBPyConnection) -> None:
+def settle(connection: duckdb.DuckDBPyConnection) -> None:
+    """What every connection needs of its own, a second one to the same database as well."""
     connection.execute("set TimeZone = 'UTC'")
     # In a process without a script, such as a worker, it would be drawn on standard output.
     connection.execute("set enable_progress_bar = false")

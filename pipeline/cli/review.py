@@ -90,6 +90,7 @@ def review_and_write(
 ) -> Review:
     """The review of one site folder, with report.html and review.json written, each whole."""
     import time
+    from concurrent.futures import ThreadPoolExecutor
     from dataclasses import replace
 
     from pipeline.review import review_site
@@ -103,8 +104,10 @@ def review_and_write(
         progress.step("writing the report")
         started = time.perf_counter()
         target = report_folder(folder)
-        write_whole(target / "report.html", render_site(review.result))
-        write_whole(target / "review.json", review_text(review.result))
+        with ThreadPoolExecutor(1) as beside:  # a page's packing leaves the interpreter free
+            text = beside.submit(review_text, review.result)
+            write_whole(target / "report.html", render_site(review.result))
+            write_whole(target / "review.json", text.result())
         took_s = time.perf_counter() - started
     return replace(review, seconds=(*review.seconds, ("report", took_s)))
 
