@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from pipeline.terminal import shortened, visible
+
+# A line of megabytes is an export's, not a message's; a list of a file's columns still fits.
+_MOST_LETTERS = 1_000
+
 
 class UserError(Exception):
     """A mistake in what the tool was given, never in the tool.
@@ -36,14 +41,11 @@ class UserError(Exception):
         where = ""
         if self.file is not None:
             where = self.file + (f":{self.line}" if self.line is not None else "") + ": "
-        parts = [where + self.what]
-        if self.found is not None:
-            parts.append(f"  found:    {self.found}")
-        if self.expected is not None:
-            parts.append(f"  expected: {self.expected}")
-        if self.hint is not None:
-            parts.append(f"  next:     {self.hint}")
-        return "\n".join(parts)
+        parts = [where + shortened(self.what, _MOST_LETTERS)]
+        for name, text in (("found", self.found), ("expected", self.expected), ("next", self.hint)):
+            if text is not None:
+                parts.append(f"  {name + ':':9} {shortened(text, _MOST_LETTERS)}")
+        return visible("\n".join(parts))
 
 
 class InputError(UserError):

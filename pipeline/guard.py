@@ -19,6 +19,7 @@ import click
 
 from pipeline import __version__
 from pipeline.errors import UserError
+from pipeline.terminal import visible
 
 DONE, NOT_CLEAN, CANNOT, FAULT = 0, 1, 2, 3
 Result = TypeVar("Result")
@@ -92,4 +93,4 @@ def fault_message(error: Exception) -> str:
 
 
 def _say(text: str) -> None:
-    click.echo(text, err=True)
+    click.echo(visible(text), err=True)

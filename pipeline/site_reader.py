@@ -130,7 +130,11 @@ class SiteReader:
                 is_list = isinstance(value, list)
                 if is_list != (name in REPEATED) or not isinstance(value, (list, dict)):
                     brackets = f"[[{name}]]" if name in REPEATED else f"[{name}]"
-                    self.problem(f"{name} is written otherwise", name, expected=brackets)
+                    is_table = isinstance(value, dict)
+                    found = f"[{name}]" if is_table else "[[...]]" if is_list else value
+                    self.problem(
+                        f"{name} is written otherwise", name, found=found, expected=brackets
+                    )
                 continue
             where = f"[{name}]" if isinstance(value, (dict, list)) else name
             expected = nearest(name, tuple(TABLES))

@@ -7,6 +7,7 @@ options stand in options.py. A new verb is a new file.
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import pkgutil
 import sys
@@ -64,4 +65,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with its code."""
     if os.environ.get("NO_COLOR"):
         zonetrail.context_settings["color"] = False  # click then strips colours everywhere
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # one that cannot write a sign writes its code
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(run_command(zonetrail, arguments))

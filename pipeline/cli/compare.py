@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common
+from pipeline.cli.options import Progress, answer, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def command(
     if as_json:
         click.echo(document)
     else:
-        click.echo(f"{comparison_text(comparison)}\n\nPage: {target / 'compare.html'}")
+        answer(f"{comparison_text(comparison)}\n\nPage: {target / 'compare.html'}")
     unsure = any(row.verdict in (NOT_YET, CANNOT) for row in comparison.rows)
     return NOT_CLEAN if strict and unsure else DONE
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import common
+from pipeline.cli.options import answer, common
 
 SAMPLE_SITE = "larch-14"
 SAMPLE_FLEET = "fleet"
@@ -46,7 +46,7 @@ def command(
     clocks = review.result.frames["trust.clock_offset"]
     moved = [str(c.logger) for c in clocks.itertuples() if c.applied_s]
     said = f"Put on one clock, as `review --align` does: {', '.join(moved)}.\n\n" if moved else ""
-    click.echo(
+    answer(
         f"{verdict_text(review)}\n\n{said}"
         f"Site:   {site}\nReport: {report / 'report.html'}\nData:   {report / 'review.json'}"
     )
@@ -61,9 +61,9 @@ def run_sample_fleet(context: click.Context, folder: Path, units: str, quiet: bo
     from pipeline.cli.fleet import command as of_fleet
 
     jobs = min(FLEET_JOBS, os.cpu_count() or 1)
-    click.echo(f"\nThe sample fleet, as `zonetrail fleet {folder} --on {FLEET_ON}` does:\n")
+    answer(f"\nThe sample fleet, as `zonetrail fleet {folder} --on {FLEET_ON}` does:\n")
     context.invoke(of_fleet, fleet=folder, jobs=jobs, on=FLEET_ON, units=units, quiet=quiet)
-    click.echo(f"\nFleet: {folder}")
+    answer(f"\nFleet: {folder}")
 
 
 def _refuse_there(target: Path, name: str) -> None:

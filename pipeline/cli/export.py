@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pipeline.cli.options import Progress, common, say
+from pipeline.cli.options import Progress, answer, common, say
 from pipeline.guard import DONE, NOT_CLEAN
 
 
@@ -105,7 +105,7 @@ def command(
     else:
         width = max(map(len, files))
         for name, n in files.items():
-            click.echo(f"{name.ljust(width)}  {n:12,} rows")
-        click.echo(f"\n{len(folders) - len(left_out)} of {len(folders)} sites. What each column "
+            answer(f"{name.ljust(width)}  {n:12,} rows")
+        answer(f"\n{len(folders) - len(left_out)} of {len(folders)} sites. What each column "
                    f"is: {target / DICTIONARY}")  # fmt: skip
     return NOT_CLEAN if strict and left_out else DONE

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common, say
+from pipeline.cli.options import Progress, answer, common, say
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def command(
     if as_json:
         click.echo(fleet_json(result))
     else:
-        click.echo(
+        answer(
             f"{summary_text(result)}\n\nPage: {target / 'index.html'}\nList: {target / 'list.csv'}"
         )
     is_clean = all(not s.broken and s.group != "not cleared" for s in result.sites)

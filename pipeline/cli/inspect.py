@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common, say
+from pipeline.cli.options import Progress, answer, common, say
 from pipeline.guard import CANNOT, DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def command(
         document = {"schema": "zonetrail.inspect/1", "files": documents}
         click.echo(json.dumps(document, indent=1, ensure_ascii=False))
     else:
-        click.echo("\n\n".join(as_text(look) for look in looks))
+        answer("\n\n".join(as_text(look) for look in looks))
     problems = [look.problem for look in looks if look.problem is not None]
     for problem in problems:
         say(str(problem))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common
+from pipeline.cli.options import Progress, answer, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def command(site: Path, units: str, as_json: bool, strict: bool, quiet: bool, re
     if as_json:
         click.echo(json.dumps(as_document(report), indent=1, ensure_ascii=False))
     else:
-        click.echo(as_text(report))
+        answer(as_text(report))
     is_clean = report.total("n_rejected") + report.total("n_bad_cells") + report.n_conflicts == 0
     return NOT_CLEAN if strict and not is_clean else DONE
 

@@ -9,6 +9,8 @@ from typing import Any, Self, TypeVar
 
 import click
 
+from pipeline.terminal import visible
+
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 
 
@@ -28,9 +30,14 @@ def common(*names: str) -> Callable[[Verb], Verb]:
     return with_options
 
 
+def answer(text: str) -> None:
+    """Give the answer, or a part of it, as text: on standard output."""
+    click.echo(visible(text))
+
+
 def say(text: str) -> None:
     """Say something beside the answer: on standard error."""
-    click.echo(text, err=True)
+    click.echo(visible(text), err=True)
 
 
 class Progress:
@@ -45,7 +52,7 @@ class Progress:
     def step(self, text: str) -> None:
         """Show what is being done."""
         if self._is_shown:
-            click.echo(f"\r\x1b[2K{text[:78]}", err=True, nl=False)
+            click.echo(f"\r\x1b[2K{visible(text)[:78]}", err=True, nl=False)
 
     def __enter__(self) -> Self:
         """The progress itself."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import common
+from pipeline.cli.options import answer, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -73,11 +73,11 @@ def command(
         click.echo(json.dumps(plan_document(plan), indent=1, ensure_ascii=False))
     else:
         width = min(shutil.get_terminal_size((100, 24)).columns, 100)
-        click.echo(plan_text(plan, width))
+        answer(plan_text(plan, width))
         if form == "html":
-            click.echo(f"\nPlan and form to print: {written}")
+            answer(f"\nPlan and form to print: {written}")
         else:
-            click.echo("\nThe form to fill at plate and panel: add --format html")
+            answer("\nThe form to fill at plate and panel: add --format html")
     is_ready = all(q.standing in (READY, INFERRED) for q in plan.questions)
     return NOT_CLEAN if strict and not is_ready else DONE
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common
+from pipeline.cli.options import Progress, answer, common
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -70,5 +70,5 @@ def command(
     if as_json:
         click.echo(document)
     else:
-        click.echo(f"{replay_text(made)}\n\nPage: {target / 'replay.html'}")
+        answer(f"{replay_text(made)}\n\nPage: {target / 'replay.html'}")
     return NOT_CLEAN if strict and not all(r.agrees for r in made.reproduced) else DONE

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common, say
+from pipeline.cli.options import Progress, answer, common, say
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def command(
     if as_json:
         click.echo(review_text(review.result))
     else:
-        click.echo(f"{verdict_text(review)}\n\nReport: {site / 'report' / 'report.html'}")
+        answer(f"{verdict_text(review)}\n\nReport: {site / 'report' / 'report.html'}")
     if timings:
         for step, took_s in review.seconds:
             say(f"{took_s:7.3f} s  {step}")

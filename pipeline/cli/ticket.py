@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pipeline.cli.options import Progress, common, say
+from pipeline.cli.options import Progress, answer, common, say
 from pipeline.guard import DONE, NOT_CLEAN
 
 if TYPE_CHECKING:
@@ -85,11 +85,11 @@ def command(
         document = {**ticket_document(ticket), "file": path.name}
         click.echo(json.dumps(document, ensure_ascii=False, indent=2, sort_keys=True))
     elif form == "txt":
-        click.echo(ticket_text(ticket))
+        answer(ticket_text(ticket))
         if not quiet:
             say(f"Sheet: {path}")
     else:
-        click.echo(f"{ticket.call.upper()}: {ticket.sentence}\n\nSheet: {path}")
+        answer(f"{ticket.call.upper()}: {ticket.sentence}\n\nSheet: {path}")
     return NOT_CLEAN if strict and not is_clean(review) else DONE
 
 

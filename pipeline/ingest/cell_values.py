@@ -117,8 +117,9 @@ def _of_numbers(
     site: Site,
 ) -> CellValues | None:
     written = column.to_numpy(zero_copy_only=False)
-    value = written * UNITS[unit].scale + UNITS[unit].shift
-    as_text = ~np.isfinite(written)
+    with np.errstate(over="ignore"):  # what is beyond any number is no reading, by its text
+        value = written * UNITS[unit].scale + UNITS[unit].shift
+    as_text = ~np.isfinite(value)
     role = channel.meaning
     if role.low is not None and role.high is not None:
         beyond = (value < role.low) | (value > role.high)
@@ -182,6 +183,7 @@ def _drop_power_on(
     alone = row[at[far > THRESHOLDS["power_on_step_f"].value]]
     if len(alone) == 0:
         return
+    found.value = found.value.copy()  # values taken from Arrow cannot be written to
     found.value[alone] = np.nan
     found.every = False
     found.bad = np.concatenate([found.bad, alone])

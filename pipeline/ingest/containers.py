@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import csv
 import io
+import lzma
 import re
+import struct
 import warnings
 import zipfile
+import zlib
 from datetime import date, datetime, time, timedelta
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -17,9 +20,20 @@ from typing import Any
 from pipeline.errors import InputError
 from pipeline.ingest.columns import unit_of
 from pipeline.ingest.encoding import decode
-from pipeline.ingest.exports import TABLE_SUFFIXES, Export, max_unpacked_bytes, read_export
+from pipeline.ingest.exports import (
+    TABLE_SUFFIXES,
+    Export,
+    max_unpacked_bytes,
+    plain_path,
+    read_export,
+)
 from pipeline.ingest.sniff import sniff
 
+# What the standard library raises for archives whose bytes are not what they say they are.
+_DAMAGES = (
+    *(zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error),
+    *(OSError, EOFError, ValueError, NotImplementedError, RuntimeError),
+)
 _FREE_SPACE = "split it, or move it out of exports/"
 
 
@@ -38,7 +52,7 @@ def read_exports(path: Path, folder: Path) -> tuple[list[Export], list[str]]:
             if suffix == ".xlsx":
                 return _sheets(export)
             return _members(export, archive)
-    except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError) as error:
+    except _DAMAGES as error:
         raise InputError(
             "the packed file is damaged or locked",
             file=export.shown,
@@ -98,7 +112,7 @@ def _members(export: Export, archive: zipfile.ZipFile) -> tuple[list[Export], li
 
 
 def _inside(export: Export, name: str, content: bytes) -> Export:
-    return Export(f"{export.path}/{name}", f"{export.shown}/{name}", content)
+    return Export(f"{export.path}/{plain_path(name)}", f"{export.shown}/{name}", content)
 
 
 def _sheets(export: Export) -> tuple[list[Export], list[str]]:

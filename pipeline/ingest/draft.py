@@ -15,6 +15,7 @@ from pipeline.ingest.columns import SURE
 from pipeline.ingest.look import FileLook, look_at_folder
 from pipeline.ingest.values import state_of
 from pipeline.site import GUESS_MARK
+from pipeline.terminal import visible
 from pipeline.units import MICROSECONDS
 
 MARK = GUESS_MARK
@@ -86,7 +87,8 @@ def draft(looks: Sequence[FileLook], site_id: str, timezone: str | None = None) 
             lines.append("")
     for pattern, members in _groups(usable):
         lines += _file(pattern, members)
-    return "\n".join(lines).rstrip() + "\n"
+    # Names are strangers' texts: none may end its line, and TOML forbids control characters.
+    return "\n".join(visible(line.replace("\n", " ")) for line in lines).rstrip() + "\n"
 
 
 def _file(pattern: str, members: list[FileLook]) -> list[str]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import gzip
 import hashlib
-import io
 import zlib
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from pipeline.errors import InputError
+from pipeline.terminal import visible
 from pipeline.thresholds import THRESHOLDS
 
 # Files with other endings are listed as not read, unless site.toml names them: a photograph of
@@ -89,17 +88,20 @@ class Export:
 
     def _unpacked(self) -> bytes:
         most = max_unpacked_bytes()
-        unpacker = zlib.decompressobj(wbits=31)
+        members: list[bytes] = []
+        rest, room = self.content, most
         try:
-            content = unpacker.decompress(self.content, most)
-            if unpacker.eof and not unpacker.unused_data:
-                return content
-            if len(content) < most:  # several members, or a cut file
-                with gzip.GzipFile(fileobj=io.BytesIO(self.content)) as file:
-                    content = file.read(most + 1)
-                if len(content) <= most:
-                    return content
-        except (zlib.error, OSError, EOFError) as error:
+            while rest and room:
+                unpacker = zlib.decompressobj(wbits=31)
+                # Asked for all at once, gzip would take hold of as much memory as it may fill.
+                members.append(unpacker.decompress(rest, room))
+                room -= len(members[-1])
+                if not unpacker.eof and room:
+                    raise EOFError("it ends before its end mark")
+                rest = unpacker.unused_data.lstrip(b"\0") if unpacker.eof else rest
+            if not rest:
+                return b"".join(members)
+        except (zlib.error, EOFError) as error:
             raise InputError(
                 "the packed file is damaged",
                 file=self.shown,
@@ -131,7 +133,12 @@ def read_export(path: Path, folder: Path) -> Export:
             expected="a readable file",
         ) from error
     inside = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
-    return Export(inside, str(path), content)
+    return Export(plain_path(inside), str(path), content)
+
+
+def plain_path(path: str) -> str:
+    """A path as it is kept and told: one line, every letter in it one that can be written."""
+    return visible(path.replace("\n", "\\n"))
 
 
 def list_exports(folder: Path) -> tuple[list[Path], list[Path]]:

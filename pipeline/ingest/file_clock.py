@@ -293,6 +293,8 @@ def _zone_in_header(opened: OpenExport) -> str | None:
             if found.group(1) is None:
                 return "UTC"
             minutes = int(found.group(2)) * 60 + int(found.group(3) or 0)
+            if minutes > written_times.MAX_OFFSET_MIN:
+                continue
             sign = -1 if found.group(1) == "-" else 1
             return timestamps.offset_name(sign * minutes * 60_000_000)
         short = re.search(rf"(?<![A-Za-z])({letters})(?![A-Za-z])", text)

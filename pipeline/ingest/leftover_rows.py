@@ -109,7 +109,7 @@ def is_note(text: str) -> bool:
 
 def _starts_like_row(cells: Sequence[str], dialect: Dialect) -> bool:
     at = dialect.time_columns[0]
-    cell = cells[at] if len(cells) > at else cells[0]
+    cell = cells[at] if len(cells) > at else next(iter(cells), "")
     return cell[:1].isdigit() or text_kind(cell) is not None
 
 

@@ -203,7 +203,11 @@ _BEYOND = {
 def _in_store_unit(texts: pa.Array, values: Values, channel: Channel, unit: str) -> Values:
     written = values.value
     scale = UNITS[unit]
-    value = written * scale.scale + scale.shift
+    with np.errstate(over="ignore"):
+        value = written * scale.scale + scale.shift
+    for k in np.flatnonzero(np.isinf(value)):
+        value[k] = np.nan
+        values.reason[k] = "not a number"  # 1e308 °C is beyond any in °F
     role = channel.meaning
     if role.low is not None and role.high is not None:
         with np.errstate(invalid="ignore"):

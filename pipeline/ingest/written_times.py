@@ -26,6 +26,8 @@ NO_OFFSET = np.iinfo(np.int64).min
 # A file whose rows are written in more ways than this is not a table.
 _MAX_LAYOUTS = 2_000
 _MAX_LENGTH = 48
+# The clocks of the world stand from UTC-12:00 to UTC+14:00 (IANA time zone database).
+MAX_OFFSET_MIN = 14 * 60
 # A spreadsheet's apostrophe before a text is no part of it.
 _AROUND = " \t\"'"
 _ORDER_NAMES = {"mdy": "month/day", "dmy": "day/month", "ymd": "year-month-day"}
@@ -367,6 +369,7 @@ def _read_layout(fields: Fields, places: NDArray[np.uint8], rows: Ints, needs_ti
         minutes = number("oh") * 60 + (number("om") if parts.get("om") else 0)
         sign = -1 if parts["os"] == "-" else 1
         fields.offset_us[rows] = sign * minutes * 60 * MICROSECONDS
+        fields.time_us[rows[minutes > MAX_OFFSET_MIN]] = -DAY_US
 
 
 def _plain(text: str) -> str:
