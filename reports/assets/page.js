@@ -158,7 +158,7 @@ function stateAt(trace, t) {
 
 // Of a line denser than the drawing: lowest and highest of every column, in their order, so that no
 // peak is lost; where it is looked at closely, every reading. One point more on either side.
-const COLUMNS = 1200;
+let COLUMNS = 1200;
 function thinned(trace, a, b) {
   const {x, y} = trace.full, from = Math.max(before(x, a), 0), to = Math.min(before(x, b) + 2, x.length);
   if (to - from <= 3 * COLUMNS) { trace.x = x.subarray(from, to); trace.y = y.subarray(from, to); return; }
@@ -274,6 +274,7 @@ async function drawn(figure) {
     for (const t of dense) t.full = {x: t.x, y: t.y};
     const events = made.data.filter(t => t.meta && t.meta.event);
     live.hidden = false;
+    COLUMNS = Math.round(live.clientWidth - made.layout.margin.l - made.layout.margin.r);
     const narrowed = (a, b) => {
       for (const t of busy) levelled(t, a, b);
       for (const t of dense) thinned(t, a, b);
@@ -373,8 +374,26 @@ if (log && log.dataset.live) {
   document.querySelectorAll('.scroll tbody th').forEach(led);
 }
 
+// One at a time, the one looked at first; what was only passed on the way is left as it is, so that
+// nothing above the reader grows while the page still moves.
+const waiting = new Set();
+let drawing = false;
+async function drawWaiting() {
+  if (drawing) return;
+  drawing = true;
+  while (waiting.size) {
+    const off = f => { const r = f.getBoundingClientRect(); return Math.abs(r.top + r.bottom - innerHeight); };
+    const next = [...waiting].reduce((a, b) => off(b) < off(a) ? b : a);
+    waiting.delete(next);
+    near.unobserve(next);
+    await draw(next);
+    await new Promise(done => setTimeout(done));   // what has gone by meanwhile is told first
+  }
+  drawing = false;
+}
 const near = new IntersectionObserver(entries => {
-  for (const e of entries) if (e.isIntersecting && wide()) { near.unobserve(e.target); draw(e.target); }
+  for (const e of entries) waiting[e.isIntersecting && wide() ? 'add' : 'delete'](e.target);
+  drawWaiting();
 }, {rootMargin: '300px 0px'});
 for (const figure of document.querySelectorAll('figure[data-live]')) {
   figure.querySelector('.tools').hidden = false;

@@ -67,6 +67,26 @@ def test_no_barrier_and_no_fault(
         assert seen.faults() == []
 
 
+def test_a_link_down_the_page_arrives_and_what_lies_between_is_left_as_it_was(
+    path: Path, look: Callable[..., Any]
+) -> None:
+    """Charts that opened on the way used to push the chart asked for out of sight."""
+    with look(path, 1280) as seen:
+        seen.page.emulate_media(reduced_motion="no-preference")
+        seen.page.click("nav.contents a[href='#timeline']")
+        seen.page.wait_for_selector("#fig-whole-log[data-state=drawn]")
+        top, passed = seen.page.evaluate(
+            """() => [
+              document.getElementById('timeline').getBoundingClientRect().top,
+              [...document.querySelectorAll('#findings figure[data-live]')]
+                .map(f => f.dataset.state),
+            ]"""
+        )
+        assert abs(top) < 2
+        assert len(passed) > 3
+        assert set(passed) == {None}
+
+
 @pytest.mark.parametrize("width", [360, 768, 1280, 2560])
 def test_nothing_scrolls_sideways(path: Path, look: Callable[..., Any], width: int) -> None:
     with look(path, width) as seen:
