@@ -11,6 +11,8 @@ from reports.display import NONE, number, plural, text
 from reports.markup import fill
 from reports.table import Cell, Column, Table, table_html
 
+MOST_PRINTED = 100
+"""So many trips one by one are four sheets of paper; of a year's the first dozen are printed."""
 OPENED_WORDS = {"panel": "panel", "unknown": "limit setting not known"}
 
 
@@ -140,7 +142,7 @@ def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
             note="Static: highest in the 2 min before. A trip belongs to the panel’s limit; the "
             "furnace’s own limit is another event.",
             fold_after=12,
-            is_printed=True,
+            is_printed=len(body) <= MOST_PRINTED,
         )
     )
 
