@@ -9,6 +9,7 @@ thirds of the writing, a week of three loggers about the same
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -42,29 +43,52 @@ def side_by_side(
     )
     stretches = _stretches(reading)
     by_logger: dict[str, list[int]] = {}
-    for place, (channel_id, _, _) in enumerate(stretches):
-        by_logger.setdefault(loggers[channel_id], []).append(place)
+    for channel_id, _, _ in stretches:
+        by_logger.setdefault(loggers[channel_id], []).append(channel_id)
     groups = [
-        places[first : first + SLOTS]
-        for _, places in sorted(by_logger.items())
-        for first in range(0, len(places), SLOTS)
+        channels[first : first + SLOTS]
+        for _, channels in sorted(by_logger.items())
+        for first in range(0, len(channels), SLOTS)
     ]
+    slots = [
+        (channel_id, group_id, slot)
+        for group_id, channels in enumerate(groups, start=1)
+        for slot, channel_id in enumerate(channels)
+    ]
+    table = np.array(slots, np.int64).reshape(-1, 3)
+    return (
+        _side_by_side(stretches, {c: (group_id, slot) for c, group_id, slot in slots}),
+        dict(zip(("channel_id", "group_id", "slot"), table.T, strict=True)),
+    )
+
+
+def placed(reading: pa.Table, slots: Mapping[int, tuple[int, int]]) -> list[dict[str, np.ndarray]]:
+    """The columns of store.sample, group by group, where every channel has its place already.
+
+    slots : channel_id to (group_id, slot), of every channel in `reading`
+    """
+    return _side_by_side(_stretches(reading), slots)
+
+
+def _side_by_side(
+    stretches: list[tuple[int, np.ndarray, np.ndarray]], slots: Mapping[int, tuple[int, int]]
+) -> list[dict[str, np.ndarray]]:
+    by_group: dict[int, list[tuple[int, np.ndarray, np.ndarray]]] = {}
+    for channel_id, ts, value in stretches:
+        group_id, slot = slots[channel_id]
+        by_group.setdefault(group_id, []).append((slot, ts, value))
     samples: list[dict[str, np.ndarray]] = []
-    slots: list[tuple[int, int, int]] = []
-    for group_id, places in enumerate(groups, start=1):
-        instants = _all_instants([stretches[p][1] for p in places])
+    for group_id, columns in sorted(by_group.items()):
+        instants = _all_instants([ts for _, ts, _ in columns])
         rows = {"group_id": np.full(len(instants), group_id, np.int32), "ts": instants}
-        for slot, place in enumerate(places):
-            channel_id, ts, value = stretches[place]
+        for slot, ts, value in columns:
             column = value
             if len(ts) < len(instants):
                 column = np.full(len(instants), np.nan)
                 column[np.searchsorted(instants, ts)] = value
-            slots.append((channel_id, group_id, slot))
             rows[f"v{slot}"] = column
         samples.append(rows)
-    table = np.array(slots, np.int64).reshape(-1, 3)
-    return samples, dict(zip(("channel_id", "group_id", "slot"), table.T, strict=True))
+    return samples
 
 
 def _stretches(reading: pa.Table) -> list[tuple[int, np.ndarray, np.ndarray]]:

@@ -1,9 +1,10 @@
 """The store of one site, and the working connection over the stores of many.
 
 The only module that opens DuckDB. A store is one file, site.duckdb: the tables of `[store.*]` in
-sql/columns.toml, a `meta` table (layout, fingerprint of what site.toml says about parsing) and
-`original`, the exports' own bytes, compressed, so that rows of a file that has vanished from
-exports/ can be read again by the same rules as all others.
+sql/columns.toml, and three of its own: `meta` (layout, fingerprint of what site.toml says about
+parsing), `original`, the exports' own bytes, compressed, so that rows of a file that has vanished
+from exports/ can be read again by the same rules as all others, and `tail` with `instants`, what
+the next load needs to go on from here without them. `store_writing` writes it.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 STORE_NAME = "site.duckdb"
 # Raised when the same bytes and the same site.toml would be read differently than before.
-READER_VERSION = 4
+READER_VERSION = 5
 READING = "reading"
 
 
@@ -126,7 +127,48 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
     return connection
 
 
-def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
+@contextmanager
+def mounted(
+    connection: duckdb.DuckDBPyConnection, path: Path, *, read_only: bool = True
+) -> Iterator[None]:
+    """The tables of one store under their bare names, for as long as the context lasts.
+
+    connection : from `connect_working`; opening another for every store would cost ten times as
+        much as looking into one
+
+    Raises StoreError as open_store does.
+    """
+    _refuse_missing(path)
+    with _attached(connection, path, read_only):
+        _refuse_other_layout(connection, "meta", path)
+        yield
+
+
+@contextmanager
+def begun(connection: duckdb.DuckDBPyConnection, path: Path) -> Iterator[None]:
+    """A new database file at `path`, empty, and what is created in it by its bare name."""
+    with _attached(connection, path, read_only=False):
+        yield
+
+
+@contextmanager
+def _attached(connection: duckdb.DuckDBPyConnection, path: Path, read_only: bool) -> Iterator[None]:
+    how = " (read_only)" if read_only else ""
+    try:
+        connection.execute(f"attach {literal(str(path))} as mounted{how}")
+    except duckdb.Error as error:
+        raise _cannot_open(path, error) from error
+    try:
+        connection.execute("use mounted")
+        yield
+    finally:
+        connection.execute("use memory")
+        connection.execute("detach mounted")
+
+
+def read_originals(
+    connection: duckdb.DuckDBPyConnection, path: Path
+) -> list[tuple[str, str, int, bytes]]:
     """The exports' own bytes in a store of any layout: (sha256, path, n_bytes, packed bytes).
 
     Empty where there is no usable store.
@@ -134,56 +176,11 @@ def read_originals(path: Path) -> list[tuple[str, str, int, bytes]]:
     if not path.is_file():
         return []
     try:
-        with duckdb.connect(str(path), read_only=True, config=_config()) as connection:
+        with _attached(connection, path, read_only=True):
             query = "select sha256, path, n_bytes, bytes from original order by path, sha256"
             return connection.execute(query).fetchall()
-    except duckdb.Error:
-        return []
-
-
-def read_dialects(path: Path) -> dict[str, bytes]:
-    """By the hash of an export's bytes, how it is written, as this version's load kept it.
-
-    Empty where there is no store of this layout.
-    """
-    try:
-        with open_store(path) as connection:
-            rows = connection.execute("select sha256, dialect from original").fetchall()
     except (StoreError, duckdb.Error):
-        return {}
-    return {sha: dialect for sha, dialect in rows if dialect is not None}
-
-
-def write_store(
-    path: Path,
-    contents: Mapping[str, pa.Table],
-    originals: Callable[[], pa.Table],
-    meta: Mapping[str, str],
-) -> None:
-    """Write a whole store beside `path` and rename it over the old one.
-
-    contents : every table of `[store.*]`, columns by name, rows in the order in which they are kept
-    originals : makes sha256, path, n_bytes, packed bytes and dialect of every export behind them;
-        asked for last, so that packing can go on meanwhile
-
-    A load that is killed leaves the old store as it was.
-    """
-    _remove_left_behind(path)
-    try:
-        handle, name = tempfile.mkstemp(prefix=path.name + ".", suffix=".part", dir=path.parent)
-    except OSError as error:
-        raise _cannot_write(path, error) from error
-    os.close(handle)
-    part = Path(name)
-    part.unlink()  # DuckDB refuses to open an empty file
-    try:
-        _fill(part, contents, originals, meta)
-        part.replace(path)
-    except (OSError, duckdb.IOException) as error:
-        raise _cannot_write(path, error) from error
-    finally:
-        part.unlink(missing_ok=True)
-        part.with_name(part.name + ".wal").unlink(missing_ok=True)
+        return []
 
 
 def connect_working() -> duckdb.DuckDBPyConnection:
@@ -281,51 +278,6 @@ def literal(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def _fill(
-    part: Path,
-    contents: Mapping[str, pa.Table],
-    originals: Callable[[], pa.Table],
-    meta: Mapping[str, str],
-) -> None:
-    # Insertion order is kept with two threads as well, and only reading relies on one.
-    with duckdb.connect(str(part), config=_config() | {"threads": 2}) as connection:
-        settle(connection)
-        # One transaction: a commit for each of some twenty statements would be twenty waits
-        # for the disk.
-        connection.execute("begin")
-        create_store_tables(connection)
-        connection.execute(f"drop table {READING}")
-        from pipeline.samples import READING_VIEW, side_by_side  # only a load writes
-
-        samples, slot = side_by_side(contents[READING], contents["channel"])
-        kept = dict(contents) | {"sample": sample_table(samples), "slot": store_table("slot", slot)}
-        for table, columns in store_columns().items():
-            if table == READING or kept[table].num_rows == 0:
-                continue
-            connection.register("incoming", kept[table])
-            names = ", ".join(quoted(c.name) for c in columns)
-            connection.execute(
-                f"insert into {quoted(table)} ({names}) select {names} from incoming"
-            )
-            connection.unregister("incoming")
-        connection.execute(READING_VIEW)
-        connection.register("incoming", originals())
-        connection.execute("create table original as select * from incoming")
-        connection.unregister("incoming")
-        connection.execute("create table meta (name VARCHAR, value VARCHAR)")
-        rows = sorted({**meta, "layout": layout()}.items())
-        connection.executemany("insert into meta values (?, ?)", [list(row) for row in rows])
-        connection.execute("commit")
-        connection.execute("checkpoint")
-
-
-def _remove_left_behind(path: Path) -> None:
-    """Take away what loads that were killed have left; none takes an hour."""
-    for part in path.parent.glob(f"{path.name}.*.part*"):
-        if time.time() - part.stat().st_mtime > 3_600:
-            part.unlink(missing_ok=True)
-
-
 def _refuse_missing(path: Path) -> None:
     if not path.is_file():
         raise StoreError("there is no store yet", file=path, hint=_load_again(path))
@@ -353,15 +305,6 @@ def _cannot_open(path: Path, error: Exception) -> StoreError:
         found=str(error).splitlines()[0],
         expected="a store written by zonetrail and not open for writing elsewhere",
         hint=f"delete it and {_load_again(path)}; it is rebuilt from exports/",
-    )
-
-
-def _cannot_write(path: Path, error: Exception) -> StoreError:
-    return StoreError(
-        "the store cannot be written",
-        file=path,
-        found=str(error).splitlines()[0],
-        expected="a folder that can be written to, on a disk with room",
     )
 
 

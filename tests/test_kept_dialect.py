@@ -10,8 +10,9 @@ from pipeline.errors import UserError
 from pipeline.ingest import export_file, kept_dialect
 from pipeline.ingest.encoding import decode
 from pipeline.ingest.load import load_site
+from pipeline.ingest.site_store import read_known
 from pipeline.ingest.sniff import Dialect, sniff
-from pipeline.store import open_store, read_dialects
+from pipeline.store import connect_working, open_store
 from tests.fleet_sites import write_day, write_site
 
 EXPORTS = sorted((Path(__file__).parent / "exports").rglob("*.csv"))
@@ -40,7 +41,9 @@ def test_a_file_is_looked_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     load_site(tmp_path / "ash")
     assert asked == ["day00.csv", "day01.csv"]
     store = tmp_path / "ash" / "site.duckdb"
-    assert len(read_dialects(store)) == 2
+    with connect_working() as con:
+        known = read_known(con, store)
+    assert known is not None and len(known.dialects) == 2
     query = "select * from reading union all select channel_id, start_ts, end_ts from state"
     with open_store(store) as con:
         first = con.execute(f"{query} order by all").fetchall()
@@ -58,5 +61,6 @@ def test_another_decimal_sign_said_is_another_question() -> None:
     assert not kept_dialect.holds(None, None)
 
 
-def test_no_store_no_dialects(tmp_path: Path) -> None:
-    assert read_dialects(tmp_path / "site.duckdb") == {}
+def test_no_store_knows_nothing(tmp_path: Path) -> None:
+    with connect_working() as con:
+        assert read_known(con, tmp_path / "site.duckdb") is None

@@ -18,8 +18,8 @@ from pipeline.store import (
     open_store,
     store_columns,
     store_table,
-    write_store,
 )
+from pipeline.store_writing import write_store
 
 SITE = """[site]
 id = "{id}"

@@ -21,7 +21,10 @@ match         which file belongs to which logger, which column to which channel
 logger_clock  one clock for all files of a logger
 merge         the files of one logger to one series per channel; repeats, conflicts, segments
 accounts      what became of every row
+going_on      each channel's last word, for the next load
 store_tables  everything read, as the tables of the store
+append        what files add to a store that all come after what it holds
+site_store    the store made anew, or added to
 load          a site's store brought up to date
 column_look, look, draft   what an export seems to be, and a first site.toml from that
 """

@@ -48,6 +48,18 @@ def on_one_clock(
     return made
 
 
+def may_show_its_clock(site: Site, numbers: Sequence[int], low: int, high: int) -> bool:
+    """Whether the clocks change in files of a logger that a schedule steps in.
+
+    numbers : the logger's channels; low, high : first and last instant of the files whose zone is
+        assumed
+    """
+    zone = timestamps.zone_of(site.timezone)
+    return any(site.channels[n].role in _SCHEDULED for n in numbers) and any(
+        low < instant < high for instant, _, _ in timestamps.zone_changes(zone, low, high)
+    )
+
+
 def note_schedule_steps(site: Site, readings: Sequence[FileReading]) -> None:
     """Note where a schedule steps by an hour at a change of the clocks: the logger's stayed.
 

@@ -47,12 +47,15 @@ class Times:
             return None
         return max(self.stretches, key=lambda s: (s[1] - s[0], -s[0]))[2]
 
+    @property
+    def nominal_by_reading(self) -> Floats:
+        """The interval of the stretch that each reading stands in [us]; none for fewer than two."""
+        return np.repeat([s[2] for s in self.stretches], [s[1] - s[0] for s in self.stretches])
+
     def held(self, hold_intervals: float) -> tuple[Flags, Ints]:
         """Whether a gap follows each reading but the last, and until when each one holds."""
         if self._held is None or self._held[0] != hold_intervals:
-            nominal = np.repeat(
-                [s[2] for s in self.stretches], [s[1] - s[0] for s in self.stretches]
-            )
+            nominal = self.nominal_by_reading
             is_gap = np.diff(self.ts) > hold_intervals * nominal[:-1]
             end = self.ts + np.round(nominal).astype(np.int64)
             end[:-1] = np.where(is_gap, end[:-1], self.ts[1:])
@@ -179,9 +182,11 @@ def nominal_interval_us(ts: Ints) -> float | None:
 
 
 def sampled_segments(
-    times: Times, value: Floats, hold_intervals: float
+    times: Times, value: Floats, hold_intervals: float, first: int = 0
 ) -> tuple[Ints, Ints, Flags]:
     """Segments (start, end, is_on) of a state seen at intervals; half-open, in time order.
+
+    first : number of the reading that `value` and the segments begin with
 
     A reading holds to the next one if that is at most `hold_intervals` nominal intervals away,
     else for one nominal interval. A single reading of unknown interval holds for no time.
@@ -191,6 +196,7 @@ def sampled_segments(
         empty = np.array([], np.int64)
         return empty, empty.copy(), np.array([], bool)
     is_gap, end = times.held(hold_intervals)
+    ts, is_gap, end = ts[first:], is_gap[first:], end[first:]
     on = value > 0
     starts = np.append(0, np.flatnonzero(is_gap | (on[1:] != on[:-1])) + 1)
     ends = np.append(starts[1:] - 1, len(ts) - 1)

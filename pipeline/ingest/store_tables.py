@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import pyarrow as pa
@@ -12,6 +13,7 @@ from pipeline.ingest import merge
 from pipeline.ingest.accounts import Fates, Place, account_tables
 from pipeline.ingest.columns import split_header
 from pipeline.ingest.file_clock import is_regular
+from pipeline.ingest.going_on import Tail, Tails
 from pipeline.ingest.match import logger_names
 from pipeline.ingest.merge import Series, Settled, Times
 from pipeline.ingest.reading import FileReading
@@ -24,7 +26,7 @@ from pipeline.units import MICROSECONDS, UNITS
 def store_tables(
     site: Site, readings: list[FileReading], vanished: Collection[str]
 ) -> dict[str, pa.Table]:
-    """Every table of the store by its name, in the order in which rows are kept.
+    """Every table of the store by its name, in the order in which rows are kept; and its tails.
 
     readings : the site's files in any order; vanished : hashes of those no longer in exports/
     """
@@ -34,15 +36,18 @@ def store_tables(
     names = ("channel", "rate", "reading", "state", "conflict")
     parts = {name: [store_table(name, {})] for name in names}
     shared: dict[tuple[int, ...], Times] = {}
+    tails = Tails()
     for number in range(len(site.channels)):
         logger = next((g for g in loggers if any(number in r.cells for r in g.files)), None)
         if logger is None:
             continue
-        series = _series(logger, number, shared)
+        series = series_of(logger.files, logger.file_ids, number, shared)
         settled = merge.settle(series)
         fates.mark(series, settled)
-        parts["conflict"].append(_conflicts(number + 1, series, settled, readings))
+        parts["conflict"].append(conflicts(number + 1, series, settled, readings))
         made = _Made(site, logger, number, series, settled)
+        if (tail := made.tail) is not None:
+            tails.add(number + 1, tail)
         parts["channel"].append(made.channel_table())
         parts["rate"].append(made.rate_table())
         parts["state" if made.is_state else "reading"].append(made.table())
@@ -51,7 +56,7 @@ def store_tables(
         for file_id, end in zip(logger.file_ids, logger.ends, strict=True):
             places[file_id - 1] = Place(logger.name, logger.kind, end)
     tables = {name: pa.concat_tables(found) for name, found in parts.items()}
-    return tables | account_tables(readings, fates, places, vanished)
+    return tables | tails.tables() | account_tables(readings, fates, places, vanished)
 
 
 def hold_intervals(site: Site) -> float:
@@ -119,11 +124,19 @@ def _kind(site: Site, logger: _Logger) -> str:
     return "change_of_state" if only_states else "sampled"
 
 
-def _series(logger: _Logger, number: int, shared: dict[tuple[int, ...], Times]) -> Series:
-    """One channel's cells; channels with a cell in every row of their files share their times."""
+def series_of(
+    files: Sequence[FileReading],
+    file_ids: Sequence[int],
+    number: int,
+    shared: dict[tuple[int, ...], Times],
+) -> Series:
+    """One channel's cells; channels with a cell in every row of their files share their times.
+
+    files : of one logger, in the order of (first instant, hash); shared : is filled
+    """
     found = [
         (reading, reading.cells[number], file_id)
-        for reading, file_id in zip(logger.files, logger.file_ids, strict=True)
+        for reading, file_id in zip(files, file_ids, strict=True)
         if number in reading.cells
     ]
     parts = tuple((file_id, cells.row) for _, cells, file_id in found)
@@ -196,11 +209,8 @@ class _Made:
                 self.times, self.value, hold_intervals(self.site)
             )
         else:
-            files = [r for r in self.logger.files if self.number in r.cells]
-            broken = [r.cells[self.number].broken_ts for r in files]
-            unknown = np.unique(np.concatenate([*broken, self.contradicted]))
             start, end, is_on = merge.change_segments(
-                self.ts, self.value, unknown, self.logger.spans
+                self.ts, self.value, self._unknown, self.logger.spans
             )
         return store_table(
             "state",
@@ -211,6 +221,24 @@ class _Made:
                 "is_on": is_on,
             },
         )
+
+    @cached_property
+    def _unknown(self) -> np.ndarray:
+        """The instants from which a state logged by its changes is unknown."""
+        files = [r for r in self.logger.files if self.number in r.cells]
+        broken = [r.cells[self.number].broken_ts for r in files]
+        return np.unique(np.concatenate([*broken, self.contradicted]))
+
+    @property
+    def tail(self) -> Tail | None:
+        """What the next load goes on from; None where later rows do not simply follow."""
+        if len(self.ts) == 0 or self.channel.form == "total":
+            return None
+        last_ts, last_value = int(self.ts[-1]), float(self.value[-1])
+        if self.is_sampled:
+            return Tail(last_ts, last_value, ts=self.ts)
+        after = self._unknown[self._unknown >= last_ts]
+        return Tail(last_ts, last_value, int(after[0]) if len(after) else None)
 
     def channel_table(self) -> pa.Table:
         """The channel's row of store.channel."""
@@ -237,18 +265,9 @@ class _Made:
 
     def rate_table(self) -> pa.Table:
         """The channel's rows of store.rate; states are held by their own stretch's rate already."""
-        stretches = [] if self.is_state or not self.is_sampled else self.times.stretches
-        if len(stretches) < 2:
+        if self.is_state or not self.is_sampled:
             return store_table("rate", {})
-        return store_table(
-            "rate",
-            {
-                "channel_id": np.full(len(stretches), self.number + 1, np.int32),
-                "start_ts": self.ts[[first for first, _, _ in stretches]],
-                "end_ts": self.ts[[min(end, len(self.ts) - 1) for _, end, _ in stretches]],
-                "interval_s": np.array([us for _, _, us in stretches]) / MICROSECONDS,
-            },
-        )
+        return rates(self.number + 1, self.times)
 
     def _unit(self) -> str:
         if self.channel.unit is not None:
@@ -260,13 +279,35 @@ class _Made:
         if self.is_sampled:
             interval = self.times.nominal_us
             return None if interval is None else interval / MICROSECONDS
-        # A log of changes is as fine as its stamps are written, however rarely something changes:
-        # their greatest common divisor, a minute at the most.
-        stamps = np.concatenate([r.ts for r in self.logger.files])
-        return float(np.gcd.reduce(np.append(stamps, 60 * MICROSECONDS))) / MICROSECONDS
+        return written_to_s([r.ts for r in self.logger.files])
 
 
-def _conflicts(
+def written_to_s(stamps: Sequence[np.ndarray], before_s: float = 60.0) -> float:
+    """How finely a log of changes is written, however rarely something changes.
+
+    The stamps' greatest common divisor, a minute at the most; before_s : that of earlier ones
+    """
+    before = round(before_s * MICROSECONDS)
+    return float(np.gcd.reduce(np.concatenate([*stamps, [before]]))) / MICROSECONDS
+
+
+def rates(channel_id: int, times: Times) -> pa.Table:
+    """A sampled channel's rows of store.rate."""
+    stretches = times.stretches
+    if len(stretches) < 2:
+        return store_table("rate", {})
+    return store_table(
+        "rate",
+        {
+            "channel_id": np.full(len(stretches), channel_id, np.int32),
+            "start_ts": times.ts[[first for first, _, _ in stretches]],
+            "end_ts": times.ts[[min(end, len(times.ts) - 1) for _, end, _ in stretches]],
+            "interval_s": np.array([us for _, _, us in stretches]) / MICROSECONDS,
+        },
+    )
+
+
+def conflicts(
     channel_id: int, series: Series, settled: Settled, readings: list[FileReading]
 ) -> pa.Table:
     """Rows of store.conflict for one channel."""
