@@ -4977,7 +4977,8 @@ _TABLE = [
         "lost_clock_min_years",
         10,
         "years",
-        "rows this much older than most of their file are of a clock that had lost its date",
+        "rows this far from most of their file are of a clock that had lost its date; files of one "
+        "site further apart are refused",
         "dates",
         "no logger runs that long without a visit",
         "reading",

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pipeline.errors import InputError
 from pipeline.ingest.encoding import Text
 from pipeline.ingest.sniff import Dialect, cut
 from pipeline.ingest.written_times import DAY_US, Flags, Ints
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
+
+if TYPE_CHECKING:
+    from pipeline.ingest.reading import FileReading
 
 # More steps back than this are rows in no order, not a clock that somebody set.
 _MAX_STEPS_BACK = 20
@@ -18,9 +24,10 @@ _EARLIEST = int(datetime(2000, 1, 1, tzinfo=UTC).timestamp()) * MICROSECONDS
 
 
 def lost_dates(local: Ints, readable: Flags) -> Flags:
-    """Which readable clock readings are of a date that the logger fell back to.
+    """Which readable clock readings are of a date at which the logger cannot have run.
 
-    Such are those before 2000, and those `lost_clock_min_years` before most of the file's rows.
+    Such are those before 2000, to which a clock falls back, and those `lost_clock_min_years` from
+    most of the file's rows, which a flat battery or a damaged digit leaves.
     """
     lost = readable & (local < _EARLIEST)
     rest = local[readable & ~lost]
@@ -28,8 +35,52 @@ def lost_dates(local: Ints, readable: Flags) -> Flags:
         years = THRESHOLDS["lost_clock_min_years"].value
         span = years * 365.25 * DAY_US
         if rest.max() - rest.min() > span:
-            lost |= readable & (local < np.median(rest) - span)
+            lost |= readable & (np.abs(local - np.median(rest)) > span)
     return lost
+
+
+def refuse_far_apart(readings: Sequence[FileReading]) -> None:
+    """Raise InputError where files of one site are further apart than any log is long.
+
+    One of their clocks was never set; all that is reckoned by the day would else go through the
+    decades between them.
+    """
+    if not readings:
+        return
+    ends = {id(r): max(r.last_ts, _until_ts(r)) for r in readings}
+    if not is_far_apart(min(r.first_ts for r in readings), max(ends.values())):
+        return
+    middle = int(np.median(np.concatenate([r.ts for r in readings])))
+    far = max(
+        sorted(readings, key=lambda r: r.opened.export.path),
+        key=lambda r: max(abs(r.first_ts - middle), abs(ends[id(r)] - middle)),
+    )
+    shown = " to ".join(
+        str(datetime.fromtimestamp(ts // MICROSECONDS, UTC).date())
+        for ts in (far.first_ts, ends[id(far)])
+    )
+    usual = datetime.fromtimestamp(middle // MICROSECONDS, UTC).date()
+    raise InputError(
+        "this file lies years from the site's other rows",
+        file=far.opened.export.shown,
+        line=far.opened.dialect.first_row_line,
+        found=f"{shown}; most rows lie about {usual}",
+        expected=f"logs of one site within {THRESHOLDS['lost_clock_min_years'].value:g} years",
+        hint="if its clock was not set, give clock_offset_s or year in its [[export]], or move it "
+        "out of exports/",
+    )
+
+
+def is_far_apart(first_ts: int, last_ts: int) -> bool:
+    """Whether two instants are further apart than any log is long."""
+    years = THRESHOLDS["lost_clock_min_years"].value
+    return last_ts - first_ts > years * 365.25 * DAY_US
+
+
+def _until_ts(reading: FileReading) -> int:
+    """How far the site file says that the log ran; 0 where it does not."""
+    said = reading.opened.said
+    return (said.until_ts or 0) if said is not None else 0
 
 
 def set_back(

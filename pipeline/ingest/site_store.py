@@ -21,6 +21,7 @@ from pipeline.ingest.export_file import OpenExport, open_export
 from pipeline.ingest.exports import Export
 from pipeline.ingest.file_reading import cut_file, read_file
 from pipeline.ingest.logger_clock import on_one_clock
+from pipeline.ingest.lost_clock import is_far_apart, refuse_far_apart
 from pipeline.ingest.match import export_block, logger_names, match_channels
 from pipeline.ingest.store_tables import store_tables
 from pipeline.site import Site
@@ -102,6 +103,7 @@ def make_anew(
             packed.append(pool.submit(_packed, open_.export))
             readings.append(read_file(open_, channels, site, rows))
         readings = on_one_clock(site, readings, used)
+        refuse_far_apart(readings)
         tell("writing the store")
         tables = store_tables(site, readings, {e.sha256 for e in vanished})
         meta = {"fingerprint": fingerprint, "site_id": site.id, "tool": __version__}
@@ -145,6 +147,9 @@ def add(
     for open_, channels in zip(new, used, strict=False):
         tell(f"reading {open_.export.path}")
         readings.append(read_file(open_, channels, site))
+    first_ts = min(f["first_ts"] for f in known.files)
+    if any(is_far_apart(first_ts, r.last_ts) for r in readings):
+        raise NotSimplyLaterError("a file lies years from the others")  # and is refused
     tell("writing the store")
     with mounted(con, site.store_path):
         end = read_end(con, known.files)

@@ -28,8 +28,10 @@ import unicodedata
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
+import duckdb
 import numpy as np
 
 from tests.hardening.mutants import Bent, bent
@@ -115,22 +117,23 @@ def _inspected(folder: Path) -> Outcome | None:
 def _loaded(folder: Path) -> Outcome:
     """The load of a folder without its being written to disk; what does not add up, if anything."""
     from pipeline.cli.load import as_text
-    from pipeline.ingest import load
+    from pipeline.ingest import site_store
+    from pipeline.ingest.load import load_site
 
     made: dict[str, object] = {}
     fault = os.environ.get(FAULT_VARIABLE)
     if fault is not None:
         _put_in(fault)
 
-    def kept(path: Path, tables: dict, originals: object, meta: object) -> None:
+    def kept(path: Path, tables: dict, originals: object, *rest: object) -> None:
         made.update(tables)
         originals()  # type: ignore[operator]
 
-    written, load.write_store = load.write_store, kept
+    written, site_store.write_store = site_store.write_store, kept
     try:
-        report = load.load_site(folder)
+        report = load_site(folder, connection=_connection())
     finally:
-        load.write_store = written
+        site_store.write_store = written
     if len(said := as_text(report)) > MAX_ANSWER:
         return Outcome("violation", f"load says {len(said):,} letters")
     for f in report.files:
@@ -142,6 +145,13 @@ def _loaded(folder: Path) -> Outcome:
         if f.n_lines != sum(parts):
             return Outcome("violation", f"lines do not add up: {f}")
     return Outcome("violation", problem) if (problem := _odd_tables(made)) else Outcome("loaded")
+
+
+@cache
+def _connection() -> duckdb.DuckDBPyConnection:
+    from pipeline.store import connect_working
+
+    return connect_working()
 
 
 def _put_in(fault: str) -> None:

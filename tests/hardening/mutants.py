@@ -110,26 +110,27 @@ class Bent:
             (folder / path).write_bytes(content)
 
 
+def as_it_is(folder: Path) -> Bent:
+    """A site folder with nothing done to it yet."""
+    files = {
+        p.relative_to(folder).as_posix(): p.read_bytes()
+        for p in sorted((folder / "exports").rglob("*"))
+        if p.is_file()
+    }
+    return Bent("as it is", folder.name, (folder / "site.toml").read_bytes(), files)
+
+
 @cache
 def corpus() -> tuple[Bent, ...]:
     """The corpus folders that are small enough to be bent often."""
-    found = []
-    for folder in sorted(p.parent for p in CORPUS.glob("*/site.toml")):
-        files = {
-            p.relative_to(folder).as_posix(): p.read_bytes()
-            for p in sorted((folder / "exports").rglob("*"))
-            if p.is_file()
-        }
-        site = (folder / "site.toml").read_bytes()
-        if sum(map(len, files.values())) < 30_000:
-            found.append(Bent("as it is", folder.name, site, files))
-    return tuple(found)
+    found = [as_it_is(p.parent) for p in sorted(CORPUS.glob("*/site.toml"))]
+    return tuple(c for c in found if sum(map(len, c.files.values())) < 30_000)
 
 
-def bent(seed: int, number: int, kind: str | None = None) -> Bent:
-    """The bent input of that number; of one kind, where it is named."""
+def bent(seed: int, number: int, kind: str | None = None, of: Bent | None = None) -> Bent:
+    """The bent input of that number; of one kind, and of one site, where they are named."""
     rng = random.Random(f"{seed}/{number}")
-    whole = rng.choice(corpus())
+    whole = of or rng.choice(corpus())
     kind = kind or rng.choices(list(KINDS), [w for _, w in KINDS.values()])[0]
     change = KINDS[kind][0]
     if kind.startswith("site"):
