@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -54,6 +54,10 @@ fuzz-dialects: $(VENV)/dev.stamp
 # Half an hour; FUZZ="--inputs 2000 --seed 5" for a short look at other ones
 fuzz: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.hardening.fuzz $(FUZZ)
+
+# Bent inputs all the way to page and review.json, 2,000 of them: an hour of one core
+fuzz-review: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.hardening.fuzz_review $(FUZZ)
 
 # How often inspect's guesses are right, not sure, or wrong and confident: corpus and simulated world
 guess-rates: $(VENV)/dev.stamp
