@@ -150,10 +150,13 @@ def judge(site: SiteFrames) -> Outcome:
     table = site.table("interval.defrost")
     # a pulse of heat alone may be backup; one that was not seen to end tells no length
     seen = table[(table["basis"] != "heat pulse") & ~flags(table["in_visit"])]
-    closed = seen[flags(seen["is_closed"])]
-    short = flags(seen["is_closed"]) & (seen["run_s"] < site.threshold("defrost_often_s"))
-    first = seen["start_ts"] == seen["start_ts"].min()
-    rows = seen.assign(is_short=short & ~first)
+    seen = seen.sort_values("start_ts")
+    is_closed = flags(seen["is_closed"])
+    closed = seen[is_closed]
+    # one that a call's end cut off left frost behind: the next comes sooner, and is no fault
+    after_whole = is_closed.shift(fill_value=False)
+    short = is_closed & (seen["run_s"] < site.threshold("defrost_often_s")) & after_whole
+    rows = seen.assign(is_short=short)
     rows = rows[rows["is_short"] | flags(rows["is_long"])]
     few = len(rows) < site.threshold("defrost_min_events")
     rare = len(rows) * 3600 < site.threshold("defrost_per_h") * heat_s

@@ -66,11 +66,14 @@ def test_a_defrost_between_is_seen(build, judge, at):
 
 
 def test_where_defrosts_are_seen_regularly_a_missed_one_is_none(build, judge, at):
-    # 12 h with one at the start: 11 h follow with none; with two in 12 h they come every six hours
+    # 12 h with one at the start: 11 h follow with none; two are one in six hours, as often as asked
     rows = runs(at, 12)
     assert judge(CODE, site(build, rows, [defrost(at, "00:10")]))[0].result == "found"
     two = [defrost(at, "00:10"), defrost(at, "00:30")]
     assert judge(CODE, site(build, rows, two))[0].result == "not found"
+    # a control that waits for frost: one in twelve hours will do, one in thirteen will not
+    assert judge(CODE, site(build, runs(at, 24), two))[0].result == "not found"
+    assert judge(CODE, site(build, runs(at, 26), two))[0].result == "found"
 
 
 def test_sinking_heat_speaks_against_dry_air(build, judge, at):

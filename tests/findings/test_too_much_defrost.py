@@ -87,6 +87,14 @@ def test_what_does_not_count(build, judge, at, changes):
     assert judge(CODE, site(build, defrosts(at, 9, **changes)))[0].result == "not found"
 
 
+def test_the_next_after_one_that_was_cut_off_is_no_fault(build, judge, at):
+    rows = defrosts(at, 14)
+    assert judge(CODE, site(build, rows))[0].result == "found"
+    ordered = sorted(rows, key=lambda r: r["start_ts"])
+    cut_off = [r | {"is_closed": k % 2 == 1} for k, r in enumerate(ordered)]
+    assert judge(CODE, site(build, cut_off))[0].result == "not found"
+
+
 def test_one_clock_is_named_first(build, judge, at):
     judged, finding = judge(CODE, site(build, defrosts(at, 8)))
     assert "8 defrosts in 30 hours of compressor heat, 7 after less than 35 min" in judged.why
