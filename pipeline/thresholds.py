@@ -457,9 +457,19 @@ _TABLE = [
         "clock_rooms_doubt_s",
         720,
         "s",
-        "how much longer or shorter a room may take; a smaller clock difference is not told",
+        "how much longer or shorter a room may take",
         "rooms compared with calls",
         "a massive floor or a probe in a case is minutes slower",
+        "ours",
+    ),
+    Threshold(
+        "clock_rooms_least_s",
+        1500,
+        "s",
+        "a clock difference that only room temperatures show is told from this on",
+        "rooms compared with calls",
+        "heat that lights late moves rooms by 20 min as a clock would; clocks are set wrong by "
+        "half hours",
         "ours",
     ),
     Threshold(

@@ -161,7 +161,13 @@ def judge(site: SiteFrames) -> Outcome:
     gas_s = float(runs["on_s"].sum())
     runs = runs[_rested(site, table, runs)]
     lit = runs[runs["to_heat_s"].notna()]
-    dark = runs["to_heat_s"].isna() & (runs["on_s"] >= site.threshold("ignition_fail_s"))
+    # supply half as hot as lit starts bring was lit: it never fell enough to rise
+    hot_f = lit["over_return_f"].median() / 2
+    dark = (
+        runs["to_heat_s"].isna()
+        & (runs["on_s"] >= site.threshold("ignition_fail_s"))
+        & ~(runs["over_return_f"] >= hot_f)
+    )
     n_judged = len(lit) + int(dark.sum())
     least = int(site.threshold("ignition_slow_min_starts"))
     if n_judged < least:

@@ -326,10 +326,10 @@ def _by_rooms(
         f"Rooms follow the calls of {reference.name} best {_by(rooms.answer_s)} "
         f"({zones}, {rooms.n_call} calls)"
     )
-    if abs(left_s) <= doubt_s:
+    if abs(left_s) < limits["clock_rooms_least_s"]:
         why = (
             f"{seen}, as rooms do: no whole hour is wrong, and what is less than "
-            f"{(lag_s + doubt_s) / 60:.0f} min room temperatures cannot tell."
+            f"{limits['clock_rooms_least_s'] / 60:.0f} min room temperatures cannot tell."
         )
         return {**row, "why": why}
     hours = round(left_s / HOUR_S)

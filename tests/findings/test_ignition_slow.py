@@ -102,3 +102,11 @@ def test_reasons(build, judge, at):
 def test_cannot_tell(build, judge, at, rows_of, more):
     rows = starts(at, 3, 0, **rows_of)
     assert judge(CODE, site(build, rows, **more))[0].result == "cannot tell"
+
+
+# supply that never fell enough to rise: as hot as lit starts bring it, or not
+@pytest.mark.parametrize(("over_f", "result"), [(25.0, "not found"), (24.9, "found")])
+def test_a_start_under_hot_supply_was_lit(build, judge, at, over_f, result):
+    dark = [run(at, 0, n, None, over_return_f=over_f) for n in range(4)]
+    lit = [run(at, 1 + n // 50, n % 50, 90.0, over_return_f=50.0) for n in range(30)]
+    assert judge(CODE, site(build, dark + lit))[0].result == result
