@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -83,6 +83,12 @@ diagnosis: $(VENV)/dev.stamp
 # threshold was chosen by
 check-channels: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.accuracy.channels --part reporting --jobs 2
+
+# Our load and measures beside DuckDB's reader, a pandas and a polars script, with growth and a profile;
+# half an hour on two cores. make bench FORM=short for a look, FORM=long for 400 sites and 10^8 readings
+FORM ?= middle
+bench: $(VENV)/dev.stamp
+	$(BIN)/python tests/benchmarks/bench.py --form $(FORM)
 
 # What a fleet costs: 50, 200 and 1,000 sites of a week, a day more on 28 days; hours. For a short look:
 # python tests/benchmarks/fleet_bench.py --sites 10 --rounds 1 --added-day 0

@@ -65,12 +65,14 @@ def review_site(
     align: bool = False,
     units: str = "us",
     redact: bool = False,
+    memory: str | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Review:
     """The review of one site folder; brings its store up to date first.
 
     ask : the part of the log to look at; all of it if None
     align : take out clock offsets that the data show; else they are only reported
+    memory : as `store.connect_working` takes it
     progress : told each step as it begins
 
     Raises the errors of pipeline.errors for whatever a user can mend.
@@ -79,7 +81,7 @@ def review_site(
     site = read_site(folder)
     tell("reading exports")
     load = load_site(folder)
-    con = connect_working()
+    con = connect_working(memory)
     try:
         attach_sites(con, {site.id: site.store_path})
         seconds = [("load", load.seconds)]

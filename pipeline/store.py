@@ -183,14 +183,18 @@ def read_originals(
         return []
 
 
-def connect_working() -> duckdb.DuckDBPyConnection:
+def connect_working(memory: str | None = None) -> duckdb.DuckDBPyConnection:
     """An empty in-memory connection on which stages run.
+
+    memory : how much the tables may hold at once, such as '2GB'; what is beyond it lies in the
+        system's folder for temporary files. None: DuckDB's own limit, most of the machine.
 
     One thread and insertion order kept, so that a streaming window over a stored table sees its
     rows as stored; UTC; ASOF joins never become nested loops; nothing is downloaded. Frames reach
     it by `register`, not by their variable's name, once `attach_sites` has closed it.
     """
-    connection = duckdb.connect(":memory:", config=_config())
+    limit = {} if memory is None else {"memory_limit": memory}
+    connection = duckdb.connect(":memory:", config=_config() | limit)
     settle(connection)
     return connection
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
 from types import TracebackType
@@ -19,7 +20,8 @@ def common(*names: str) -> Callable[[Verb], Verb]:
 
     units : 'us' or 'si'; json : `as_json`, only JSON on standard output; strict : exit 1 when
     something was rejected, not given or untrusted; quiet : no progress and no notes; redact :
-    the site's name, address and notes left out
+    the site's name, address and notes left out; memory : how much tables may hold, as DuckDB
+    takes it, or None
     """
 
     def with_options(verb: Verb) -> Verb:
@@ -74,6 +76,21 @@ def _only_dash(context: click.Context, option: click.Parameter, value: str | Non
     return value == "-"
 
 
+_SIZE = re.compile(r"(\d+) *([MG])i?B", re.IGNORECASE)
+_LEAST_MEMORY_MB = 256
+"""Under this DuckDB gives up on a year of one-minute rows instead of spilling."""
+
+
+def _memory(context: click.Context, option: click.Parameter, value: str | None) -> str | None:
+    if value is None:
+        return None
+    size = _SIZE.fullmatch(value.strip())
+    megabytes = int(size[1]) * (1000 if size[2].upper() == "G" else 1) if size else 0
+    if megabytes < _LEAST_MEMORY_MB:
+        raise click.BadParameter(f"a size such as 800MB or 4GB, {_LEAST_MEMORY_MB}MB at least")
+    return f"{megabytes}MB"
+
+
 _OPTIONS: dict[str, Callable[[Any], Any]] = {
     "units": click.option(
         "--units",
@@ -95,6 +112,12 @@ _OPTIONS: dict[str, Callable[[Any], Any]] = {
         help="Exit with 1 when something was rejected, not given or untrusted.",
     ),
     "quiet": click.option("--quiet", is_flag=True, help="No progress and no notes."),
+    "memory": click.option(
+        "--memory",
+        metavar="SIZE",
+        callback=_memory,
+        help="Tables hold at most this, such as 2GB; the rest lies in a temporary file.",
+    ),
     "redact": click.option(
         "--redact", is_flag=True, help="Leave the site's name, address and notes out."
     ),

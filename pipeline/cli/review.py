@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option("--to", "to_time", metavar="T", help="Local time to end at.")
 @click.option("--align", is_flag=True, help="Take out clock offsets that the data show.")
 @click.option("--timings", is_flag=True, help="Say what each step took, on standard error.")
-@common("units", "json", "strict", "quiet", "redact")
+@common("units", "json", "strict", "quiet", "redact", "memory")
 def command(
     site: Path,
     from_time: str | None,
@@ -40,6 +40,7 @@ def command(
     strict: bool,
     quiet: bool,
     redact: bool,
+    memory: str | None,
 ) -> int:
     """Bring SITE's store up to date, measure, judge, and write report/ in the site folder.
 
@@ -57,7 +58,13 @@ def command(
     try:
         ask = ask_between(site, from_time, to_time)
         review = review_and_write(
-            site, ask=ask, align=align, units=units, redact=redact, quiet=quiet or as_json
+            site,
+            ask=ask,
+            align=align,
+            units=units,
+            redact=redact,
+            memory=memory,
+            quiet=quiet or as_json,
         )
     except UserError:
         if drafted is not None:
@@ -86,6 +93,7 @@ def review_and_write(
     align: bool = False,
     units: str = "us",
     redact: bool = False,
+    memory: str | None = None,
     quiet: bool = False,
 ) -> Review:
     """The review of one site folder, with report.html and review.json written, each whole."""
@@ -99,7 +107,13 @@ def review_and_write(
 
     with Progress(quiet) as progress:
         review = review_site(
-            folder, ask=ask, align=align, units=units, redact=redact, progress=progress.step
+            folder,
+            ask=ask,
+            align=align,
+            units=units,
+            redact=redact,
+            memory=memory,
+            progress=progress.step,
         )
         progress.step("writing the report")
         started = time.perf_counter()
