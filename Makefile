@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean
+.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean kill at-once
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -58,6 +58,14 @@ fuzz: $(VENV)/dev.stamp
 # Bent inputs all the way to page and review.json, 2,000 of them: an hour of one core
 fuzz-review: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.hardening.fuzz_review $(FUZZ)
+
+# Loads, reviews and fleets killed at random moments, 300 of them
+kill: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.hardening.kill
+
+# Two runs at once on one folder, 200 pairs
+at-once: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.hardening.at_once
 
 # How often inspect's guesses are right, not sure, or wrong and confident: corpus and simulated world
 guess-rates: $(VENV)/dev.stamp

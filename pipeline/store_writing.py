@@ -29,6 +29,7 @@ from pipeline.store import (
     quoted,
     sample_table,
     store_columns,
+    store_meta,
     store_table,
 )
 
@@ -36,10 +37,15 @@ GOING_ON = ("tail", "instants")
 """Tables of the store alone, with what the next load goes on from."""
 
 
+class ChangedMeanwhileError(Exception):
+    """Another load has written the store since it was read. Never leaves the load."""
+
+
 @dataclass(frozen=True)
 class Additions:
     """What a load adds to a store, every row of it later than what is there.
 
+    before : hashes of the exports that are there, in order; fingerprint : as in meta
     rows : more rows of tables of `[store.*]`; those of reading only for channels with a slot
     anew : tables that are written whole, with those of GOING_ON among them
     file_ends : by file_id, how far the states of files already there are known now
@@ -47,6 +53,8 @@ class Additions:
     originals : as write_store's
     """
 
+    before: list[str]
+    fingerprint: str
     rows: Mapping[str, pa.Table]
     anew: Mapping[str, pa.Table]
     file_ends: Mapping[int, int]
@@ -91,11 +99,18 @@ def add_to_store(connection: duckdb.DuckDBPyConnection, path: Path, additions: A
     """Add to the store at `path`; as with write_store, all or nothing.
 
     connection : from `connect_working`
+
+    Raises ChangedMeanwhileError where the store holds other exports than `additions` go on from:
+    two loads at once would else add the same rows twice.
     """
     con = connection
     with _beside(path) as part:
         shutil.copyfile(path, part)
         with mounted(con, part, read_only=False), _whole(con):
+            there = con.execute("select sha256 from file order by file_id").fetchall()
+            is_same = [sha for (sha,) in there] == additions.before
+            if not is_same or store_meta(con).get("fingerprint") != additions.fingerprint:
+                raise ChangedMeanwhileError
             if additions.states_again:
                 moved = pa.array(additions.states_again, pa.list_(pa.int64(), 2)).flatten()
                 pairs = {"channel_id": moved[::2], "start_ts": moved[1::2]}

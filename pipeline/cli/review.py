@@ -146,11 +146,21 @@ def report_folder(folder: Path) -> Path:
 
 
 def made_folder(target: Path) -> Path:
-    """The folder, made where there is none; InputError where it cannot be."""
+    """The folder, made where there is none; InputError where it cannot be.
+
+    What runs that were killed have left in it is taken away; none takes an hour.
+    """
+    import re
+    import time
+
     from pipeline.errors import InputError
 
     try:
         target.mkdir(exist_ok=True)
+        for left in target.glob(".*"):
+            is_ours = re.fullmatch(r"\..+\.\w+\.\d+", left.name) is not None
+            if is_ours and time.time() - left.stat().st_mtime > 3_600:
+                left.unlink(missing_ok=True)
     except OSError as error:
         raise InputError(
             "the report folder cannot be made",

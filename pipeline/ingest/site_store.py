@@ -26,7 +26,7 @@ from pipeline.ingest.match import export_block, logger_names, match_channels
 from pipeline.ingest.store_tables import store_tables
 from pipeline.site import Site
 from pipeline.store import mounted, store_columns, store_meta
-from pipeline.store_writing import Additions, add_to_store, write_store
+from pipeline.store_writing import Additions, ChangedMeanwhileError, add_to_store, write_store
 
 _UNREAD = Text(b"", "", 0, "")
 
@@ -156,13 +156,18 @@ def add(
     added = added_rows(site, end, readings, names[: len(new)])
     rows = added.tables()
     additions = Additions(
+        [f["sha256"] for f in known.files],
+        known.fingerprint,
         rows,
         added.anew,
         added.file_ends,
         added.states_again,
         lambda: _originals(new, [_packed(o.export) for o in new], known.dialects),
     )
-    add_to_store(con, site.store_path, additions)
+    try:
+        add_to_store(con, site.store_path, additions)
+    except ChangedMeanwhileError as error:
+        raise NotSimplyLaterError("another load has written the store meanwhile") from error
     files = [*known.files, *rows["file"].to_pylist()]
     return files, known.n_conflicts + rows["conflict"].num_rows
 
