@@ -14,6 +14,7 @@ import os
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -199,16 +200,28 @@ def connect_working(memory: str | None = None) -> duckdb.DuckDBPyConnection:
     return connection
 
 
+@dataclass(frozen=True)
+class Stretch:
+    """A half-open part of a log, in UTC microseconds on the loggers' own clocks.
+
+    told_until : channel_id and instant of states that end before until_ts
+    """
+
+    from_ts: int
+    until_ts: int
+    told_until: tuple[tuple[int, int], ...] = ()
+
+
 def attach_sites(
     connection: duckdb.DuckDBPyConnection,
     stores: Mapping[str, Path],
-    spans: Mapping[str, tuple[int, int]] | None = None,
+    spans: Mapping[str, Stretch] | None = None,
 ) -> None:
     """Make schema `store`: per table one view over all the sites' stores, `site_id` first.
 
     stores : site id to the path of its site.duckdb, opened read-only
-    spans : site id to the half-open stretch [UTC microseconds, on the loggers' own clocks] of
-        which readings, states and files are shown; sites that are left out show all of theirs
+    spans : site id to the stretch of which readings, states and files are shown; sites that are
+        left out show all of theirs
 
     Afterwards the connection reaches no other file. Raises StoreError for a store that is
     missing, damaged or of another layout.
@@ -257,18 +270,24 @@ def open_file(path: Path, read_only: bool = False) -> duckdb.DuckDBPyConnection:
     return connection
 
 
-def _shown(table: str, columns: Sequence[Column], span: tuple[int, int] | None) -> tuple[str, str]:
+def _shown(table: str, columns: Sequence[Column], span: Stretch | None) -> tuple[str, str]:
     """The columns of a store's table and the condition on its rows that show one stretch of it."""
     picks = {c.name: quoted(c.name) for c in columns}
     condition = ""
     if span is not None and table in (READING, "sample"):
-        condition = f" where ts >= {span[0]:d} and ts < {span[1]:d}"
+        condition = f" where ts >= {span.from_ts:d} and ts < {span.until_ts:d}"
     if span is not None and table == "file":
-        condition = f" where coalesce(end_ts, last_ts) >= {span[0]:d} and first_ts < {span[1]:d}"
+        condition = (
+            f" where coalesce(end_ts, last_ts) >= {span.from_ts:d} and first_ts < {span.until_ts:d}"
+        )
     if span is not None and table == "state":
-        condition = f" where end_ts > {span[0]:d} and start_ts < {span[1]:d}"
-        picks["start_ts"] = f"greatest(start_ts, {span[0]:d}) as start_ts"
-        picks["end_ts"] = f"least(end_ts, {span[1]:d}) as end_ts"
+        until = f"{span.until_ts:d}"
+        if span.told_until:
+            whens = " ".join(f"when {c:d} then {ts:d}" for c, ts in span.told_until)
+            until = f"case channel_id {whens} else {until} end"
+        condition = f" where end_ts > {span.from_ts:d} and start_ts < {until}"
+        picks["start_ts"] = f"greatest(start_ts, {span.from_ts:d}) as start_ts"
+        picks["end_ts"] = f"least(end_ts, {until}) as end_ts"
     return ", ".join(picks.values()), condition
 
 

@@ -19,8 +19,10 @@ from pipeline.errors import InputError
 from pipeline.fleet import measured, run, workers
 from pipeline.fleet.measured import Task, UnitResult
 from pipeline.fleet.sites import find_sites
-from pipeline.fleet.units import DAY, WEEK, Unit, planned
+from pipeline.fleet.units import DAY, WEEK, Unit, planned, stretch
 from pipeline.result import Finding, Judged, Span
+from pipeline.site_reader import read_site
+from pipeline.store import attach_sites, connect_working
 from pipeline.tables import tables
 from tests import fleet_sites
 from tests.fleet_sites import square_or_die
@@ -142,6 +144,61 @@ def test_days_of_a_week_that_is_not_over_stand_by_themselves(
     assert [(u.kind, u.day.day) for u in stand_in.done if u.site_id == "elm"] == [(WEEK, 12)]
     units = kept(fleet)["unit"]
     assert sorted(units.loc[units.site_id == "elm", "kind"]) == [WEEK, WEEK]
+
+
+PANEL = """
+[[export]]
+files = "exports/panel*.csv"
+kind = "change_of_state"
+[[channel]]
+file = "exports/panel*.csv"
+column = "fan out"
+role = "output_g"
+"""
+
+
+def write_panel(folder: Path, day: int, last: str = "23:50") -> None:
+    """A day's changes of the fan's output, on from `last` on."""
+    rows = [f"2026-01-{5 + day:02d} {at},{on}" for at, on in (("00:00", 0), ("08:00", 1))]
+    rows += [f"2026-01-{5 + day:02d} 08:20,0", f"2026-01-{5 + day:02d} {last},1", ""]
+    text = "\n".join(["time,fan out", *rows])
+    (folder / "exports" / f"panel{day:02d}.csv").write_text(text, encoding="utf-8")
+
+
+def test_a_later_file_does_not_reopen_the_week_before(tmp_path: Path, stand_in: StandIn) -> None:
+    """From the panel's last row at 23:50 to the next file's first at midnight its fan was on."""
+    site = tmp_path / "ash"
+    write_site(site, "ash", range(7), tail=PANEL)
+    for day in range(7):
+        write_panel(site, day)
+    bring(tmp_path, dt.date(2026, 1, 12))
+    assert [u.kind for u in stand_in.done] == [WEEK]
+    # nothing is there that could say so yet, and only the panel's last file ends before the unit
+    assert stand_in.done[0].told_until == ()
+    for day in (7, 8):
+        stand_in.done.clear()
+        write_day(site, day)
+        write_panel(site, day)
+        bring(tmp_path, dt.date(2026, 1, 13))
+        assert [(u.kind, u.day.day) for u in stand_in.done] == [(DAY, 5 + day)]
+
+
+def test_states_of_a_unit_end_with_their_file_where_the_next_one_would_go_on(
+    tmp_path: Path, stand_in: StandIn
+) -> None:
+    site = tmp_path / "ash"
+    write_site(site, "ash", range(8), tail=PANEL)
+    for day in range(8):
+        write_panel(site, day)
+    bring(tmp_path)
+    week = stand_in.done[0]
+    last_ts = local("2026-01-11T23:50", "UTC")
+    assert week.told_until == ((1, last_ts),)
+    with connect_working() as con:
+        attach_sites(con, {"ash": site / "site.duckdb"}, {"ash": stretch(read_site(site), week)})
+        query = "select max(end_ts) from store.state where channel_id = ?"
+        assert con.execute(query, [1]).fetchall() == [(last_ts,)]
+        assert con.execute(query, [8]).fetchall() == [(week.end_ts,)]
 
 
 def test_what_the_site_file_says_of_people_changes_nothing(fleet: Path, stand_in: StandIn) -> None:

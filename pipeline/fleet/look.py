@@ -24,7 +24,7 @@ from pipeline.ingest.load import LoadReport, load_site
 from pipeline.run_tables import ALWAYS_END_TS, ALWAYS_START_TS, prepare
 from pipeline.site import Site
 from pipeline.site_reader import read_site
-from pipeline.store import attach_sites, connect_working, open_store
+from pipeline.store import attach_sites, connect_working, mounted
 from pipeline.thresholds import THRESHOLDS
 from pipeline.units import MICROSECONDS
 
@@ -67,9 +67,14 @@ def look_at(task: LookTask) -> Look:
 
 
 def _looked(task: LookTask) -> Look:
-    report = load_site(task.folder)
+    with connect_working() as con:
+        return _looked_through(con, task)
+
+
+def _looked_through(con: duckdb.DuckDBPyConnection, task: LookTask) -> Look:
+    report = load_site(task.folder, connection=con)
     site = read_site(task.folder)
-    with open_store(site.store_path) as con:
+    with mounted(con, site.store_path):
         first_ts, last_ts, n_reading = _span(con)
         if first_ts is None or last_ts is None:
             _refuse(site)

@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline.findings import Rule, judge_rules, rules, tables_needed
 from pipeline.fleet.known import CANNOT_WAIT
-from pipeline.fleet.units import DAY, Unit, clock_span
+from pipeline.fleet.units import DAY, Unit, stretch
 from pipeline.guard import run_site
 from pipeline.result import Finding, Judged, Span
 from pipeline.review import frames_of, measure_sites
@@ -81,7 +81,7 @@ def _measured(tasks: Sequence[Task]) -> list[UnitResult]:
         attach_sites(
             con,
             {s.id: s.store_path for s in sites},
-            {s.id: clock_span(s, units[s.id]) for s in sites},
+            {s.id: stretch(s, units[s.id]) for s in sites},
         )
         measure_sites(
             con,

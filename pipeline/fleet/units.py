@@ -24,14 +24,15 @@ import duckdb
 from pipeline import __version__
 from pipeline.run_tables import local_days
 from pipeline.site import Site
-from pipeline.thresholds import values_for
+from pipeline.store import Stretch
+from pipeline.thresholds import THRESHOLDS, values_for
 from pipeline.units import MICROSECONDS
 
 DAYS = 7
 WEEK, DAY = "week", "day"
 # Raised when the same readings would be measured or judged differently than before within one
 # version of the tool.
-RULES_VERSION = 1
+RULES_VERSION = 2
 
 
 WEEK_END_SLACK_S = 3_600
@@ -53,6 +54,8 @@ class Unit:
     day : its first local day; start_ts, end_ts : half-open, UTC microseconds
     fingerprint : of all that its results depend on
     n_reading : instants logged in it, over all loggers: how much work it is
+    told_until : channel_id and instant [UTC microseconds, on the logger's clock] of states that are
+        taken for known up to there only: see `_told_until`
     """
 
     site_id: str
@@ -62,6 +65,7 @@ class Unit:
     end_ts: int
     fingerprint: str = ""
     n_reading: int = 0
+    told_until: tuple[tuple[int, int], ...] = ()
 
     @property
     def key(self) -> tuple[str, str, int]:
@@ -97,10 +101,12 @@ def _midnight_ts(day: dt.date, timezone: str) -> int:
     return int(at.timestamp()) * MICROSECONDS
 
 
-def clock_span(site: Site, unit: Unit) -> tuple[int, int]:
+def stretch(site: Site, unit: Unit) -> Stretch:
     """The unit on the loggers' own clocks: wide enough for every offset the site file gives."""
     offsets = [round(e.clock_offset_s * MICROSECONDS) for e in site.exports] or [0]
-    return unit.start_ts + min(0, *offsets), unit.end_ts + max(0, *offsets)
+    return Stretch(
+        unit.start_ts + min(0, *offsets), unit.end_ts + max(0, *offsets), unit.told_until
+    )
 
 
 def fingerprinted(
@@ -110,6 +116,8 @@ def fingerprinted(
 
     con : the site's own store
     """
+    told = _told_until(con, site, units)
+    units = [replace(u, told_until=told.get(u.start_ts, ())) for u in units]
     readings = _readings(con, site, units)
     channels = con.execute(
         "select channel_id, logger, role, zone, damper, kind, form, unit, accuracy, is_sampled,"
@@ -128,7 +136,7 @@ def fingerprinted(
             *(__version__, RULES_VERSION, duckdb.__version__, unit.kind, unit.start_ts),
             *(unit.end_ts, seen, channels, site_says(site, unit)),
             _assumed_visits(con, site, unit, is_still_logging),
-            [f[:4] for f in files if _overlap(f[4:], clock_span(site, unit))],
+            [f[:4] for f in files if _overlap(f[4:], stretch(site, unit))],
         )
         text = json.dumps(said, default=str, sort_keys=True)
         digest = hashlib.sha256(text.encode()).hexdigest()[:32]
@@ -136,9 +144,11 @@ def fingerprinted(
     return made
 
 
-def _overlap(file: tuple[int | None, int | None], span: tuple[int, int]) -> bool:
+def _overlap(file: tuple[int | None, int | None], span: Stretch) -> bool:
     first_ts, end_ts = file
-    return first_ts is not None and end_ts is not None and end_ts >= span[0] and first_ts < span[1]
+    if first_ts is None or end_ts is None:
+        return False
+    return end_ts >= span.from_ts and first_ts < span.until_ts
 
 
 def site_says(site: Site, unit: Unit) -> dict[str, object]:
@@ -173,17 +183,53 @@ def _without_lines(told: Mapping[str, object]) -> dict[str, object]:
     }
 
 
+def _told_until(
+    con: duckdb.DuckDBPyConnection, site: Site, units: Sequence[Unit]
+) -> dict[int, tuple[tuple[int, int], ...]]:
+    """By unit's start, channels whose states end with a file of theirs, not with the unit.
+
+    A log of changes goes on in the next file, if that begins within the hour; so where one file
+    ends just before a unit does, a later file would say a little more of it, and the whole unit
+    would have to be judged again for that. Its last file's last row ends it instead: whether or
+    not the next file is there already, the unit is the same.
+    """
+    if not units:
+        return {}
+    ends = ", ".join(f"({u.start_ts:d}, {stretch(site, u).until_ts:d})" for u in units)
+    most_us = round(THRESHOLDS["next_file_max_h"].value * 3_600 * MICROSECONDS)
+    rows = con.execute(
+        f"""
+        with unit (start_ts, until_ts) as (values {ends})
+        select u.start_ts, c.channel_id, max(f.last_ts)
+        from unit u
+        join file f
+            on f.last_ts < u.until_ts and f.end_ts >= u.until_ts
+            and f.end_ts - f.last_ts <= {most_us:d}
+        join file n on n.logger = f.logger and n.first_ts = f.end_ts
+        join channel c on c.logger = f.logger and c.kind = 'state' and not c.is_sampled
+        group by u.start_ts, c.channel_id
+        order by u.start_ts, c.channel_id
+        """
+    ).fetchall()
+    told: dict[int, tuple[tuple[int, int], ...]] = {}
+    for start_ts, channel_id, told_ts in rows:
+        told[start_ts] = (*told.get(start_ts, ()), (channel_id, told_ts))
+    return told
+
+
 def _readings(
     con: duckdb.DuckDBPyConnection, site: Site, units: Sequence[Unit]
 ) -> dict[int, tuple[int, str]]:
     """By unit's start: instants logged in it, and a hash of all that was."""
     if not units:
         return {}
-    spans = [(u.start_ts, *clock_span(site, u)) for u in units]
-    listed = ", ".join(f"({a:d}, {b:d}, {c:d})" for a, b, c in spans)
+    spans = [(u, stretch(site, u)) for u in units]
+    listed = ", ".join(f"({u.start_ts:d}, {s.from_ts:d}, {s.until_ts:d})" for u, s in spans)
+    told = [f"({u.start_ts:d}, {c:d}, {ts:d})" for u in units for c, ts in u.told_until]
     rows = con.execute(
         f"""
         with unit (start_ts, from_ts, until_ts) as (values {listed}),
+        told (start_ts, channel_id, told_ts) as (values {", ".join(told) or "(0, 0, 0)"}),
         sample_part as (
             select u.start_ts, count(*) as n,
                 bit_xor(hash(s.group_id, s.ts, s.v0, s.v1, s.v2, s.v3, s.v4, s.v5, s.v6, s.v7))
@@ -191,12 +237,19 @@ def _readings(
             from unit u join sample s on s.ts >= u.from_ts and s.ts < u.until_ts
             group by u.start_ts
         ),
+        state_of_unit as (
+            select u.start_ts, s.channel_id, greatest(s.start_ts, u.from_ts) as from_ts,
+                least(s.end_ts, coalesce(t.told_ts, u.until_ts)) as until_ts, s.is_on
+            from unit u
+            join state s on s.end_ts > u.from_ts and s.start_ts < u.until_ts
+            left join told t on t.start_ts = u.start_ts and t.channel_id = s.channel_id
+        ),
         state_part as (
-            select u.start_ts, count(*) as n,
-                bit_xor(hash(s.channel_id, greatest(s.start_ts, u.from_ts),
-                    least(s.end_ts, u.until_ts), s.is_on)) as seen
-            from unit u join state s on s.end_ts > u.from_ts and s.start_ts < u.until_ts
-            group by u.start_ts
+            select start_ts, count(*) as n,
+                bit_xor(hash(channel_id, from_ts, until_ts, is_on)) as seen
+            from state_of_unit
+            where from_ts < until_ts
+            group by start_ts
         )
         select u.start_ts, coalesce(a.n, 0) + coalesce(b.n, 0), a.seen, b.seen
         from unit u
