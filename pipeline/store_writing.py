@@ -77,7 +77,13 @@ def write_store(
         asked for last, so that packing can go on meanwhile
     connection : from `connect_working`; a new one if None
     """
-    with _beside(path) as part, _lent(connection) as con, begun(con, part), _whole(con):
+    with (
+        _beside(path) as part,
+        _lent(connection) as con,
+        _two_threads(con),
+        begun(con, part),
+        _whole(con),
+    ):
         create_store_tables(con)
         con.execute(f"drop table {READING}")
         samples, slot = side_by_side(contents[READING], contents["channel"])
@@ -174,8 +180,6 @@ def _lent(
 @contextmanager
 def _whole(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     """One transaction: a commit for each of some twenty statements would be twenty waits."""
-    # Insertion order is kept with two threads as well, and only reading relies on one.
-    con.execute("set threads = 2")
     con.execute("begin")
     try:
         yield
@@ -185,6 +189,17 @@ def _whole(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
         with suppress(duckdb.Error):  # what failed may have ended it
             con.execute("rollback")
         raise
+
+
+@contextmanager
+def _two_threads(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """Two threads for a while: insertion order is kept with them, and only reading relies on one.
+
+    Setting them up takes longer than the little that is added to a store.
+    """
+    con.execute("set threads = 2")
+    try:
+        yield
     finally:
         con.execute("set threads = 1")
 

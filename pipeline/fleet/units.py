@@ -127,6 +127,7 @@ def fingerprinted(
         "select path, logger, timezone, timezone_source, first_ts, coalesce(end_ts, last_ts)"
         " from file order by path"
     ).fetchall()
+    told_of_all, first_last = asdict(site), _first_and_last(con)
     made = []
     for unit in units:
         n, seen = readings.get(unit.start_ts, (0, ""))
@@ -134,8 +135,8 @@ def fingerprinted(
             continue
         said = (
             *(__version__, RULES_VERSION, duckdb.__version__, unit.kind, unit.start_ts),
-            *(unit.end_ts, seen, channels, site_says(site, unit)),
-            _assumed_visits(con, site, unit, is_still_logging),
+            *(unit.end_ts, seen, channels, site_says(site, unit, told_of_all)),
+            _assumed_visits(first_last, site, unit, is_still_logging),
             [f[:4] for f in files if _overlap(f[4:], stretch(site, unit))],
         )
         text = json.dumps(said, default=str, sort_keys=True)
@@ -151,13 +152,16 @@ def _overlap(file: tuple[int | None, int | None], span: Stretch) -> bool:
     return end_ts >= span.from_ts and first_ts < span.until_ts
 
 
-def site_says(site: Site, unit: Unit) -> dict[str, object]:
-    """What the site file says that a unit's results depend on.
+def site_says(
+    site: Site, unit: Unit, told_of_all: Mapping[str, object] | None = None
+) -> dict[str, object]:
+    """What the site file says that a unit's results depend on; told_of_all : `asdict(site)`.
 
     Names of people, agreements and visits booked are left out; of visits and settings, what does
     not reach into the unit.
     """
-    told = {name: value for name, value in asdict(site).items() if name not in NOT_JUDGED}
+    whole = asdict(site) if told_of_all is None else told_of_all
+    told = {name: value for name, value in whole.items() if name not in NOT_JUDGED}
     told["settings"] = [
         (name, value, None if start is None else max(start, unit.start_ts))
         for name, value, start, end in site.settings_in_force()
@@ -223,45 +227,48 @@ def _readings(
     """By unit's start: instants logged in it, and a hash of all that was."""
     if not units:
         return {}
-    spans = [(u, stretch(site, u)) for u in units]
-    listed = ", ".join(f"({u.start_ts:d}, {s.from_ts:d}, {s.until_ts:d})" for u, s in spans)
-    told = [f"({u.start_ts:d}, {c:d}, {ts:d})" for u in units for c, ts in u.told_until]
+    # A range join would sort all readings by time; a look at each unit's own stretch is a scan.
+    samples, states = [], []
+    for u in units:
+        span, told = stretch(site, u), ""
+        samples.append(
+            f"select {u.start_ts:d} as start_ts, count(*) as n,"
+            " bit_xor(hash(group_id, ts, v0, v1, v2, v3, v4, v5, v6, v7)) as seen"
+            f" from sample where ts >= {span.from_ts:d} and ts < {span.until_ts:d}"
+        )
+        until = f"{span.until_ts:d}"
+        if u.told_until:
+            told = " ".join(f"when {c:d} then {ts:d}" for c, ts in u.told_until)
+            until = f"case channel_id {told} else {until} end"
+        states.append(
+            f"select {u.start_ts:d} as start_ts, count(*) as n,"
+            f" bit_xor(hash(channel_id, greatest(start_ts, {span.from_ts:d}),"
+            f" least(end_ts, {until}), is_on)) as seen"
+            f" from state where end_ts > {span.from_ts:d} and start_ts < {until}"
+        )
     rows = con.execute(
         f"""
-        with unit (start_ts, from_ts, until_ts) as (values {listed}),
-        told (start_ts, channel_id, told_ts) as (values {", ".join(told) or "(0, 0, 0)"}),
-        sample_part as (
-            select u.start_ts, count(*) as n,
-                bit_xor(hash(s.group_id, s.ts, s.v0, s.v1, s.v2, s.v3, s.v4, s.v5, s.v6, s.v7))
-                    as seen
-            from unit u join sample s on s.ts >= u.from_ts and s.ts < u.until_ts
-            group by u.start_ts
-        ),
-        state_of_unit as (
-            select u.start_ts, s.channel_id, greatest(s.start_ts, u.from_ts) as from_ts,
-                least(s.end_ts, coalesce(t.told_ts, u.until_ts)) as until_ts, s.is_on
-            from unit u
-            join state s on s.end_ts > u.from_ts and s.start_ts < u.until_ts
-            left join told t on t.start_ts = u.start_ts and t.channel_id = s.channel_id
-        ),
-        state_part as (
-            select start_ts, count(*) as n,
-                bit_xor(hash(channel_id, from_ts, until_ts, is_on)) as seen
-            from state_of_unit
-            where from_ts < until_ts
-            group by start_ts
-        )
-        select u.start_ts, coalesce(a.n, 0) + coalesce(b.n, 0), a.seen, b.seen
-        from unit u
-        left join sample_part a on a.start_ts = u.start_ts
-        left join state_part b on b.start_ts = u.start_ts
+        select a.start_ts, a.n + b.n, a.seen, b.seen
+        from ({" union all ".join(samples)}) a
+        join ({" union all ".join(states)}) b using (start_ts)
         """
     ).fetchall()
     return {int(start): (int(n), f"{n}-{a}-{b}") for start, n, a, b in rows}
 
 
+def _first_and_last(con: duckdb.DuckDBPyConnection) -> list[tuple[int | None, int | None]]:
+    """First and last instant of each logger."""
+    return con.execute(
+        "select min(first_ts), max(last_ts) from channel where role <> 'ignore'"
+        " group by logger order by logger"
+    ).fetchall()
+
+
 def _assumed_visits(
-    con: duckdb.DuckDBPyConnection, site: Site, unit: Unit, is_still_logging: bool
+    first_last: Sequence[tuple[int | None, int | None]],
+    site: Site,
+    unit: Unit,
+    is_still_logging: bool,
 ) -> list[tuple[int, int]]:
     """First and last instants of loggers whose minutes about them, in the unit, are a visit's."""
     if site.visits:
@@ -269,16 +276,12 @@ def _assumed_visits(
     limits = values_for(site.thresholds)
     first_us = round(limits["visit_first_min"] * 60 * MICROSECONDS)
     last_us = round(limits["visit_last_min"] * 60 * MICROSECONDS)
-    rows = con.execute(
-        "select min(first_ts), max(last_ts) from channel where role <> 'ignore'"
-        " group by logger order by logger"
-    ).fetchall()
     low, high = unit.start_ts, unit.end_ts
     return [
         (
             a if low - first_us < a < high else 0,
             b if low < b < high + last_us and not is_still_logging else 0,
         )
-        for a, b in rows
-        if a is not None
+        for a, b in first_last
+        if a is not None and b is not None
     ]

@@ -170,12 +170,11 @@ class _Candidate:
 def _candidate(lines: list[str], delimiter: str, is_quoted: bool) -> _Candidate | None:
     """How well one delimiter explains the lines; None if it does not at all."""
     cells = [cut(line, delimiter, is_quoted) for line in lines]
-    kinds = [[text_kind(c) if may_be_time(c) else None for c in row] for row in cells]
     votes: Counter[tuple[int, tuple[int, ...], tuple[str, ...]]] = Counter()
-    for row in kinds:
+    for row in cells:
         if len(row) < 2:
             continue
-        place = time_place(row)
+        place = time_place([text_kind(c) if may_be_time(c) else None for c in row])
         if place is not None:
             votes[(len(row), *place)] += 1
     if not votes:
