@@ -5,7 +5,10 @@
 
 Fleets of one week at one minute are built from nothing, by `zonetrail fleet` in a process of its
 own, sizes and jobs in turn and in rounds, so that a machine that drifts drifts for all. Then a
-fleet of 28 days is built and one day is added to every site, as one more offload of each logger.
+fleet of 28 days is built and one day is added to every site, as one more offload of each logger;
+then five more days at once, and the day that ends the fifth week of every site. All sites end their
+weeks on one day here, those of a real fleet on any: a day of its costs what six such days and one
+that ends a week cost, by seven.
 Its sites are made cheaply (see fleet_sites.py). Seconds are of the processor, all processes
 together; those of the clock stand beside them. Peak memory is the kernel's own high mark of the
 process by stage, and of the largest worker. Results go to results.json, fleet_bench.svg draws them.
@@ -14,6 +17,7 @@ process by stage, and of the largest worker. Results go to results.json, fleet_b
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import json
 import os
 import platform
@@ -32,6 +36,13 @@ HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
 WEEK, MONTH = 7, 28
+ADDED = (
+    ("build", 0, MONTH),
+    ("day added", MONTH, MONTH + 1),
+    ("five added", MONTH + 1, MONTH + 6),
+    ("week ended", MONTH + 6, MONTH + 7),
+)
+"""What is done to the fleet of 28 days: its name, and the days that have come, from and to."""
 REACHED = re.compile(r"^[a-z ]+?(?= of | \d|[:,]|$)")
 """How a step's first words are taken from what the command tells of its progress."""
 
@@ -89,15 +100,18 @@ def measure(told: argparse.Namespace, folder: Path) -> dict[str, Any]:
             site = fleet / f"s{number:04d}"
             (site / "exports").mkdir(parents=True)
             write_site_of(site, number, bases)
-        run = {"sites": n, "days": MONTH - 1, "jobs": jobs, "round": 0}
-        runs.append(run | {"what": "build"} | _apart(fleet, jobs, day))
-        _say(runs[-1])
-        for number in range(n):
-            write_days(fleet / f"s{number:04d}", number, range(MONTH - 1, MONTH), MONTH, bases)
-        runs.append(run | {"what": "day added", "days": MONTH} | _apart(fleet, jobs, day))
-        _say(runs[-1])
-        runs.append(run | {"what": "nothing new", "days": MONTH} | _apart(fleet, jobs, day))
-        _say(runs[-1])
+        run = {"sites": n, "jobs": jobs, "round": 0}
+        for what, first, end in ADDED:
+            for number in range(n) if first else ():
+                site = fleet / f"s{number:04d}"
+                write_days(site, number, range(first, end), MONTH + WEEK, bases)
+            last_day = (LAST_DAY - dt.timedelta(days=MONTH + WEEK - end)).isoformat()
+            runs.append(run | {"what": what, "days": end} | _apart(fleet, jobs, last_day))
+            _say(runs[-1])
+            if what == "day added":
+                again = {"what": "nothing new", "days": end}
+                runs.append(run | again | _apart(fleet, jobs, last_day))
+                _say(runs[-1])
         shutil.rmtree(fleet)
     return {
         "schema": "zonetrail.fleet-bench/1",
@@ -112,14 +126,14 @@ def measure(told: argparse.Namespace, folder: Path) -> dict[str, Any]:
 
 
 def write_site_of(site: Path, number: int, bases: Path) -> None:
-    """A site of all but the last of 28 days."""
+    """A site of the first 28 days of five weeks."""
     from fleet_sites import write_days, write_site
 
     shutil.rmtree(site)
     write_site(site, number, 1, bases)
     for path in (site / "exports").iterdir():
         path.unlink()
-    write_days(site, number, range(MONTH - 1), MONTH, bases)
+    write_days(site, number, range(MONTH), MONTH + WEEK, bases)
 
 
 def summary(results: dict[str, Any]) -> str:
@@ -142,7 +156,23 @@ def summary(results: dict[str, Any]) -> str:
             f"{middle('cpu_s') / sites:>9.3f}{middle('clock_s'):>9.1f}{middle('peak_mb'):>9.0f}"
             f"{middle('worker_peak_mb'):>10.0f}  {stages}"
         )
-    return "\n".join(lines)
+    return "\n".join([*lines, *_shares(groups)])
+
+
+def _shares(groups: dict[tuple[Any, ...], list[dict[str, Any]]]) -> list[str]:
+    """What a day more costs, to what building 28 days cost in the same run."""
+    lines = []
+    for (what, sites, days, jobs), runs in groups.items():
+        if what != "build" or days != MONTH:
+            continue
+        cpu = {w: r[0]["cpu_s"] for (w, s, _, j), r in groups.items() if (s, j) == (sites, jobs)}
+        day, ended = (cpu[w] / runs[0]["cpu_s"] for w in ("day added", "week ended"))
+        lines.append(
+            f"{sites} sites, {jobs} jobs: to building {MONTH} days a day more costs {day:.3f}, one "
+            f"that ends every site's week {ended:.3f}, the mean over a week "
+            f"{(6 * day + ended) / 7:.3f}"
+        )
+    return lines
 
 
 def _apart(fleet: Path, jobs: int, day: str) -> dict[str, Any]:

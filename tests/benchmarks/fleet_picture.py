@@ -45,8 +45,8 @@ def _days(runs: list[dict[str, Any]]) -> str:
     told = [
         (what, [(f"{j} job{'s' * (j > 1)}", _median([r["cpu_s"] for r in runs
          if r["what"] == key and r["jobs"] == j])) for j in jobs])
-        for key, what in (("build", "27 days"), ("day added", "a day more"),
-                          ("nothing new", "nothing new"))
+        for key, what in (("build", "28 days"), ("day added", "a day more"),
+                          ("week ended", "a day that ends a week"), ("nothing new", "nothing new"))
     ]  # fmt: skip
     sites = runs[0]["sites"] if runs else 0
     return _panel(f"CPU s, {sites:,} sites of 28 days", "", told if runs else [])
