@@ -319,3 +319,33 @@ def test_a_figure_that_is_nought_on_all_other_days_is_told(usual: pd.DataFrame) 
     flagged = {d.day: d for d in judge(days, THRESHOLDS).days.unusual}
     assert flagged[dt.date(2026, 2, 3)].departures[0].feature == "fan_only_s"
     assert flagged[dt.date(2026, 2, 3)].why.startswith("Fan alone 9.0 h; days with weather like")
+
+
+def test_what_adds_up_is_told_of_24_hours_also_where_clocks_change(usual: pd.DataFrame) -> None:
+    made = usual.copy()
+    at = made.index[120]
+    for name in ("day_s", *KNOWN):
+        made.loc[at, name] = 23 * HOUR
+    made.loc[at, "n_heat_start"] = 23
+    made.loc[at, "recovery_heat_s"] = 2 * HOUR
+    told = features.values(made, 0.5).iloc[120]
+    assert told["n_heat_start"] == pytest.approx(24.0)
+    assert told["recovery_heat_s"] == 2.0  # the longest one is as long as it is
+
+
+def test_cooling_that_comes_on_some_mild_days_only_is_usual_there(usual: pd.DataFrame) -> None:
+    """A line through days of nought and days of plenty is wrong on both; like days say so."""
+    rng = np.random.default_rng(3)
+    made = usual.copy()
+    outdoor = made["outdoor_f"].to_numpy(float)
+    mild = (outdoor > 60) & (outdoor < 72)
+    comes = rng.random(len(made)) < 0.5
+    made["n_cool_start"] = np.where(
+        outdoor >= 72, 30.0, np.where(mild & comes, rng.poisson(24, len(made)), 0.0)
+    )
+    assert mild.sum() > 40
+    found = judge(made, THRESHOLDS)
+    told = [d.day for d in found.days.unusual if d.departures[0].feature == "n_cool_start"]
+    steps = [s for c in found.changes.changes for s in c.steps if s.feature == "n_cool_start"]
+    assert len(told) <= 2
+    assert steps == []

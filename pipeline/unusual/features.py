@@ -43,6 +43,12 @@ class Feature:
         """Of the column per unit of the feature."""
         return 3600.0 if self.unit == "h" else 1.0
 
+    @property
+    def adds_up(self) -> bool:
+        """Over the hours of a day: a day of 23 or 25 hours has less or more of it by its length."""
+        is_sum = self.unit in ("h", "count", "°F h") and not self.name.startswith("longest")
+        return is_sum and self.is_amount
+
 
 _RAN = ("known_s",)
 _AIR = ("known_s", "static_known_s")
@@ -174,6 +180,8 @@ BY_COLUMN = {f.column: f for f in FEATURES}
 def values(site_days: pd.DataFrame, coverage_frac: float) -> Values:
     """Features of one site's days, in their units, NaN where the day was not logged enough.
 
+    What adds up over a day is told of 24 hours, also on the two days on which clocks change.
+
     site_days : rows of unusual.site_day of one site
     coverage_frac : share of the local day for which the channels behind a figure must be known
     """
@@ -187,6 +195,8 @@ def values(site_days: pd.DataFrame, coverage_frac: float) -> Values:
     made = {}
     for feature in FEATURES:
         value = days[feature.column].to_numpy(float, na_value=np.nan) / feature.scale
+        if feature.adds_up:
+            value = value * 86400.0 / length_s
         is_known = np.logical_and.reduce([enough[name] for name in feature.needs])
         made[feature.column] = np.where(is_known, value, np.nan)
     return pd.DataFrame(made, index=index)

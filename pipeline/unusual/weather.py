@@ -29,6 +29,9 @@ HUBER_BEND = 1.35
 RIDGE = 1e-3
 NORMAL_TENTH = 1.2815515655446004
 """Standard normal quantile at 0.9."""
+LOCAL_F = 5.0
+LOCAL_DAYS = 10.0
+GRID_F = 2.0
 FLOOR_DEVIATIONS = 3.0
 """A difference that is of no interest is never more than so many robust deviations."""
 
@@ -126,10 +129,15 @@ def removed(
     residual = weighed - expected
     alone = residual.copy()
     alone[could_run] /= 1.0 - leverage
-    spread = _spread(alone[could_run] - lasting)
+    middle, spread = _about_line(mean_f[could_run], alone[could_run] - lasting)
+    expected[could_run] += middle
+    if feature.is_amount:
+        expected[could_run] = np.maximum(0.0, expected[could_run])
+    alone[could_run] -= middle
     told = _told(feature, expected)
     floor = np.abs(_weighed(feature, told + feature.least) - expected) / FLOOR_DEVIATIONS
-    scale = np.maximum(spread, floor)
+    scale = floor.copy()
+    scale[could_run] = np.maximum(spread, floor[could_run])
     scale[could_run] *= np.sqrt(1.0 / (1.0 - leverage))
     nothing = (value == 0) & (told < feature.least) if feature.is_amount else np.isnan(value)
     return Removed(feature, value, told, alone, scale, could_run & ~nothing)
@@ -167,6 +175,34 @@ def _fit(x: Floats, extra: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:
     inner = np.linalg.solve(normal, design.T).T
     leverage = np.clip(weight * np.einsum("ij,ij->i", design, inner), 0.0, 0.9)
     return middle + spread * weather_part, spread * lasting, leverage
+
+
+def _about_line(mean_f: Floats, residual: Floats) -> tuple[Floats, Floats]:
+    """(by how much the line is wrong in such weather, a day's robust deviation in it), of each day.
+
+    Where a season begins a figure is nought on one day and plenty on the next, and no straight
+    piece fits: both are read off the days within some LOCAL_F of outdoor air, the fewer there are
+    the more of the figure's whole spread.
+    """
+    grid = np.arange(mean_f.min(), mean_f.max() + GRID_F, GRID_F)
+    weight = np.exp(-0.5 * ((grid[:, None] - mean_f) / LOCAL_F) ** 2)
+    known = weight.sum(axis=1)
+    share = known / (known + LOCAL_DAYS)
+    wrong = share * _quantile(residual, weight, 0.5)
+    middle = np.interp(mean_f, grid, wrong)
+    off = np.abs(residual - middle)
+    half, tenth = _quantile(off, weight, 0.5), _quantile(off, weight, 0.8)
+    own = np.maximum(1.4826 * half, tenth / NORMAL_TENTH)
+    spread = np.sqrt(share * own**2 + (1 - share) * _spread(residual - middle) ** 2)
+    return middle, np.interp(mean_f, grid, spread)
+
+
+def _quantile(value: Floats, weight: Floats, part: float) -> Floats:
+    """The weighted quantile of the values for each row of weights."""
+    order = np.argsort(value, kind="stable")
+    summed = np.cumsum(weight[:, order], axis=1)
+    at = (summed < part * summed[:, -1:]).sum(axis=1)
+    return np.asarray(value[order][np.minimum(at, len(value) - 1)])
 
 
 def _spread(residual: Floats) -> float:
