@@ -35,6 +35,8 @@ from pipeline.unusual.weather import Floats, Removed
 NINE_IN_TEN = 1.6448536269514722
 CLIPPED = 4.0
 TAIL_DAYS = 20
+UNSURE_DAYS = 16.0
+"""A level read off n days is raised by so many over n: of few days it is unsure by as much."""
 MOST_DEPARTURES = 3
 
 
@@ -172,7 +174,8 @@ def level(score: Floats, share: float) -> float:
     """
     quarter, tenth = np.quantile(score, [0.75, 0.9])
     rate = max((tenth - quarter) / np.log(2.5), 1e-6)
-    return float(max(quarter + rate * np.log(0.25 / share), 1e-6))
+    read = quarter + rate * np.log(0.25 / share)
+    return float(max(read * (1 + UNSURE_DAYS / len(score)), 1e-6))
 
 
 def _inverse_covariance(clipped: Floats) -> Floats:

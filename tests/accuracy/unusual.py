@@ -25,7 +25,16 @@ from pipeline.unusual import days as unusual_days
 from pipeline.unusual import features
 from pipeline.unusual.peers import judge_sites
 from pipeline.unusual.record import UNUSUAL, Unusual
-from tests.accuracy.day_years import Effect, House, World, Year, learned, season_of, year
+from tests.accuracy.day_years import (
+    Effect,
+    House,
+    World,
+    Year,
+    is_amount,
+    learned,
+    season_of,
+    year,
+)
 from tests.accuracy.made import wall
 from tests.accuracy.site_days import site_days
 
@@ -33,6 +42,8 @@ ODD_EPISODES = 10
 MOST_DAYS = 2
 """An odd spell lasts one or two days: ten of them are some 4 % of a year."""
 DATED_DAYS = 5
+SIZES = (0, 2, 4, 6, 8)
+"""An odd day that moves no figure by more than usual days differ is odd to nobody."""
 THRESHOLDS = values_for({})
 
 
@@ -57,6 +68,7 @@ class Planted:
     found: int = 0
     beside: int = 0
     by_condition: dict[str, list[bool]] = field(default_factory=dict)
+    by_size: list[tuple[float, bool]] = field(default_factory=list)
     off_days: list[int] = field(default_factory=list)
 
     @property
@@ -101,8 +113,9 @@ def odd_years(world: World, seeds: range) -> Planted:
             rng = np.random.default_rng([house.number, seed, 5])
             drawn, placed = _with_odd_days(world, drawn, rng)
             flagged = {d.day for d in judged(drawn).days.unusual}
-            for day, condition in placed.items():
+            for day, (condition, size) in placed.items():
                 made.by_condition.setdefault(condition, []).append(day in flagged)
+                made.by_size.append((size, day in flagged))
             made.planted += len(placed)
             made.found += len(flagged & set(placed))
             made.beside += len(flagged - set(placed))
@@ -111,9 +124,10 @@ def odd_years(world: World, seeds: range) -> Planted:
 
 def _with_odd_days(
     world: World, drawn: Year, rng: np.random.Generator
-) -> tuple[Year, dict[dt.date, str]]:
+) -> tuple[Year, dict[dt.date, tuple[str, float]]]:
+    """The year with odd spells, and of each odd day its condition and how far that moved it."""
     seasons = _seasons(drawn)
-    placed: dict[dt.date, str] = {}
+    placed: dict[dt.date, tuple[str, float]] = {}
     for _ in range(ODD_EPISODES):
         at = int(rng.integers(5, len(seasons) - 5))
         effects = fitting(world, drawn.house, str(seasons[at]))
@@ -126,9 +140,29 @@ def _with_odd_days(
             or (seasons[days] != seasons[at]).any()
         ):
             continue
+        placed |= {
+            drawn.air.index[d].date(): (effect.condition, moved_by(drawn, int(d), effect))
+            for d in days
+        }
         drawn = drawn.moved(days, effect)
-        placed |= {drawn.air.index[d].date(): effect.condition for d in days}
     return drawn, placed
+
+
+def moved_by(drawn: Year, day: int, effect: Effect) -> float:
+    """The most that the effect moves any figure of the day, in the house's own deviations of a day;
+    figures that it moves by less than is of interest are left out."""
+    spread = drawn.house.spread[str(_seasons(drawn)[day])]
+    most = 0.0
+    for j, column in enumerate(drawn.house.columns):
+        feature = features.BY_COLUMN.get(column)
+        before, change = drawn.value[day, j], effect.change.get(column, 0.0)
+        if feature is None or not np.isfinite(before) or change == 0:
+            continue
+        after = before + change
+        off = max(after, 0) ** 2 - max(before, 0) ** 2 if is_amount(column) else change
+        if abs(off) >= feature.least * feature.scale:
+            most = max(most, abs(change) / max(spread[j], 1e-9))
+    return most
 
 
 def changed_years(world: World, seeds: range) -> Planted:
@@ -307,6 +341,13 @@ def main(part: str, years: int, with_rivals: bool) -> None:
         )
         for condition, hits in sorted(planted.by_condition.items()):
             click.echo(f"    {condition}: {sum(hits)} of {len(hits)}")
+        for least in SIZES if planted.by_size else ():
+            hits = [hit for size, hit in planted.by_size if size >= least]
+            precise = sum(hits) / max(sum(hits) + planted.beside, 1)
+            click.echo(
+                f"    moved by {least} of the house's deviations or more: recall "
+                f"{np.mean(hits):.2f} of {len(hits)}, precision {precise:.2f}"
+            )
         if planted.off_days:
             click.echo(f"    days off, 9 in 10: {np.quantile(planted.off_days, 0.9):.0f}")
     compared, flagged, odd = fleets(world, range(2 * len(world.houses)))
