@@ -274,8 +274,9 @@ async function drawn(figure) {
     for (const t of dense) t.full = {x: t.x, y: t.y};
     const events = made.data.filter(t => t.meta && t.meta.event);
     live.hidden = false;
-    COLUMNS = Math.round(live.clientWidth - made.layout.margin.l - made.layout.margin.r);
+    live.style.height = made.layout.height + 'px';   // at a new width the chart is drawn as high as its box
     const narrowed = (a, b) => {
+      COLUMNS = Math.round(live.clientWidth - made.layout.margin.l - made.layout.margin.r);
       for (const t of busy) levelled(t, a, b);
       for (const t of dense) thinned(t, a, b);
       for (const t of events) widened(t, 3 * (b - a) / (live.clientWidth - made.layout.margin.l));

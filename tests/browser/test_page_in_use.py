@@ -169,6 +169,28 @@ def test_no_peak_is_lost_at_any_zoom(path: Path, look: Callable[..., Any]) -> No
         assert seen.faults() == []
 
 
+def test_a_window_of_another_width_keeps_a_chart_as_high_as_it_was(
+    path: Path, look: Callable[..., Any]
+) -> None:
+    """The whole log, which is thinned anew at every width, used to fall over what stands below."""
+    heights = """() => ['.live', '.svg-container', '.main-svg'].map(
+        s => document.querySelector('#fig-whole-log ' + s).getBoundingClientRect().height)"""
+    with look(path, 1280) as seen:
+        seen.scrolled_to("whole-log")
+        before = seen.page.evaluate(heights)
+        assert len(set(before)) == 1 and before[0] > 300
+        seen.page.evaluate(
+            "window.n = 0; document.querySelector('#fig-whole-log .live')"
+            ".on('plotly_afterplot', () => { window.n += 1; })"
+        )
+        for n, wide in enumerate((1281, 900, 1500), start=1):
+            seen.page.set_viewport_size({"width": wide, "height": 900})
+            # drawn at its new width, then once more with the readings that this width shows
+            seen.page.wait_for_function("n => window.n >= n", arg=2 * n, timeout=10_000)
+            assert seen.page.evaluate(heights) == before, wide
+        assert seen.faults() == []
+
+
 def test_a_table_can_be_taken_away(path: Path, look: Callable[..., Any]) -> None:
     with look(path) as seen:
         table = seen.page.locator(STAGING).first
