@@ -54,6 +54,19 @@ def happening(result: SiteResult, finding: Finding | None, plate_max: str) -> Ha
     return Happening(made.steps, when, made.mode, made.zones)
 
 
+def _watched(result: SiteResult, plate_max: str) -> str:
+    """When to end the call; each of the two temperatures stands beside what it belongs to."""
+    latest = {key: value for key, value, _ in result.site.settings}
+    text = WATCHED.removeprefix("stay at the unit; ")
+    for what, value in (
+        ("the panel's limit", latest.get("high_limit_f", "")),
+        ("the plate's maximum outlet temperature", plate_max),
+    ):
+        if value:
+            text = text.replace(what, f"{what} ({value})")
+    return text
+
+
 def hours_of_calls(result: SiteResult, mode: str, zones: str | None) -> float:
     """Seconds in which exactly these zones called ('1+3'; None: any), visits left out."""
     frame = result.frames.get("measure.zones_calling")
@@ -70,8 +83,7 @@ class _Log:
 
     def __init__(self, result: SiteResult, plate_max: str) -> None:
         self.result = result
-        at_most = f" ({plate_max})" if plate_max else ""
-        self.watched = f"Stay at the unit: {WATCHED.removeprefix('stay at the unit; ')}{at_most}."
+        self.watched = f"Stay at the unit: {_watched(result, plate_max)}."
 
     def table(self, name: str) -> pd.DataFrame:
         """The table's rows outside visits; an empty frame where it is missing."""

@@ -129,10 +129,20 @@ def test_trips_are_made_to_happen_by_their_own_zone_and_stage() -> None:
     assert steps.startswith("Call Main floor alone for heat and let second stage come.")
     assert "static over 0.50 in. w.c." in steps
     assert "near 150 °F, 5 min into the run" in steps
-    assert WATCHED.removeprefix("stay at the unit; ") in steps
-    assert "(170 °F)" in steps  # the plate's maximum, from the site file
+    # either temperature stands beside what it belongs to: 150 °F is the panel's setting, 170 °F
+    # the plate's maximum, from the site file; "whichever comes first (170 °F)" would read as 170
+    assert (
+        "Stay at the unit: end the call at the panel's limit (150 °F) or at the plate's maximum "
+        "outlet temperature (170 °F), whichever comes first."
+    ) in steps
     # what must be done for safety is said before what to expect: it is the last to be cut
     assert steps.index("Stay at the unit") < steps.index("Expect")
+
+
+def test_a_temperature_that_nobody_gave_is_left_out_of_when_to_stop() -> None:
+    result = replace(sample.sample_result(), site=replace(sample.sample_result().site, settings=()))
+    plate = replace(SITE, equipment=replace(SITE.equipment, max_outlet_f=None))
+    assert f"{WATCHED.removeprefix('stay at the unit; ')}." in make_ticket(result, plate).steps
 
 
 def test_second_stage_is_expected_to_stay_in_as_long_as_it_surely_did() -> None:
