@@ -14,11 +14,20 @@ from reports.block import Block
 from reports.display import NONE
 from reports.markup import clean, fill
 from reports.page import page_html
+from reports.table import Column, label_class
 
 SHAPES = {WORSE: "▲", BETTER: "▼", NEITHER: "=", NOT_YET: "○", CANNOT: "–"}
 """Beside the word, never instead of it."""
 HUES = {WORSE: "act", BETTER: "clear", NEITHER: "note", NOT_YET: "cannot", CANNOT: "cannot"}
 _WIDTH = 200
+CAPTION = "Measures before and after, in like hours"
+COLUMNS = tuple(
+    Column(title)
+    for title in (
+        "Measure", "Before", "After", "Drawn", "Difference could be", "Like hours", "Verdict",
+    )
+)  # fmt: skip
+"""A row's cells in their order; on a phone each cell says its own title."""
 
 _HTML = """
 <div class="verdict rule-{{ hue }}"><h2 id="h-verdict">{{ sentence }}</h2>
@@ -28,17 +37,15 @@ _HTML = """
 <div><dt>Changed</dt><dd>{{ changed }}</dd></div>
 <div><dt>Matched</dt><dd>{{ matched }}</dd></div>
 </dl></div>
-<div class="scroll" tabindex="0" role="region" aria-label="Measures before and after">
-<table class="cmp"><caption class="cap">Measures before and after, in like hours</caption>
-<thead><tr><th scope="col">Measure</th><th scope="col">Before</th><th scope="col">After</th>
-<th scope="col">Drawn</th><th scope="col">Difference could be</th><th scope="col">Like hours</th>
-<th scope="col">Verdict</th></tr></thead>
+<p class="cap">{{ caption }}</p>
+<div class="scroll" tabindex="0" role="group" aria-label="{{ caption }}">
+<table class="{{ kind }} cmp" aria-label="{{ caption }}"><thead><tr>
+{%- for c in columns %}<th scope="col">{{ c.title }}</th>{% endfor %}</tr></thead>
 <tbody>{% for r in rows %}
 <tr><th scope="row">{{ r.name }} <span class="small">{{ r.unit }}</span></th>
-<td data-l="Before">{{ r.before }}</td><td data-l="After">{{ r.after }}</td>
-<td data-l="Drawn">{{ r.drawn }}</td><td data-l="Difference could be">{{ r.between }}</td>
-<td data-l="Like hours">{{ r.hours }}</td>
-<td data-l="Verdict"><b class="c-{{ r.hue }}"><span aria-hidden="true">{{ r.shape }}</span>
+<td>{{ r.before }}</td><td>{{ r.after }}</td>
+<td class="drawn">{{ r.drawn }}</td><td>{{ r.between }}</td><td>{{ r.hours }}</td>
+<td><b class="c-{{ r.hue }}"><span aria-hidden="true">{{ r.shape }}</span>
 {{ r.verdict }}</b><br><span class="small">{{ r.why }}</span></td></tr>{% endfor %}
 </tbody></table></div>
 <p class="small">Drawn: open ring before, filled dot after, from 0 to the larger of the two.</p>
@@ -88,6 +95,9 @@ def render_comparison(comparison: Comparison) -> str:
         weather=c.weather,
         changed="; ".join(clean(s, 160) for s in c.changed) or "nothing is noted",
         matched=_matched(c),
+        caption=CAPTION,
+        kind=label_class(COLUMNS),
+        columns=COLUMNS,
         rows=[_shown(row, c.units) for row in c.rows],
         rises=c.rises,
         cautions=[clean(s, 400) for s in c.cautions],

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import importlib.util
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
 from pipeline.compare import compare
-from reports.compare import render_comparison
+from reports.compare import CAPTION, COLUMNS, render_comparison
 from reports.paper import print_pdf
 
 
@@ -42,3 +44,25 @@ def test_nothing_is_asked_for_and_nothing_scrolls_sideways(
     page: str, width: int, tmp_path: Path
 ) -> None:
     assert browser.faults(browser.looked_at(page, tmp_path, width)) == []
+
+
+SHOWN = """[...document.querySelectorAll(".cmp tbody tr")].map(row =>
+  [...row.querySelectorAll("td")].filter(c => c.offsetHeight).map(c =>
+    getComputedStyle(c, "::before").content))"""
+
+
+def test_on_a_phone_every_cell_says_what_it_is(
+    page: str, look: Callable[..., Any], tmp_path: Path
+) -> None:
+    """The head row is out of sight there, so that a figure without its title is none."""
+    path = tmp_path / "compare.html"
+    path.write_text(page, encoding="utf-8")
+    with look(path, 390) as seen:
+        cards = seen.page.evaluate(SHOWN)
+        titles = [f'"{c.title}"' for c in COLUMNS[1:]]
+        assert cards and cards[0] == titles
+        # a row that cannot be compared has nothing to draw
+        assert all(card in (titles, [t for t in titles if t != '"Drawn"']) for card in cards)
+        # named once, above, in a line or two: not one letter under the other
+        named = seen.page.get_by_text(CAPTION, exact=True)
+        assert named.count() == 1 and named.bounding_box()["height"] < 60
