@@ -16,6 +16,8 @@ BETTER, WORSE, NEITHER, NOT_YET, CANNOT = (
     "better", "worse", "no evidence either way", "not yet shown", "cannot compare",
 )  # fmt: skip
 VERDICTS = (WORSE, BETTER, NEITHER, NOT_YET, CANNOT)
+MOST_NAMED = 3
+"""Sets of zones that a rate names; more are counted."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +26,7 @@ class Row:
 
     unit : 'per 10 h of heat', '% of the time', 'rise'; before, after, low, high : in that unit
         (rises in °F); low, high : interval of after less before
+    state : who called in the hours that are counted, 'with Den calling alone'; '' where all count
     n_before, n_after : events, None where it is no count
     before_hours, after_hours : like hours (runs, for a share of runs) on each side
     verdict : one of VERDICTS; why : the reason in a sentence
@@ -43,6 +46,7 @@ class Row:
     after_hours: float = 0.0
     before_days: int = 0
     after_days: int = 0
+    state: str = ""
 
 
 class Measures(TwoWindows):
@@ -71,12 +75,17 @@ class Measures(TwoWindows):
             zones = rows["zones"] if by_zones and "zones" in rows else pd.Series("", rows.index)
             rows["key"] = zones.fillna("?").astype(str) + "|" + rows["band"].astype(str)
             rows["who"] = zones.fillna("?").astype(str)
+        state = ""
         if by_zones and len(events):
             # the state that showed it, on either side
-            exposure = exposure[exposure["who"].isin(set(events["who"]))]
+            shown = exposure["who"].isin(set(events["who"]))
+            # hours of this state are not hours of heat: a rate that does not say so misleads
+            state = "" if shown.all() else self._callers(events)
+            exposure = exposure[shown]
         for n, side in enumerate(("before", "after")):
             if exposure[exposure["side"] == n].empty:
-                return Row(name, unit, CANNOT, f"no {what} of this kind was logged {side}")
+                why = f"no {what} of this kind was logged {side}"
+                return Row(name, unit, CANNOT, why, state=state)
         keys = sorted(set(exposure["key"]))
         d = difference(*(self._cells(events, exposure, n, keys) for n in (0, 1)), is_count=is_count)
         sides = [set(exposure.loc[exposure["side"] == n, "key"]) for n in (0, 1)]
@@ -102,7 +111,21 @@ class Measures(TwoWindows):
             after_hours=d.after_exposure,
             before_days=d.before_days,
             after_days=d.after_days,
+            state=state,
         )
+
+    def _callers(self, events: pd.DataFrame) -> str:
+        """'with Den calling alone', the commonest first; of many: how many sets of zones."""
+        often = events.groupby("who")["n"].sum().sort_values(ascending=False, kind="stable")
+        sets = [who for who in often.index if words.zone_numbers(who.replace("?", ""))]
+        if len(sets) < len(often) or len(sets) > MOST_NAMED:
+            return f"in the {words.count(len(often), 'calling combination')} that showed it"
+        names = self.result.site.zones
+        alone = [words.zones(who, names) for who in sets if len(words.zone_numbers(who)) == 1]
+        several = [words.zones(who, names) for who in sets if len(words.zone_numbers(who)) > 1]
+        said = [f"{words.joined(alone, 'or')} calling alone"] if alone else []
+        said += [f"{who} calling" for who in several]
+        return f"with {words.joined(said, 'or')}"
 
     def _cells(
         self, events: pd.DataFrame, exposure: pd.DataFrame, side: int, keys: list[str]

@@ -166,7 +166,7 @@ def _shown(row: Row, system: str) -> _Shown:
     known = row.before is not None
     return _Shown(
         name=row.name,
-        unit=unit,
+        unit=f"{unit} {row.state}".rstrip(),
         before=say(row.before) + (counted[0] if known else ""),
         after=say(row.after) + (counted[1] if known else ""),
         between=f"{say(row.low, True)} to {say(row.high, True)}" if row.low or row.high else NONE,

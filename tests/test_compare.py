@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
+import pandas as pd
 import pytest
 
 from pipeline.cli import zonetrail
@@ -100,6 +101,46 @@ def test_better_with_its_rates() -> None:
     assert (r.before, r.after) == (15.0, 0.0)
     assert (r.n_before, r.n_after, r.before_hours, r.after_hours) == (21, 0, 14.0, 14.0)
     assert (r.low, r.high) == (-15.0, -15.0)  # every day alike: nothing to wander
+
+
+@pytest.mark.parametrize(
+    "others, state",
+    [
+        (("2",), "with Main floor calling alone"),
+        (("2", "1+2"), "with Main floor calling alone or Main floor and Loft calling"),
+        (("2", "1+2", "1+3", "2+3"), "in the 4 calling combinations that showed it"),
+    ],
+)
+def test_a_rate_names_the_state_whose_hours_it_counts(others: tuple[str, ...], state: str) -> None:
+    """Zone 2 alone heats an hour a day without a trip: its hours are no part of the rate."""
+    result = made()
+    heat = result.frames["interval.condition"]
+    rows = heat.to_dict("records")
+    trips = result.frames["measure.trip_context"].to_dict("records")
+    for n, zones in enumerate(others):
+        for r in [r for r in rows if r["class"] == "heating" and r["zones"] == "1"]:
+            start = r["end_ts"] + n * sample.HOUR
+            rows.append({**r, "start_ts": start, "end_ts": start + sample.HOUR, "zones": zones})
+            if zones != "2":
+                own = {"drop_ts": start + 1, "start_ts": start + 1, "zones": zones}
+                trips.append(trips[0] | own)
+    heated = {r["end_ts"] for r in rows if r["class"] == "heating" and r["zones"] == "1"}
+    for r in rows:
+        if r["class"] == "off" and r["start_ts"] in heated:
+            r["start_ts"] += len(others) * sample.HOUR
+    rows.sort(key=lambda r: r["start_ts"])
+    frames = result.frames | {
+        "interval.condition": pd.DataFrame(rows)[heat.columns],
+        "measure.trip_context": pd.DataFrame(trips),
+    }
+    c = compare(replace(result, frames=frames), *sides())
+    r = next(r for r in c.rows if r.name == "High-limit trips")
+    assert r.state == state
+    assert r.before_hours == 14.0 + 7.0 * (len(others) - 1)
+    assert f"per 10 h of heat {state}" in comparison_text(c, 400)
+    assert state in render_comparison(c)
+    # where every hour of heat showed it, the unit says all there is to say
+    assert row(made(), "High-limit trips").state == ""
 
 
 def test_worse_is_said_first() -> None:
