@@ -40,6 +40,7 @@ lit as (
         lag(c.class) over w as class_before,
         lag(c.is_inferred) over w as was_inferred,
         c.class,
+        coalesce(if(k.mode = 'heating', c.n_cool, c.n_heat), 0) > 0 as is_asked,
         c.in_visit,
     from interval.condition c
     cross join kind k
@@ -47,7 +48,7 @@ lit as (
 ),
 
 drop_edge as (
-    select site_id, kind, mode, sign, setting, start_ts as drop_ts, in_visit
+    select site_id, kind, mode, sign, setting, start_ts as drop_ts, is_asked, in_visit
     from lit
     -- the end of an inferred run is no drop of the panel's outputs
     where
@@ -111,9 +112,16 @@ ended as (
     select
         n.*,
         least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)) as end_ts,
-        -- the other mode runs while the call still stands: the panel changed over
+        -- the other mode runs while the call still stands, or was called for at the drop and runs next
+        -- after its wait: the panel changed over
         coalesce(
-            n.other_ts < least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts)), false
+            n.other_ts < least(n.resume_ts, coalesce(q.quiet_ts, n.call_end_ts))
+            or (
+                n.is_asked
+                and n.other_ts < coalesce(n.resume_ts, n.other_ts + 1)
+                and n.other_ts - n.drop_ts <= t.changeover_wait_unknown_s * 1e6
+            ),
+            false
         ) as is_changeover,
         (1e6 * if(
             n.kind = 'high', t.supply_judged_after_fan_s, t.supply_judged_after_fan_cooling_s
