@@ -119,6 +119,7 @@ def open_store(path: Path, read_only: bool = True) -> duckdb.DuckDBPyConnection:
         connection = duckdb.connect(str(path), read_only=read_only, config=_config())
     except duckdb.Error as error:
         raise _cannot_open(path, error) from error
+    _shut_in(connection, path.parent)
     try:
         _refuse_other_layout(connection, "meta", path)
     except StoreError:
@@ -184,9 +185,12 @@ def read_originals(
         return []
 
 
-def connect_working(memory: str | None = None) -> duckdb.DuckDBPyConnection:
+def connect_working(
+    memory: str | None = None, reach: Path | None = None
+) -> duckdb.DuckDBPyConnection:
     """An empty in-memory connection on which stages run.
 
+    reach : the folder beyond which it reaches no file; None: any file, until `attach_sites`
     memory : how much the tables may hold at once, such as '2GB'; what is beyond it lies in the
         system's folder for temporary files. None: DuckDB's own limit, most of the machine.
 
@@ -197,6 +201,8 @@ def connect_working(memory: str | None = None) -> duckdb.DuckDBPyConnection:
     limit = {} if memory is None else {"memory_limit": memory}
     connection = duckdb.connect(":memory:", config=_config() | limit)
     settle(connection)
+    if reach is not None:
+        _shut_in(connection, reach)
     return connection
 
 
@@ -234,13 +240,16 @@ def attach_sites(
             connection.execute(f"attach {literal(str(path))} as {quoted(name)} (read_only)")
         except duckdb.Error as error:
             raise _cannot_open(path, error) from error
-        _refuse_other_layout(connection, f"{name}.main.meta", path)
         for table, columns in store_columns().items():
             listed, cut = _shown(table, columns, (spans or {}).get(site_id))
             selects[table].append(
                 f"select {literal(site_id)} as site_id, {listed}"
                 f" from {name}.main.{quoted(table)}{cut}"
             )
+    # Before anything is read of them: a stranger's store may hold views in place of tables.
+    connection.execute("set enable_external_access = false")
+    for number, (_, path) in enumerate(sorted(stores.items())):
+        _refuse_other_layout(connection, f"site_{number}.main.meta", path)
     connection.execute("create schema store")
     if stores:
         for table, parts in selects.items():
@@ -248,7 +257,6 @@ def attach_sites(
             connection.execute(f"create view store.{quoted(table)} as {body}")
     else:
         create_store_tables(connection, schema="store", with_site_id=True)
-    connection.execute("set enable_external_access = false")
 
 
 def open_file(path: Path, read_only: bool = False) -> duckdb.DuckDBPyConnection:
@@ -266,6 +274,7 @@ def open_file(path: Path, read_only: bool = False) -> duckdb.DuckDBPyConnection:
             expected="a file written by zonetrail and not open for writing elsewhere",
             hint="wait for the other run; else delete it, it is made again from the sites",
         ) from error
+    _shut_in(connection, path.parent)
     settle(connection)
     return connection
 
@@ -350,6 +359,17 @@ def _config() -> dict[str, str | bool | int | float | list[str]]:
         "autoload_known_extensions": False,
         "temp_directory": str(overflow),
     }
+
+
+def _shut_in(connection: duckdb.DuckDBPyConnection, folder: Path) -> None:
+    """Let the connection reach no file outside the folder from now on.
+
+    A database file may come from a stranger, with views and functions in it that run as it is read.
+    """
+    inside = literal(str(folder.resolve()))
+    given = literal(str(folder.absolute()))
+    connection.execute(f"set allowed_directories = [{inside}, {given}]")
+    connection.execute("set enable_external_access = false")
 
 
 def settle(connection: duckdb.DuckDBPyConnection) -> None:

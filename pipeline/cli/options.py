@@ -10,7 +10,7 @@ from typing import Any, Self, TypeVar
 
 import click
 
-from pipeline.terminal import visible
+from pipeline.terminal import shown, visible
 
 Verb = TypeVar("Verb", bound=Callable[..., Any])
 
@@ -34,7 +34,7 @@ def common(*names: str) -> Callable[[Verb], Verb]:
 
 def answer(text: str) -> None:
     """Give the answer, or a part of it, as text: on standard output."""
-    click.echo(visible(text))
+    click.echo(shown(text))
 
 
 def say(text: str) -> None:

@@ -16,6 +16,7 @@ import zlib
 from datetime import date, datetime, time, timedelta
 from pathlib import Path, PurePosixPath
 from typing import Any
+from xml.etree.ElementTree import ParseError
 
 from pipeline.errors import InputError
 from pipeline.ingest.columns import unit_of
@@ -34,6 +35,9 @@ _DAMAGES = (
     *(zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error),
     *(OSError, EOFError, ValueError, NotImplementedError, RuntimeError),
 )
+# A few cells far to the right and below make a sheet of billions, all of them blank.
+_MAX_BLANK_CELLS = 2_000_000
+_MAX_BLANK_SHARE = 50
 _FREE_SPACE = "split it, or move it out of exports/"
 
 
@@ -134,7 +138,7 @@ def _sheets(export: Export) -> tuple[list[Export], list[str]]:
                 io.BytesIO(export.content), read_only=True, data_only=True
             )
         sheets = [(s.title, _as_text(s)) for s in book.worksheets]
-    except (KeyError, ValueError, TypeError, AttributeError, IndexError) as error:
+    except (KeyError, ValueError, TypeError, AttributeError, IndexError, ParseError) as error:
         raise InputError(
             "the workbook cannot be read",
             file=export.shown,
@@ -161,7 +165,12 @@ def _sheets(export: Export) -> tuple[list[Export], list[str]]:
 def _as_text(sheet: Any) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, delimiter="\t", lineterminator="\n")
+    n_cells = n_filled = 0
     for row in sheet.iter_rows():
+        n_cells += len(row)
+        n_filled += sum(cell.value is not None for cell in row)
+        if n_cells > max(_MAX_BLANK_CELLS, _MAX_BLANK_SHARE * n_filled):
+            raise ValueError(f"sheet {sheet.title!r}: {n_filled:,} cells filled of {n_cells:,}")
         writer.writerow([_cell(cell.value) + _unit(cell.value, cell.number_format) for cell in row])
     return out.getvalue().encode()
 

@@ -144,17 +144,36 @@ def plain_path(path: str) -> str:
 def list_exports(folder: Path) -> tuple[list[Path], list[Path]]:
     """The files below `folder` in the order of their paths: (tables by their names, others).
 
-    Hidden files and folders are left out.
+    Hidden files and folders are left out, and so are folders that are links.
+
+    Raises InputError for a link that leads out of the site's folder (of `folder` itself, where it
+    is no site's): a folder from a stranger could else have any file read into a report.
     """
+    root = (folder.parent if folder.name == "exports" else folder).resolve()
+    _refuse_leading_out(folder, root)
     tables: list[Path] = []
     others: list[Path] = []
     for path in sorted(folder.rglob("*")):
         inside = path.relative_to(folder)
         if not path.is_file() or any(part.startswith(".") for part in inside.parts):
             continue
+        if path.is_symlink():
+            _refuse_leading_out(path, root)
         suffixes = [s.lower() for s in path.suffixes[-2:]]
         ending = suffixes[-1] if suffixes else ""
         if ending == ".gz" and len(suffixes) == 2:
             ending = suffixes[0]
         (tables if ending in TABLE_SUFFIXES | CONTAINER_SUFFIXES else others).append(path)
     return tables, others
+
+
+def _refuse_leading_out(path: Path, root: Path) -> None:
+    place = path.resolve()
+    if not place.is_relative_to(root):
+        raise InputError(
+            "this leads out of the site's folder",
+            file=path,
+            found=f"a link to {place}",
+            expected=f"a file below {root}",
+            hint="copy what it leads to into exports/, or take the link away",
+        )

@@ -99,7 +99,7 @@ def load_site(
     is then the old one.
     """
     if connection is None:
-        with connect_working() as made:
+        with connect_working(reach=read_site(site_dir).folder) as made:
             return load_site(site_dir, progress, made)
     began = time.perf_counter()
     site = read_site(site_dir)

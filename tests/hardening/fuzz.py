@@ -34,6 +34,7 @@ from pathlib import Path
 import duckdb
 import numpy as np
 
+from pipeline.terminal import shown
 from tests.hardening.mutants import Bent, bent
 
 # What one input may take; the largest are lines of ten megabytes.
@@ -107,7 +108,7 @@ def _inspected(folder: Path) -> Outcome | None:
     from pipeline.ingest.look import look_at_folder
 
     looks = look_at_folder(folder)
-    said = "\n".join(map(as_text, looks))
+    said = shown("\n".join(map(as_text, looks)))
     if len(said) > MAX_ANSWER:
         return Outcome("violation", f"inspect says {len(said):,} letters")
     tomllib.loads(draft(looks, site_id_of(folder)))
@@ -134,7 +135,7 @@ def _loaded(folder: Path) -> Outcome:
         report = load_site(folder, connection=_connection())
     finally:
         site_store.write_store = written
-    if len(said := as_text(report)) > MAX_ANSWER:
+    if len(said := shown(as_text(report))) > MAX_ANSWER:
         return Outcome("violation", f"load says {len(said):,} letters")
     for f in report.files:
         if fault == "rows lost":

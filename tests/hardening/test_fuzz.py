@@ -15,7 +15,7 @@ from pipeline.errors import InputError, UserError
 from pipeline.ingest.draft import draft_site
 from pipeline.ingest.exports import read_export
 from pipeline.site_reader import read_site
-from pipeline.terminal import visible
+from pipeline.terminal import shown, visible
 from tests.hardening.fuzz import FAULT_VARIABLE, outcome, poor_message, run, terminal_orders
 from tests.hardening.mutants import HEAVY, KINDS, bent, corpus
 
@@ -83,6 +83,7 @@ def test_a_poor_message_is_told(tmp_path: Path) -> None:
 def test_what_a_terminal_would_obey_is_shown_as_its_code() -> None:
     text = "".join(map(chr, [*range(256), 0x202E, 0x2066, 0xDC80, 0x1F4A5]))
     assert terminal_orders(text) and not terminal_orders(visible(text))
+    assert shown("a\n" + "b" * 5_000).endswith("b… (5,000 letters)")
     assert visible("Supply (°F)\tè\nnext 💥") == "Supply (°F)\tè\nnext 💥"
 
 
