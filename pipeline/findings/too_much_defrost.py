@@ -153,9 +153,13 @@ def judge(site: SiteFrames) -> Outcome:
     seen = seen.sort_values("start_ts")
     is_closed = flags(seen["is_closed"])
     closed = seen[is_closed]
-    # one that a call's end cut off left frost behind: the next comes sooner, and is no fault
+    first = seen["start_ts"] == seen["start_ts"].min()
+    short = is_closed & (seen["run_s"] < site.threshold("defrost_often_s")) & ~first
+    # one that a call's end cut off left frost behind: the next comes sooner, and is no fault unless
+    # most of those that follow a whole one come as soon
     after_whole = is_closed.shift(fill_value=False)
-    short = is_closed & (seen["run_s"] < site.threshold("defrost_often_s")) & after_whole
+    if 2 * (short & after_whole).sum() < (is_closed & after_whole).sum():
+        short &= after_whole
     rows = seen.assign(is_short=short)
     rows = rows[rows["is_short"] | flags(rows["is_long"])]
     few = len(rows) < site.threshold("defrost_min_events")

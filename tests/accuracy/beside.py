@@ -74,6 +74,9 @@ PLAIN_FACTS = ("near-limit",)
 """What supply air read is so, whatever was planted: how often, it never sends anybody."""
 
 LOWERED: dict[str, dict[str, str]] = {
+    "output chatters": {
+        "second-stage-early": "a second stage that comes back with its first after seconds goes on",
+    },
     "stage dropped on supply limit": {
         "second-stage-never-came-on": "it came on and was dropped: that is told by its own name",
     },

@@ -87,12 +87,19 @@ def test_what_does_not_count(build, judge, at, changes):
     assert judge(CODE, site(build, defrosts(at, 9, **changes)))[0].result == "not found"
 
 
-def test_the_next_after_one_that_was_cut_off_is_no_fault(build, judge, at):
-    rows = defrosts(at, 14)
-    assert judge(CODE, site(build, rows))[0].result == "found"
-    ordered = sorted(rows, key=lambda r: r["start_ts"])
-    cut_off = [r | {"is_closed": k % 2 == 1} for k, r in enumerate(ordered)]
-    assert judge(CODE, site(build, cut_off))[0].result == "not found"
+# 20 whole ones, each after one that a call's end cut off, and some after a whole one: of these
+# too soon are none, four of ten, five of ten
+@pytest.mark.parametrize(("n_soon", "result"), [(0, "not found"), (4, "not found"), (5, "found")])
+def test_the_next_after_one_that_was_cut_off_counts_if_others_come_as_soon(
+    build, judge, at, n_soon, result
+):
+    rows = sorted(defrosts(at, 50), key=lambda r: r["start_ts"])
+    # 30 alternate, cut off and whole; then 10 whole ones in a row after the last whole one
+    for k, r in enumerate(rows):
+        r["is_closed"] = k % 2 == 1 or k >= 40
+        if k >= 40:
+            r["run_s"] = 1500.0 if k < 40 + n_soon else 9000.0
+    assert judge(CODE, site(build, rows, heat_h=30.0))[0].result == result
 
 
 def test_one_clock_is_named_first(build, judge, at):
