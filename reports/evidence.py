@@ -28,6 +28,8 @@ PANELS: tuple[tuple[str, str, tuple[str, ...], float], ...] = (
 CALL_ROLES = tuple(r for r in ROLES if r.startswith("zone_call_"))
 SAME_EVENT_US = 60 * MICROSECONDS
 """A mark this near to a trip is that trip's."""
+SLIVERS = 500
+"""A stretch shorter than this part of a drawing is a pixel or two."""
 Spans = tuple[tuple[int, int], ...]
 
 
@@ -39,7 +41,11 @@ def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> T
     panels, more = reading_panels(
         model, model.readings_of(span), span, _calling_zones(states), window.lines
     )
-    bands = [Band(s.start_ts, s.end_ts, s.label) for s in window.spans if _meets(s, span)]
+    bands = [
+        Band(s.start_ts, s.end_ts, s.label)
+        for s in window.spans
+        if _meets(s, span) and not _is_sliver(s, span)
+    ]
     bands += [
         Band(v.start_ts, v.end_ts, "service visit", "visit")
         for v in model.result.site.visits
@@ -59,13 +65,33 @@ def evidence_figure(model: Model, finding: Finding, window: EvidenceWindow) -> T
         tracks=tracks,
         marks=_marks(model, window),
         bands=tuple(bands),
-        notes=(*notes, *more, *clock_note(model, span)),
+        notes=(*notes, *_on_before(model, span), *more, *clock_note(model, span)),
     )
 
 
+def _is_sliver(part: Span, whole: Span) -> bool:
+    """Too short to be seen as a band: its mark stands for it."""
+    return part.end_ts - part.start_ts < (whole.end_ts - whole.start_ts) / SLIVERS
+
+
+def _on_before(model: Model, span: Span) -> tuple[str, ...]:
+    """Since when outputs were on that the stretch begins with: the sentence may speak of it."""
+    runs = [
+        (model.role(r["output"]), int(number(r["start_ts"]) or 0))
+        for r in model.rows("interval.output_run")
+        if (number(r["start_ts"]) or 0) < span.start_ts < (number(r["end_ts"]) or 0)
+    ]
+    since = [f"{name} since {model.clock.time(ts)}" for name, ts in sorted(runs)]
+    return (f"On when it begins: {joined(since)}.",) if since else ()
+
+
 def _marks(model: Model, window: EvidenceWindow) -> tuple[Mark, ...]:
-    """The finding's own marks, and every panel trip of these minutes that it does not name."""
-    marks = [Mark(m.ts, m.label) for m in window.marks]
+    """The finding's own marks, or the beginnings of its stretches, and every panel trip besides."""
+    marks = [Mark(m.ts, m.label) for m in window.marks] or [
+        Mark(s.start_ts, s.label)
+        for s in window.spans
+        if window.start_ts <= s.start_ts < window.end_ts
+    ]
     for trip in model.rows("interval.trip"):
         ts = round(number(trip["drop_ts"]) or number(trip["start_ts"]) or 0)
         near = any(abs(ts - m.ts) <= SAME_EVENT_US for m in marks)

@@ -12,12 +12,13 @@ from typing import Any
 import numpy as np
 from markupsafe import escape
 
-from reports.figure import Panel, TimeFigure, Track
+from reports.figure import Level, Panel, TimeFigure, Track
+from reports.level_spot import Spot, level_spot
 from reports.markup import drawn, plotly_text, shortened
-from reports.svg import PANEL_PX, TRACK_PX, track_rows
+from reports.svg import PANEL_PX, ROW_NAME, ROW_NAME_NARROW, TRACK_PX, track_rows
 from reports.theme import LIGHT
 
-GUTTER_PX = 168
+GUTTER_PX = 184
 HEAD_PX = 22
 FOOT_PX = 30
 TOP_PX = 48
@@ -81,7 +82,7 @@ def time_plotly(figure: TimeFigure) -> dict[str, Any]:
             "orientation": "h",
         },
         "meta": {
-            "short": [str(escape(shortened(t.name, 15))) for t in figure.tracks],
+            "short": [str(escape(shortened(t.name, ROW_NAME_NARROW))) for t in figure.tracks],
             "first": _ms(figure, figure.first_ts),
         },
         "annotations": [],
@@ -99,7 +100,8 @@ def time_plotly(figure: TimeFigure) -> dict[str, Any]:
         layout["annotations"].append(_panel_head(panel, domain[1]))
         traces += _panel_traces(figure, panel, axis, low, high)
         for level in panel.levels:
-            layout["annotations"].append(_level_label(level.label, level.value, level.hue, axis))
+            spot = level_spot(panel, level, figure.start_ts, figure.end_ts, tall)
+            layout["annotations"].append(_level_label(level, spot, axis))
         top += HEAD_PX + tall
     if figure.tracks:
         n = len(figure.panels) + 1
@@ -111,7 +113,7 @@ def time_plotly(figure: TimeFigure) -> dict[str, Any]:
             "range": [tall_px, 0],
             "tickmode": "array",
             "tickvals": [y + TRACK_PX / 2 - 1 for y in tops],
-            "ticktext": [str(escape(shortened(t.name, 26))) for t in figure.tracks],
+            "ticktext": [str(escape(shortened(t.name, ROW_NAME))) for t in figure.tracks],
             "fixedrange": True,
             "showgrid": False,
             "zeroline": False,
@@ -179,6 +181,7 @@ def _head_text(words: str, y: float) -> dict[str, Any]:
         "yanchor": "bottom",
         "showarrow": False,
         "align": "left",
+        "bgcolor": LIGHT["paper"],  # the lines of marks run behind the words
         "font": {"size": 12, "color": LIGHT["ink"]},
     }
 
@@ -322,17 +325,17 @@ def _hatched(x: np.ndarray, y: np.ndarray, axis: str) -> dict[str, Any]:
     )
 
 
-def _level_label(words: str, value: float, hue: str, axis: str) -> dict[str, Any]:
+def _level_label(level: Level, spot: Spot, axis: str) -> dict[str, Any]:
     return {
-        "text": plotly_text(words),
+        "text": plotly_text(level.label),
         "xref": "paper",
         "yref": axis,
-        "x": 1,
-        "y": value,
-        "xanchor": "right",
-        "yanchor": "bottom",
+        "x": spot.at,
+        "y": level.value,
+        "xanchor": {"start": "left", "middle": "center", "end": "right"}[spot.anchor],
+        "yanchor": "bottom" if spot.is_above else "top",
         "showarrow": False,
-        "font": {"size": 11, "color": LIGHT[hue]},
+        "font": {"size": 11, "color": LIGHT[level.hue]},
     }
 
 

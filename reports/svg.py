@@ -13,6 +13,7 @@ from markupsafe import Markup, escape
 
 from reports.axis import time_ticks, value_ticks
 from reports.figure import Level, Line, Panel, TimeFigure, Track
+from reports.level_spot import level_spot
 from reports.markup import clean, drawn, shortened
 from reports.theme import LIGHT, SVG_DASH
 
@@ -24,6 +25,8 @@ PANEL_PX = 118
 TRACK_PX = 15
 GROUP_PX = 7
 STRIP_PX = 15
+ROW_NAME, ROW_NAME_NARROW = 30, 15
+"""Letters of a row's name that fit beside the drawing: on a wide page and paper, on a phone."""
 LEVELS = 500
 """Columns of a row whose runs are more than this: its height is the share of their time on."""
 EVENT_STEPS = 4
@@ -51,9 +54,10 @@ def label(
     x: str, y: float, words: str, anchor: str = "start", hue: str = "muted", more: str = ""
 ) -> Markup:
     """A word in a drawing, cleaned, escaped and cut."""
-    return Markup(
-        '<text x="{}" y="{}" text-anchor="{}" class="f-{}{}" fill="{}" font-size="11">{}</text>'
-    ).format(x, f"{y:g}", anchor, hue, f" {more}" if more else "", LIGHT[hue], drawn(words))
+    at = Markup("") if anchor == "start" else Markup(' text-anchor="{}"').format(anchor)
+    return Markup('<text x="{}" y="{}"{} class="f-{}{}" fill="{}">{}</text>').format(
+        x, f"{y:g}", at, hue, f" {more}" if more else "", LIGHT[hue], drawn(words)
+    )
 
 
 def time_still(figure: TimeFigure) -> Markup:
@@ -72,7 +76,7 @@ def plot(height: float, inner: Markup, outer: Markup, under: Markup | str = "") 
     """One drawing: `inner` in WIDE by FINE x height steps, the rest by per cent and px."""
     h = f"{height:g}"
     return Markup(
-        '<svg class="plot" width="100%" height="{h}" aria-hidden="true">{under}'
+        '<svg class="plot" width="100%" height="{h}" font-size="11" aria-hidden="true">{under}'
         '<svg viewBox="0 0 {w} {t}" preserveAspectRatio="none" width="100%" height="{h}">{inner}'
         "</svg>{outer}</svg>"
     ).format(h=h, w=WIDE, t=f"{height * FINE:g}", inner=inner, outer=outer, under=under)
@@ -265,8 +269,11 @@ def _panel(figure: TimeFigure, panel: Panel) -> Markup:
     for level in panel.levels:
         y = float(y_of(level.value))
         inner.append(_stroke(f"M0 {round(y * FINE)}h{WIDE}", level.hue, 1.4, "8 4"))
-        above = y > 16
-        outer.append(label("100%", y - 4 if above else y + 12, level.label, "end", level.hue, "lv"))
+        spot = level_spot(panel, level, figure.start_ts, figure.end_ts, height)
+        beside = y - 4 if spot.is_above else y + 12
+        outer.append(
+            label(f"{100 * spot.at:g}%", beside, level.label, spot.anchor, level.hue, "lv")
+        )
     return Markup('<div class="pkey">{}</div>{}').format(
         panel_key(panel), plot(height, Markup("").join(inner), Markup("").join(outer))
     )
@@ -318,8 +325,10 @@ def _tracks(figure: TimeFigure) -> Markup:
         if path:
             inner.append(Markup('<path d="{}" {}/>').format(path, paint(track.hue)))
         outer.append(hatching(track.unknown, figure.start_ts, figure.end_ts, top + 1, TRACK_PX - 4))
-        outer.append(label("-6", top + 10, shortened(track.name, 26), "end", "ink", "tk w"))
-        outer.append(label("-6", top + 10, shortened(track.name, 15), "end", "ink", "tk n"))
+        name, brief = (shortened(track.name, n) for n in (ROW_NAME, ROW_NAME_NARROW))
+        outer.append(label("-6", top + 10, name, "end", "ink", "tk" if name == brief else "tk w"))
+        if name != brief:
+            outer.append(label("-6", top + 10, brief, "end", "ink", "tk n"))
     return Markup('<div class="pkey"><b>{}</b></div>{}').format(
         "On and off; dampers open"
         if any(t.words[0] == "open" for t in figure.tracks)
@@ -349,8 +358,7 @@ def _mark_strip(figure: TimeFigure) -> Markup:
         least = at
         out.append(
             Markup(
-                '<text x="{}%" y="11" text-anchor="middle" class="f-{} mk" fill="{}" '
-                'font-size="11">{}</text>'
+                '<text x="{}%" y="11" text-anchor="middle" class="f-{} mk" fill="{}">{}</text>'
             ).format(f"{min(at, 100):.2f}", mark.hue, LIGHT[mark.hue], escape(str(i)))
         )
     return plot(STRIP_PX, Markup(), Markup("").join(out))

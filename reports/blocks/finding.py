@@ -42,8 +42,8 @@ _HTML = """
 {% for s in f.ruled_out %}<li>{{ s }}</li>{% endfor %}</ul>{% endif %}
 <div class="two">
 {% if f.causes %}<div><h4>Possible causes, likeliest first</h4><ol class="causes">
-{% for c in f.causes %}<li><b>{{ c.cause }}</b> {{ c.because }}{% if c.replay %}
-Try it on this log: <code>{{ c.replay }}</code>{% endif %}</li>{% endfor %}
+{% for c in f.causes %}<li><b>{{ c.cause }}</b> {{ c.because }}
+{% if c.replay %} Try it on this log: <code>{{ c.replay }}</code>{% endif %}</li>{% endfor %}
 </ol></div>{% endif %}
 {% if checks %}<div><h4>Check next</h4><ol class="checks">
 {% for c in checks %}<li>{{ c }}</li>{% endfor %}</ol></div>{% endif %}

@@ -10,7 +10,7 @@ from pipeline.words import joined
 from reports.block import Block, Model, absent
 from reports.markup import fill, slug
 from reports.table import Cell, Column, Table, table_html
-from reports.theme import result_shape
+from reports.theme import call_shape, result_shape
 
 ORDER = ("found", "not found", "cannot tell")
 
@@ -36,13 +36,14 @@ def render(model: Model) -> Block:
 
 def _table(model: Model, result: str) -> Markup:
     """The rules with one result; those that found nothing open on demand and are printed."""
-    codes = {f.code for f in model.result.findings}
+    found = {f.code: call_shape(f.severity) for f in model.result.findings}
     body = tuple(
         (
             Cell(
                 j.title,
-                href=f"#finding-{slug(j.code)}" if j.code in codes else "",
-                icon=result_shape(j.result) + " ",
+                href=f"#finding-{slug(j.code)}" if j.code in found else "",
+                # a finding's own mark: a diamond on all of them would call a trip a thing to watch
+                icon=found.get(j.code, result_shape(j.result)) + " ",
             ),
             j.question,
             j.why,

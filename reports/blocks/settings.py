@@ -33,16 +33,22 @@ JUDGED_BY = {
     "static_target_inwc": ("static-above-target",),
     "high_limit_f": ("high-limit-trips",),
     "low_limit_f": ("low-limit-trips",),
+    "low_balance_f": ("balance-point-mismatch",),
+    "high_balance_f": ("balance-point-mismatch", "aux-too-readily"),
     "stage_up_delay_min": ("second-stage-early",),
     "stage_up_by": ("second-stage-early",),
     "stage_up_clock": ("second-stage-early",),
     "stage2_min_zones": ("second-stage-too-few-zones",),
     "stage2_release": ("second-stage-stayed-in",),
     "compressor_min_off_min": ("short-cycling",),
+    "changeover_wait_min": ("call-without-output",),
     "damper_travel_s": ("static-above-target",),
-    "relief_wait_s": ("static-above-target",),
+    "relief_wait_s": ("static-above-target", "relief-missing"),
 }
-"""A setting -> the rules that read it; the rest is in the site file for the reader's own use."""
+"""A setting -> the rules that read it."""
+
+READ_FOR = {"purge_s": "no rule; it tells purge from a fan that runs on"}
+"""A setting that no rule judges -> what it is read for."""
 
 
 def render(model: Model) -> Block:
@@ -81,14 +87,11 @@ def _settings(model: Model) -> Markup:
 
 
 def _judged(model: Model, key: str) -> str:
-    """Which rule read the setting, with its result where it could not judge."""
-    said = []
-    for code in JUDGED_BY.get(key, ()):
-        rule = model.judged(code)
-        if rule is not None:
-            tail = ", but could not tell here" if rule.result == "cannot tell" else ""
-            said.append(f"{rule.title}{tail}")
-    return "; ".join(said) or "not judged in this version"
+    """Which rules judged by the setting; where none could, those that would have."""
+    asked = [rule for code in JUDGED_BY.get(key, ()) if (rule := model.judged(code))]
+    able = [rule.title for rule in asked if rule.result != "cannot tell"]
+    unable = [f"{rule.title}, but could not tell here" for rule in asked]
+    return "; ".join(able or unable) or READ_FOR.get(key, "not judged in this version")
 
 
 def _words(key: str) -> str:

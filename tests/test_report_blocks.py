@@ -1,0 +1,119 @@
+"""What single blocks of the site's page say, from records that a test can read at a glance."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from pipeline.result import EvidenceWindow, Mark, Span
+from reports.block import Model
+from reports.blocks import finding, rules, settings
+from reports.evidence import evidence_figure
+from reports.figure import Level, Line, Panel
+from reports.level_spot import Spot, level_spot
+from reports.theme import call_shape
+
+
+def _sample() -> ModuleType:
+    spec = importlib.util.spec_from_file_location(
+        "report_sample", Path(__file__).with_name("report_sample.py")
+    )
+    assert spec and spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+sample = _sample()
+at = sample.at
+MODEL = Model(sample.sample_result())
+SOURCES = ("sql/40_interval", "sql/50_measure", "pipeline/findings")
+
+
+def plain(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", html))
+
+
+def test_what_can_be_tried_stands_apart_from_the_sentence_before() -> None:
+    first = MODEL.result.findings[0]
+    cause = replace(first.causes[0], replay="zonetrail replay larch-1 --set stage2_min_zones=1,2")
+    result = sample.sample_result(findings=(replace(first, causes=(cause,)),))
+    said = plain(str(finding.render(Model(result)).html))
+    assert f"{cause.because} Try it on this log: {cause.replay}" in said
+
+
+@pytest.mark.parametrize("severity", ["act", "plan", "watch", "note"])
+def test_a_found_rule_carries_its_findings_own_mark(severity: str) -> None:
+    first = replace(MODEL.result.findings[0], severity=severity)
+    html = str(rules.render(Model(sample.sample_result(findings=(first,)))).html)
+    row = html[: html.index(first.title)].rsplit("<th", 1)[1]
+    assert call_shape(severity) in row
+
+
+def test_every_setting_that_is_read_is_said_to_be() -> None:
+    files = [f for folder in SOURCES for f in Path(folder).iterdir() if f.is_file()]
+    text = "\n".join(f.read_text(encoding="utf-8") for f in files)
+    read = {key for key in settings.SETTING_WORDS if re.search(rf"['\"]{key}['\"]", text)}
+    assert {"low_balance_f", "purge_s", "changeover_wait_min"} <= read
+    assert read <= settings.JUDGED_BY.keys() | settings.READ_FOR.keys()
+    codes = {code for named in settings.JUDGED_BY.values() for code in named}
+    rule_files = {f.stem.replace("_", "-") for f in files if f.suffix == ".py"}
+    assert codes <= rule_files
+
+
+def _window(**changes: object) -> EvidenceWindow:
+    given = {"n": 1, "start_ts": at(13, 6, 1), "end_ts": at(13, 6, 9), "title": "Stayed in."}
+    return EvidenceWindow(**(given | {"spans": (), "marks": (), "lines": ()} | changes))
+
+
+def test_a_stretch_without_marks_of_its_own_is_marked_where_it_begins_and_read_there() -> None:
+    window = _window(spans=(Span(at(13, 6, 3), at(13, 6, 4), "stayed in"),))
+    drawn = evidence_figure(MODEL, MODEL.result.findings[0], window)
+    # the trip of 6:05 am is told too
+    assert [m.label for m in drawn.marks] == ["stayed in", "high-limit trip"]
+    assert drawn.first_ts == drawn.marks[0].ts == at(13, 6, 3)
+
+
+def test_a_band_too_thin_to_be_seen_is_a_mark_and_no_swatch() -> None:
+    span = Span(at(13, 6, 3), at(13, 6, 3) + 500_000, "G off")
+    told = _window(spans=(span,), marks=(Mark(span.start_ts, "G off"),))
+    drawn = evidence_figure(MODEL, MODEL.result.findings[0], told)
+    assert "G off" in [m.label for m in drawn.marks]
+    assert "G off" not in [b.label for b in drawn.bands]
+
+
+def test_what_was_on_before_the_minutes_drawn_is_said_with_its_time() -> None:
+    drawn = evidence_figure(MODEL, MODEL.result.findings[0], _window())
+    assert "On when it begins: W1 out since 6:00 am." in drawn.notes
+
+
+HOUR = np.arange(0, 3601, 10, dtype="i8")
+
+
+@pytest.mark.parametrize(
+    ("values", "spot"),
+    [
+        (np.full(361, 0.2), Spot(1.0, True)),
+        (np.full(361, 0.43), Spot(1.0, False)),
+        (np.where(HOUR > 1800, 0.43, 0.37), Spot(0.0, True)),
+        (np.where(HOUR > 1800, 0.4 + 0.05 * np.sin(HOUR), 0.2), Spot(0.0, True)),
+    ],
+    ids=["line below", "line above", "line crosses", "line swings at the end"],
+)
+def test_the_words_of_a_level_stand_where_the_line_does_not(values: np.ndarray, spot: Spot) -> None:
+    line = Line("Static", "static", "solid", HOUR, values)
+    levels = (Level(0.4, "target"), Level(0.8, "which leaves room above"))
+    panel = Panel("Duct static", "in. w.c.", (line,), levels, from_zero=True)
+    assert level_spot(panel, panel.levels[0], 0, 3600, 118) == spot
+
+
+def test_words_that_would_leave_the_panel_go_to_the_other_side() -> None:
+    line = Line("Supply air", "supply", "solid", HOUR, np.full(361, 60.0))
+    panel = Panel("Air", "°F", (line,), (Level(150.0, "high limit"),))
+    assert not level_spot(panel, panel.levels[0], 0, 3600, 118).is_above
