@@ -13,18 +13,18 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from pipeline import words
-from pipeline.findings._base import PLACES
 from pipeline.findings._cautions import (
     CARBON_MONOXIDE,
     CLEAN_LOG,
     HEAT_OFF,
     ICE,
     REPRODUCE,
-    WATCHED,
 )
+from pipeline.first_checks import in_order
 from pipeline.result import Finding, SiteResult
 from pipeline.site import Site
 from pipeline.ticket_answers import Answer, answers
+from pipeline.ticket_checks import WATCHED_SHORT, TicketCheck, walk
 from pipeline.ticket_steps import Happening, happening, hours_of_calls
 from pipeline.units import MICROSECONDS
 
@@ -58,21 +58,6 @@ WOULD_SETTLE = (
     ),
 )
 """Channels whose absence leaves a question open, and which."""
-
-
-@dataclass(frozen=True)
-class TicketCheck:
-    """One check in walking order.
-
-    place : 'At the panel'; how, good, bad : what to do, what is good, what a bad result means
-    rank : 0 for the one that matters most; the sheet drops from the other end
-    """
-
-    rank: int
-    place: str
-    how: str
-    good: str
-    bad: str
 
 
 @dataclass(frozen=True)
@@ -125,14 +110,6 @@ class Ticket:
     redacted: bool
 
 
-WATCHED_SHORT = "stay at the unit"
-"""What each such step says after the sheet has said it in full."""
-
-MOST_CHECKS = 7
-MOST_OF_A_FINDING = 4
-MOST_AT_A_PLACE = 2
-
-
 def make_ticket(result: SiteResult, site: Site) -> Ticket:
     """The sheet of one site.
 
@@ -152,9 +129,8 @@ class _Sheet:
     def __init__(self, result: SiteResult, site: Site) -> None:
         self.result = result
         self.site = site
-        weighed = sorted(result.findings, key=lambda f: f.about == "log")
-        self.installation = [f for f in weighed if f.about == "installation"]
-        self.findings: list[Finding] = weighed
+        self.findings: list[Finding] = in_order(result.findings)
+        self.installation = [f for f in self.findings if f.about == "installation"]
         self.long_names = {
             name: _middle_cut(name, LONGEST_NAME)
             for name in sorted(result.site.zones.values(), key=len, reverse=True)
@@ -170,7 +146,7 @@ class _Sheet:
         event = happening(r, self.installation[0] if self.installation else None, self.plate_max())
         said = {*stop, REPRODUCE} if WATCHED_SHORT in event.steps.lower() else set(stop)
         do_not = [c for c in cautions if c not in said]
-        checks, n_more = self.checks()
+        checks, n_more = walk(self.findings)
         say = self.tamed
         return Ticket(
             site_id=info.site_id,
@@ -252,26 +228,6 @@ class _Sheet:
             return "unknown hours"
         s = float(frame.loc[frame["class"] == mode, "outside_visit_s"].sum())
         return words.hours(s) if s >= 1 else "no hours"
-
-    def checks(self) -> tuple[list[TicketCheck], int]:
-        """The worst findings' checks in walking order, one of each place before a second one.
-
-        Also how many are left out.
-        """
-        every = list(dict.fromkeys(c for f in self.findings for c in f.checks[:MOST_OF_A_FINDING]))
-        at: dict[str, list[str]] = {}
-        for check in every:
-            at.setdefault(check.split(":", 1)[0], []).append(check)
-        seconds = [check for own in at.values() for check in own[1:MOST_AT_A_PLACE]]
-        chosen = [own[0] for own in at.values()] + sorted(seconds, key=every.index)
-        chosen = chosen[:MOST_CHECKS]
-        order = {place: n for n, place in enumerate(PLACES.values())}
-        # the loggers come last: on the walk they are collected on the way out
-        order["At the loggers"] = len(order)
-        made = [_parted(rank, check) for rank, check in enumerate(chosen)]
-        made.sort(key=lambda c: (order.get(c.place, len(order) - 1), c.rank))
-        total = len({c for f in self.findings for c in f.checks})
-        return made, total - len(chosen)
 
     def bring(self, checks: list[TicketCheck]) -> tuple[str, ...]:
         """Instruments and parts; what a check asks for, and what every such visit needs."""
@@ -370,16 +326,6 @@ def _how_sure(said: str) -> str:
     """How sure, without when it happened and what was looked at: both have their own place."""
     sure = re.split(r"(?:^| )(?:It happened|Looked at:) ", said)[0]
     return sure.strip()
-
-
-def _parted(rank: int, check: str) -> TicketCheck:
-    """A finding's check, written 'At the panel: read ... Good: ... If not: ...', in its parts."""
-    check = check.replace(WATCHED, WATCHED_SHORT)
-    found = re.match(r"(?s)([^:]{2,40}): (.*)", check)
-    place, rest = (found.group(1), found.group(2)) if found else ("", check)
-    rest, _, bad = rest.partition(" If not: ")
-    how, _, good = rest.partition(" Good: ")
-    return TicketCheck(rank, place, how[:1].upper() + how[1:], good, bad)
 
 
 def _middle_cut(text: str, limit: int) -> str:

@@ -14,7 +14,8 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
-from pipeline.ticket import Ticket, TicketCheck
+from pipeline.ticket import Ticket
+from pipeline.ticket_checks import TicketCheck
 from reports.block import Block
 from reports.blocks.header import KIND_WORDS
 from reports.blocks.settings import SETTING_WORDS, VALUE_WORDS

@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from pipeline.findings._cautions import CARBON_MONOXIDE, HEAT_OFF, WATCHED
+from pipeline.first_checks import first_cautions, first_checks
 from pipeline.result import Span
 from pipeline.site_reader import read_site
 from pipeline.ticket import make_ticket, ticket_document
@@ -207,6 +208,30 @@ def test_checks_are_in_walking_order_whatever_order_the_findings_give() -> None:
     assert made.n_more_checks == 1
     assert made.checks[0].how == "Read the limit."
     assert (made.checks[0].good, made.checks[0].bad) == ("150.", "ask.")
+
+
+def test_what_the_verdict_says_first_of_the_log_has_its_check() -> None:
+    """A clock that is off leads the verdict; the sheet and the terminal then say what to do."""
+    clock = finding(
+        code="clock-offset", about="log", severity="watch", cautions=(),
+        checks=("At the office: put the clock right. Good: agrees.", "At the loggers: set it."),
+    )  # fmt: skip
+    places = ("panel", "dampers", "unit", "thermostats", "outdoor unit")
+    many = tuple(
+        finding(
+            code=f"made-up-{n}", checks=(f"At the {p}: look at {n}.",), cautions=(f"Care {n}.",)
+        )
+        for n, p in enumerate(places)
+    )
+    note = replace(clock, code="logging-gap", severity="note", checks=("At the office: ask.",))
+    found = (clock, *many, note)
+    rank = {c.place: c.rank for c in ticket(findings=found).checks}
+    assert (rank["At the panel"], rank["At the office"]) == (0, 1)
+    assert first_checks(found, 3) == [clock.checks[0], "At the panel: look at 0."]
+    assert first_cautions(found, 2) == ["Care 0.", "Care 1."]  # a finding of the log has none
+    # the log alone: its own checks; a note of it does not come before the house
+    assert first_checks((clock,), 3) == list(clock.checks)
+    assert first_checks((*many, note), 1) == ["At the panel: look at 0."]
 
 
 def test_settings_nobody_read_get_a_line() -> None:

@@ -200,6 +200,8 @@ def verdict_text(review: Review) -> str:
     import shutil
     import textwrap
 
+    from pipeline.first_checks import first_cautions, first_checks
+
     width = min(shutil.get_terminal_size((100, 24)).columns, 100)
 
     def wrapped(text: str, lead: str = "") -> str:
@@ -210,11 +212,12 @@ def verdict_text(review: Review) -> str:
     head = result.verdict
     blocks = [[wrapped(f"{head.call.upper()}: {head.sentence}"), wrapped(head.how_sure)]]
     if result.findings:
-        first = result.findings[0]
-        checks = [wrapped(text, f"  {n}. ") for n, text in enumerate(first.checks[:3], start=1)]
+        first = first_checks(result.findings, 3)
+        checks = [wrapped(text, f"  {n}. ") for n, text in enumerate(first, start=1)]
         blocks.append(["Check first:", *checks])
-        if first.cautions:
-            blocks.append(["Take care:", *(wrapped(t, "  - ") for t in first.cautions[:2])])
+        cautions = first_cautions(result.findings, 2)
+        if cautions:
+            blocks.append(["Take care:", *(wrapped(t, "  - ") for t in cautions)])
     offered = offered_lines(result.findings)
     if offered:
         blocks.append(offered)
