@@ -13,6 +13,8 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from pipeline import words
+from pipeline.clock_left import BESIDE_STATES, clock_note
+from pipeline.findings._base import NOT_HERE
 from pipeline.findings._cautions import (
     CARBON_MONOXIDE,
     CLEAN_LOG,
@@ -279,19 +281,22 @@ class _Sheet:
         return tuple(made)
 
     def data(self) -> list[str]:
-        """Coverage, what the log cannot tell, what was not logged and would settle it."""
+        """What limits the sheet most first: clocks, what was not logged, then coverage."""
         verdict = self.result.verdict
-        _, _, looked = verdict.how_sure.partition(" Looked at: ")
-        if not looked and verdict.how_sure.startswith("Looked at: "):
-            looked = verdict.how_sure.removeprefix("Looked at: ")
-        made = [words.sentence(looked)] if looked else []
-        made += [words.sentence(f"cannot tell: {t}") for t in verdict.cannot_tell[:3]]
         coverage = self.result.frames.get("signal.coverage")
         logged = set() if coverage is None else set(coverage.loc[coverage["valid_s"] > 0, "role"])
         absent = [say for roles, say in WOULD_SETTLE if not logged.intersection(roles)]
+        made = [clock_note(self.result, *BESIDE_STATES)]
         if absent:
             made.append(f"Not logged, and would settle more: {'; '.join(absent)}.")
-        return made
+        _, _, looked = f" {verdict.how_sure}".partition(" Looked at: ")
+        looked, _, about = looked.partition(" About the log: ")
+        made += [words.sentence(part) for part in (looked, about)]
+        # told above already, or asked of equipment that is not here
+        told = ("the clock", "not logged", NOT_HERE)
+        rest = [t for t in verdict.cannot_tell if not t.partition(": ")[2].startswith(told)]
+        made += [words.sentence(f"cannot tell: {t}") for t in rest[:3]]
+        return [part for part in made if part]
 
     def prove(self, event: Happening) -> str:
         """What a log after the fix must hold, and how many days that takes at this log's pace."""

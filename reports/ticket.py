@@ -65,6 +65,7 @@ LEVELS = (
     Level(8.0, 5, 560, 440, 4, 90, 16, 60, 10, 160, 4, 200),
     Level(8.0, 5, 460, 440, 4, 90, 16, 60, 8, 150, 3, 180),
     Level(7.8, 5, 440, 400, 3, 80, 15, 45, 10, 150, 3, 180),
+    Level(7.7, 5, 440, 400, 3, 80, 15, 45, 10, 150, 3, 180),
     Level(7.6, 4, 400, 340, 3, 80, 12, 45, 8, 130, 3, 160),
     Level(7.4, 3, 300, 300, 2, 70, 10, 24, 6, 110, 2, 120),
     Level(7.2, 2, 240, 240, 2, 60, 8, 24, 5, 90, 1, 100),
@@ -127,6 +128,7 @@ _HTML = """
 {{ prove }} <span class="until">Fix can be proven on</span></p></section>
 </div>
 """
+ANSWER_LETTERS = 150
 _FOOT = (
     "<p>zonetrail {{ version }}, run {{ run }}. A log shows symptoms, not causes, and is no safety "
     "check: it measures no carbon monoxide, gas leak, venting or wiring. Local codes, the "
@@ -205,7 +207,8 @@ class _Shown:
             system = f"{t.n_zones}-zone {system}"
         self.system = system + (f" · site {t.site_id}" if t.name != t.site_id else "")
         self.answers = [
-            {"words": cut(a.words, 60), "said": cut(a.said, 110)} for a in t.answers[:4]
+            {"words": cut(a.words, 60), "said": cut_aside(a.said, ANSWER_LETTERS)}
+            for a in t.answers[:4]
         ]
         self.stop = [cut(s, 300) for s in t.stop[:4]]
         self.when = cut(t.when, 120)
@@ -239,11 +242,8 @@ class _Shown:
 
     def _checks(self) -> list[TicketCheck]:
         """Those that matter most, in walking order."""
-        most = self.level.check_letters
         return [
-            replace(
-                c, how=cut(c.how, most // 2), good=cut(c.good, most // 4), bad=cut(c.bad, most // 4)
-            )
+            _cut_check(c, self.level.check_letters)
             for c in self.ticket.checks
             if c.rank < self.level.checks
         ]
@@ -324,6 +324,19 @@ def in_short(said: str, limit: int) -> str:
     if len(said) > limit and not why.startswith(("none", "not once", "no ")):
         said = head
     return cut(said[:1].lower() + said[1:], limit)
+
+
+def _cut_check(c: TicketCheck, most: int) -> TicketCheck:
+    """The check whole where it fits; else each part has its share: a short one lends its rest."""
+    good = cut(c.good, most // 4)
+    bad = cut(c.bad, max(most // 4, most - len(one_line(c.how)) - len(good)))
+    return replace(c, how=cut(c.how, most - len(good) - len(bad)), good=good, bad=bad)
+
+
+def cut_aside(text: str, limit: int) -> str:
+    """The text; where it is too long, first without what stands in brackets at its end."""
+    text = one_line(text)
+    return text if len(text) <= limit else cut(re.sub(r" \([^()]*\)$", "", text), limit)
 
 
 def cut(text: str, limit: int) -> str:

@@ -93,7 +93,7 @@ def _text(t: Ticket, size: _Size) -> str:
     lines += [f"STOP: {cut(s, size.stop)}" for s in t.stop]
     for a in t.answers[: size.answers]:
         said = a.said.split(" (")[0]
-        lines.append(f'"{cut(a.words, 40)}": {cut(said, 90)}')
+        lines.append(f'"{cut(a.words, 40)}": {cut(said, 110)}')
     until = t.window.rpartition(" to ")[2]
     lines += [f"LOG: {t.seen}, until {until}", f"{t.call.upper()}: {cut(t.sentence, size.verdict)}"]
     if t.ruled_out and size.out:

@@ -11,14 +11,16 @@ from types import ModuleType
 import pandas as pd
 import pytest
 
+from pipeline.findings._base import NOT_HERE
 from pipeline.findings._cautions import CARBON_MONOXIDE, HEAT_OFF, WATCHED
 from pipeline.first_checks import first_cautions, first_checks
 from pipeline.result import Span
 from pipeline.site_reader import read_site
 from pipeline.ticket import make_ticket, ticket_document
 from pipeline.ticket_answers import answers
+from pipeline.ticket_checks import TicketCheck
 from pipeline.ticket_steps import _busiest
-from reports.ticket import LEVELS, cut, fitting_level, render_ticket
+from reports.ticket import LEVELS, cut, cut_aside, fitting_level, render_ticket
 from reports.ticket_text import ticket_text
 
 ROOT = Path(__file__).parents[1]
@@ -279,6 +281,56 @@ def test_an_empty_site_still_gives_a_sheet_that_says_so() -> None:
     assert "Nothing was found" in made.steps
     page = render_ticket(made)
     assert "Cannot judge" in page and "outdoor air not logged" in page
+
+
+def test_the_data_says_what_limits_the_sheet_and_nothing_of_what_is_not_here() -> None:
+    result = sample.sample_result()
+    off = result.frames["trust.clock_offset"].iloc[[0]].assign(
+        logger="made", reference_logger="panel", offset_s=236.0, applied_s=0.0, confidence="shown",
+    )  # fmt: skip
+    # channel 2 of the sample is its static
+    channels = result.frames["channel.channel"].copy()
+    channels["logger"] = ["made" if c == 2 else "other" for c in channels["channel_id"]]
+    verdict = replace(
+        result.verdict,
+        how_sure="Trips: shown. Looked at: two days. About the log: it stopped once.",
+        cannot_tell=(
+            f"Strip heat in mild weather: {NOT_HERE}a heat pump with strip heat.",
+            "Static hunting: the clock of made is 4 min off.",
+            "Defrost: only 29 min of compressor heat.",
+        ),
+    )
+    frames = result.frames | {"trust.clock_offset": off, "channel.channel": channels}
+    made = ticket(frames=frames, verdict=verdict).data
+    assert made[0] == (
+        "The clock of made runs 4 min ahead of panel and is not corrected here: what it read "
+        "stands beside the wrong calls and stages."
+    )
+    assert made[1].startswith("Not logged, and would settle more: ") and "setpoints" in made[1]
+    assert made[2:] == (
+        "Two days.", "It stopped once.", "Cannot tell: Defrost: only 29 min of compressor heat."
+    )  # fmt: skip
+    # taken out, there is nothing left to say of it
+    frames = frames | {"trust.clock_offset": off.assign(applied_s=236.0)}
+    assert "clock" not in ticket(frames=frames, verdict=verdict).data[0]
+
+
+def test_a_check_that_fits_keeps_every_word_of_what_a_bad_result_means() -> None:
+    """What needs a licence stands at its end, and is not cut off to a quarter of the room."""
+    bad = "airflow or gas input is off: filter, coil, return, blower; gas by a licensed technician."
+    plain = TicketCheck(0, "At the unit", "Measure the rise.", "in the band.", f"{bad} {bad}")
+    made = replace(ticket(), checks=(plain,))
+    level = next(n for n, level in enumerate(LEVELS) if len(plain.bad) < level.check_letters <= 440)
+    assert len(plain.bad) > LEVELS[level].check_letters // 4
+    assert f"{bad} {bad}" in " ".join(
+        re.sub("&#39;", "'", render_ticket(made, level=level)).split()
+    )
+
+
+def test_an_answer_that_is_too_long_loses_its_aside_first() -> None:
+    said = "fits: a room called for 53 hours in calls that hardly moved it"
+    assert cut_aside(f"{said} (its setpoint was not logged)", 80) == said
+    assert cut_aside(f"{said} (aside)", 80) == f"{said} (aside)"
 
 
 # ---------------------------------------------------------------- the forms

@@ -31,6 +31,10 @@ PLACES = {
 }
 
 
+NOT_HERE = "asked only of "
+"""How a rule begins to say that this site has not what it asks about."""
+
+
 class Weight(IntEnum):
     """How a cause stands after its test on this log; higher comes first.
 

@@ -24,6 +24,7 @@ import pandas as pd
 from pipeline import words
 from pipeline.findings import _cautions, _episodes
 from pipeline.findings._base import (
+    NOT_HERE,
     CannotTell,
     Cause,
     Check,
@@ -147,7 +148,7 @@ FINDING = Declaration(
 def judge(site: SiteFrames) -> Outcome:
     """Found from three strip-heat starts above the high point that no defrost explains."""
     if not site.equipment.get("has_heat_pump") or site.equipment.get("has_burner"):
-        return CannotTell("asked only of a heat pump with strip heat")
+        return CannotTell(f"{NOT_HERE}a heat pump with strip heat")
     if site.setting("high_balance_f") is None:
         return CannotTell("the site file gives no high balance point to hold strip heat against")
     table = site.table("measure.balance")

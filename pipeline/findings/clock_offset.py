@@ -260,7 +260,8 @@ def _action(c: Clocks) -> str:
     lines = f"add to site.toml an [[export]] block with the lines {blocks}"
     if not c.still:
         return f"{lines}, so that every run has the correction and not only this one"
-    return f"{lines}, and review again (or run the review once with --align)"
+    # what is done at once first: a ticket has no room for the lines
+    return f"review again with --align; for every later run {lines}"
 
 
 def _line(c: Clocks, k: Clock) -> tuple[str, str]:

@@ -78,8 +78,8 @@ def test_sentence_and_line_for_the_site_file(build, judge, at):
         "and stage."
     )
     assert (
-        'add to site.toml an [[export]] block with the lines files = "exports/trunk_static.csv" '
-        "and clock_offset_s = 240, and review again (or run the review once with --align)"
+        "review again with --align; for every later run add to site.toml an [[export]] block with "
+        'the lines files = "exports/trunk_static.csv" and clock_offset_s = 240'
     ) in finding.checks[0]
     assert finding.windows[0].title == (
         "Tue 6:30 am, G goes off by panel; static shows what follows about 4 min later than it was."
