@@ -98,7 +98,7 @@ def _by_findings(result: SiteResult, topic: Topic) -> str:
         return f"not in this log: no {words.joined(clean, 'or')}{aside}"
     unsure = [j for j in judged if j.result == "cannot tell"]
     if unsure:
-        return f"cannot tell: {_lower(unsure[0].why)}"
+        return f"cannot tell: {words.lowered(unsure[0].why, result.site.zones.values())}"
     return "no rule of this version looks at it"
 
 
@@ -147,7 +147,3 @@ def _zone_spoken_of(result: SiteResult, part: str) -> int | None:
     }
     best = max(scored, key=lambda z: scored[z], default=None)
     return best if best is not None and scored[best] > 0 else None
-
-
-def _lower(text: str) -> str:
-    return text if text[:2].isupper() or text[1:2].isdigit() else text[:1].lower() + text[1:]

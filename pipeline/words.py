@@ -242,6 +242,17 @@ def sentence(text: str) -> str:
     return stopped(text[0].upper() + text[1:])
 
 
+def lowered(text: str, names: Iterable[str] = ()) -> str:
+    """The text with a small first letter, unless it opens with a terminal or one of the names."""
+    if text[:2].isupper() or text[1:2].isdigit():
+        return text
+    for name in names:
+        head, after = text[: len(name)], text[len(name) : len(name) + 1]
+        if name and head.lower() == name.lower() and not after.isalnum():
+            return text
+    return text[:1].lower() + text[1:]
+
+
 def stopped(text: str) -> str:
     """The text with a full stop, unless it ends in one ('in. w.c.') or asks."""
     return text if text[-1] in ".!?" else f"{text}."

@@ -42,6 +42,7 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
     log = [f for f in findings if f.about == "log"]
     loud = [f for f in log if f.severity != "note"]
     hours = _hours(site)
+    names = tuple(site.site.zones.values())
     unclear = _why_not_clear(judged, site, hours)
     call: str
     if installation:
@@ -60,8 +61,8 @@ def verdict(findings: Sequence[Finding], judged: Sequence[Judged], site: SiteFra
         call=call,
         sentence=sentence,
         how_sure=_how_sure(installation, log, site, hours),
-        ruled_out=_ruled_out(installation, judged),
-        cannot_tell=_cannot_tell(judged),
+        ruled_out=_ruled_out(installation, judged, names),
+        cannot_tell=_cannot_tell(judged, names),
     )
 
 
@@ -81,7 +82,7 @@ def _story(installation: Sequence[Finding], loud: Sequence[Finding], mark: str) 
     sentence = words.sentence("; ".join(_clause(part) for part in told))
     rest = [f for f in installation[1:] if f not in linked[:TOLD_WITH_HEAD]]
     if rest:
-        names = words.joined(_lower(f.title) for f in rest)
+        names = words.joined(words.lowered(f.title) for f in rest)
         if loud:
             return words.sentence(f"{'; '.join(_clause(part) for part in told)}; also {names}")
         sentence += f" Also: {names}."
@@ -196,7 +197,7 @@ def _of_day(minute: int) -> str:
     return f"{minute // 60 % 12 or 12}:{minute % 60:02d} {half}"
 
 
-def _cannot_tell(judged: Sequence[Judged]) -> tuple[str, ...]:
+def _cannot_tell(judged: Sequence[Judged], names: Sequence[str]) -> tuple[str, ...]:
     """What no rule could tell; rules that lack the same thing stand in one line."""
     lacking: dict[str, list[str]] = {}
     for j in judged:
@@ -204,12 +205,14 @@ def _cannot_tell(judged: Sequence[Judged]) -> tuple[str, ...]:
             lacking.setdefault(j.why, []).append(j.title)
     made = []
     for why, titles in lacking.items():
-        names = words.joined([titles[0], *(_lower(title) for title in titles[1:])])
-        made.append(f"{names}: {_lower(why)}")
+        told = words.joined([titles[0], *(words.lowered(title) for title in titles[1:])])
+        made.append(f"{told}: {words.lowered(why, names)}")
     return tuple(made)
 
 
-def _ruled_out(installation: Sequence[Finding], judged: Sequence[Judged]) -> tuple[str, ...]:
+def _ruled_out(
+    installation: Sequence[Finding], judged: Sequence[Judged], names: Sequence[str]
+) -> tuple[str, ...]:
     """What the worst findings rule out, then the installation's patterns that were not seen.
 
     What milder findings rule out stands under each of them: at the head it would answer a
@@ -219,7 +222,7 @@ def _ruled_out(installation: Sequence[Finding], judged: Sequence[Judged]) -> tup
     worst = _worst(installation) if installation else ""
     said = [text for f in installation if f.severity == worst for text in f.ruled_out]
     said += [
-        f"{j.title}: {_lower(j.why)}"
+        f"{j.title}: {words.lowered(j.why, names)}"
         for j in judged
         if j.result == "not found" and about.get(j.code) == "installation"
     ]
@@ -251,11 +254,12 @@ def _why_not_clear(
     if covered is None or covered.coverage < site.threshold("clear_min_coverage_frac"):
         return f"outputs, calls and fan were {_together(site)}"
     results = {j.code: j for j in judged}
+    names = tuple(site.site.zones.values())
     for rule in rules():
         if rule.declaration.clears in enough and rule.code in results:
             j = results[rule.code]
             if j.result == "cannot tell":
-                return f"{_lower(j.title)} cannot be judged: {_lower(j.why)}"
+                return f"{words.lowered(j.title)} cannot be judged: {words.lowered(j.why, names)}"
     return None
 
 
@@ -346,8 +350,3 @@ def _aside(f: Finding) -> str:
 def _clause(text: str) -> str:
     """The text as a part of a sentence: its full stop taken off, the unit's kept."""
     return text if text.endswith("w.c.") else text.rstrip(".")
-
-
-def _lower(text: str) -> str:
-    """The text with a small first letter, unless it opens with a name or a terminal."""
-    return text if text[:2].isupper() or text[1:2].isdigit() else text[:1].lower() + text[1:]

@@ -191,8 +191,8 @@ def judge(site: SiteFrames) -> Outcome:
         if slow.pick_up <= site.threshold("damper_pick_up_max_f_per_h"):
             return CannotTell(
                 f"{slow.who} hardly moves when it calls ({_rooms.rate(site, slow.pick_up)} "
-                f"{_rooms.in_mode(slow.mode)}), but it calls too little, or the other rooms "
-                "move too little, to say that no air reaches it"
+                f"{_rooms.in_mode(slow.mode)}), but {_why_open(slow)}: that no air reaches it "
+                "is not shown"
             )
         return NotFound(
             f"every zone that called picks up; slowest {slow.who}, "
@@ -239,6 +239,25 @@ def _stands_still(a: Answer) -> bool:
         and a.pick_up <= site.threshold("damper_pick_up_share") * others
         and a.high <= site.threshold("damper_pick_up_max_f_per_h")
     )
+
+
+def _why_open(a: Answer) -> str:
+    """Why a room that hardly moves may still have air: the first of the conditions that fails."""
+    site, others = a.site, a.others_pick_up
+    if a.n_pick_up < site.threshold("damper_min_runs"):
+        return f"only {words.count(a.n_pick_up, 'stretch', 'stretches')} of its calls could be read"
+    if a.calling_share < site.threshold("damper_calling_share"):
+        return (
+            f"it calls {words.share(a.calling_share)} of {_dampers.asked(site, a.mode)} and a room "
+            "without air hardly ever stops calling"
+        )
+    if others is None:
+        return "no other room could be set beside it"
+    if others < site.threshold("damper_others_min_f_per_h"):
+        return f"the other rooms move little too ({_rooms.rate(site, others)})"
+    if a.high is None:
+        return "how sure that is could not be told"
+    return f"in some of its calls it may gain up to {_rooms.rate(site, a.high)}"
 
 
 def _headline(a: Answer, is_shown: bool) -> str:

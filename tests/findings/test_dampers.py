@@ -86,6 +86,26 @@ def test_each_number_at_its_edge(shut, judge, change, result):
     assert judge(OPEN, shut(**change))[0].result == result
 
 
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        # 32.5 of 50 h are 65 %: it calls most of the time, and yet not all of it
+        (
+            {"own": {"calling_s": 32.5 * 3600}},
+            "it calls 65 % of 50 hours of heat and a room without air hardly ever stops calling",
+        ),
+        ({"second": {"pace": 0.9}}, "the other rooms move little too (0.9 °F an hour)"),
+        ({"second": {"n": 9}}, "no other room could be set beside it"),
+        ({"first": {"high": 0.7}}, "in some of its calls it may gain up to 0.7 °F an hour"),
+    ],
+)
+def test_what_is_missing_is_the_condition_that_failed(shut, judge, change, why) -> None:
+    assert judge(OPEN, shut(**change))[0].why == (
+        f"Main floor hardly moves when it calls (0.1 °F an hour in heat), but {why}: that no air "
+        "reaches it is not shown."
+    )
+
+
 @pytest.mark.parametrize(("pace", "result"), [(0.6, "cannot tell"), (0.61, "not found")])
 def test_a_room_that_hardly_moves_is_not_said_to_pick_up(shut, judge, pace, result):
     judged, _ = judge(OPEN, shut(first={"pace": pace, "high": 1.0}))

@@ -174,3 +174,17 @@ def test_differences_in_fixed_texts_are_no_temperatures():
 def test_too_little_of_a_state():
     assert words.only(0.0, "heat") == "no heat outside visits"
     assert words.only(720.0, "heat") == "only 12 min of heat outside visits"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Bedroom over garage hardly moves", "Bedroom over garage hardly moves"),
+        ("Den", "Den"),
+        ("Dens are warm", "dens are warm"),  # another word
+        ("W1 stays on", "W1 stays on"),
+        ("None of 23", "none of 23"),
+    ],
+)
+def test_a_name_keeps_its_capital_inside_a_sentence(text, said):
+    assert words.lowered(text, ("Bedroom over garage", "Den")) == said
