@@ -303,6 +303,7 @@ class RunFacts:
     run_day : the date that ages and seasons are counted from; since : what 'new' and 'gone' mean
     n_units, n_made, n_reused : weeks of sites there are, judged in this run, and taken as they were
     numbers : the judgement numbers behind ranking and flags, by name in pipeline.thresholds
+    was_of_another_version : fleet.duckdb was, and was made anew but for the ranks of earlier days
     """
 
     run_id: str
@@ -316,6 +317,7 @@ class RunFacts:
     n_reused: int
     jobs: int
     numbers: tuple[tuple[str, float], ...] = ()
+    was_of_another_version: bool = False
 
 
 @dataclass(frozen=True)

@@ -99,6 +99,11 @@ def command(
         write_whole(target / "list.csv", list_csv(result))
         write_pages(with_pages(result, fleet), target, progress.step)
     if not quiet:
+        if result.run.was_of_another_version:
+            say(
+                "fleet.duckdb was of another version of zonetrail: it was made anew from the "
+                "sites; the ranks of earlier days were taken over."
+            )
         for site in result.sites:
             if site.broken:
                 say(f"{site.folder}: {site.broken}")

@@ -45,6 +45,11 @@ def command(site: Path, units: str, as_json: bool, strict: bool, quiet: bool, re
     return NOT_CLEAN if strict and not is_clean else DONE
 
 
+MADE_ANEW = (
+    "site.duckdb was of another version of zonetrail, or damaged: it was made anew from exports/."
+)
+
+
 def as_text(report: LoadReport) -> str:
     """The account of a load, one line a file and what else a reader should know."""
     rows: list[tuple[str, ...]] = [
@@ -84,6 +89,8 @@ def as_text(report: LoadReport) -> str:
             f"{report.n_conflicts:,} instants have two different values for one channel; neither "
             "is used"
         )
+    if report.was_unusable:
+        lines.append(MADE_ANEW)
     if not report.is_rebuilt:
         lines.append("The store was up to date.")
     return "\n".join(lines)

@@ -51,6 +51,7 @@ def command(
     Exit codes: 0 done; 1 with --strict, if something was rejected, untrusted or could not be
     judged; 2 a file, site.toml or an option cannot be used; 3 a fault of ours.
     """
+    from pipeline.cli.load import MADE_ANEW
     from pipeline.errors import UserError
     from pipeline.review_json import review_text
 
@@ -71,6 +72,8 @@ def command(
             drafted.unlink()  # a draft from exports that cannot be used is no site file
         raise
     guesses = review.result.site.guesses
+    if review.load.was_unusable and not quiet:
+        say(MADE_ANEW)
     if drafted is not None:
         say(f"There was no site.toml: one was drafted, {drafted}")
     if guesses:

@@ -1,7 +1,8 @@
 """fleet.duckdb: what is kept of a fleet between two runs. Only the run's own process writes it.
 
 Its tables are described in sql/fleet.toml. Everything in it can be made again from the sites, the
-ranks of earlier days excepted; so a file of another layout is begun anew.
+ranks of earlier days excepted; so a file of another layout is begun anew, and those ranks are
+taken over.
 """
 
 from __future__ import annotations
@@ -33,12 +34,14 @@ def layout() -> str:
 class FleetStore:
     """An open fleet.duckdb; use as a context.
 
-    is_new : there was none of this layout
+    is_new : there was none of this layout; is_of_another_layout : there was one of another
     """
 
     def __init__(self, path: Path) -> None:
         self._con = open_file(path)
-        self.is_new = self._layout() != layout()
+        found = self._layout()
+        self.is_new = found != layout()
+        self.is_of_another_layout = self.is_new and found is not None
         if self.is_new:
             self._begin_anew()
 
@@ -153,6 +156,7 @@ class FleetStore:
 
     def _begin_anew(self) -> None:
         with _Transaction(self._con):
+            ranked = self._ranks_of_another_layout() if self.is_of_another_layout else []
             for (name,) in self._con.execute("select table_name from duckdb_tables()").fetchall():
                 self._con.execute(f"drop table {quoted(name)}")
             for table in fleet_tables().values():
@@ -160,6 +164,19 @@ class FleetStore:
                 self._con.execute(f"create table {quoted(table.name.split('.')[1])} ({columns})")
             self._con.execute("create table meta (name VARCHAR, value VARCHAR)")
             self._con.execute("insert into meta values ('layout', ?)", [layout()])
+            self._put("ranking", ranked)
+
+    def _ranks_of_another_layout(self) -> list[dict[str, Any]]:
+        """The ranks of earlier days, as far as their columns are still known."""
+        there = self._con.execute(
+            "select column_name from duckdb_columns() where table_name = 'ranking'"
+        ).fetchall()
+        known = [c.name for c in fleet_tables()["fleet.ranking"].with_site]
+        kept = [name for name in known if (name,) in there]
+        if not {"run_day", "site_id"} <= set(kept):
+            return []
+        rows = self._con.execute(f"select {', '.join(map(quoted, kept))} from ranking").fetchall()
+        return [dict(zip(kept, row, strict=True)) for row in rows]
 
 
 class _Transaction:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from pipeline.fleet.assemble import assemble
@@ -44,7 +45,8 @@ def run_fleet(
         rows = read_rows(store)
         result = assemble(fleet, rows, since=since or run_day - month, units=units, redact=redact)
         _keep(store, result)
-    return result
+        run = replace(result.run, was_of_another_version=store.is_of_another_layout)
+    return replace(result, run=run)
 
 
 def _keep(store: FleetStore, result: FleetResult) -> None:

@@ -66,6 +66,8 @@ class LoadReport:
 
     is_rebuilt : False where the store was up to date; is_added_to : new files were added to it,
         the others were not read again
+    was_unusable : there was a store, of another version of zonetrail or damaged, and it was made
+        anew from the exports
     copies : (path, path of the file it is the same as); a copy is not loaded twice
     not_read : files that are no tables by their names
     seconds : how long the load took
@@ -79,6 +81,7 @@ class LoadReport:
     not_read: tuple[str, ...] = ()
     seconds: float = 0.0
     is_added_to: bool = False
+    was_unusable: bool = False
 
     def total(self, name: str) -> int:
         """The sum of one count over the files: 'n_read', 'n_loaded', ..."""
@@ -145,9 +148,11 @@ def _brought_up_to_date(
     if known is None or any(f["sha256"] not in present for f in known.files):
         vanished = _vanished(connection, site, present)
     dialects = known.dialects if known is not None else {}
+    was_there = site.store_path.is_file()
     made = make_anew(connection, site, exports, vanished, fingerprint, dialects, tell)
     report = _report(site, before, made["file"].to_pylist(), made["conflict"].num_rows)
-    return replace(report, is_rebuilt=True)
+    was_unusable = known is None and was_there
+    return replace(report, is_rebuilt=True, was_unusable=was_unusable)
 
 
 def _exports(site: Site) -> tuple[list[Export], tuple[tuple[str, str], ...], tuple[str, ...]]:

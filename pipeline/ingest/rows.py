@@ -75,18 +75,25 @@ def read_rows(
         stands in them, all columns come as texts
     """
     region = _below_header(text, dialect.first_row_line)
-    if dialect.is_quoted and not _ends_quotes_in_lines(region):
-        rows = _read_quoted(text, dialect, wanted)
-        if rows is not None:
-            return rows
-        return _read_plain(text, dialect, wanted, region, quotes=False)
-    if numbers:
+    if not dialect.is_quoted or _ends_quotes_in_lines(region):
         try:
-            as_numbers = _Numbers(frozenset(numbers), tuple(nulls))
-            return _read_plain(text, dialect, wanted, region, dialect.is_quoted, as_numbers)
-        except pa.ArrowInvalid:
-            pass  # a word that is none of the usual ones
-    return _read_plain(text, dialect, wanted, region, quotes=dialect.is_quoted)
+            if numbers:
+                try:
+                    as_numbers = _Numbers(frozenset(numbers), tuple(nulls))
+                    return _read_plain(text, dialect, wanted, region, dialect.is_quoted, as_numbers)
+                except pa.ArrowInvalid:
+                    pass  # a word that is none of the usual ones
+            return _read_plain(text, dialect, wanted, region, quotes=dialect.is_quoted)
+        except _SwallowedError:
+            pass
+    rows = _read_quoted(text, dialect, wanted)
+    if rows is not None:
+        return rows
+    return _read_plain(text, dialect, wanted, region, quotes=False)
+
+
+class _SwallowedError(Exception):
+    """A stray quote within a cell made the next one begin a cell that took whole lines in."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +125,8 @@ def _read_plain(
             lines[line - dialect.first_row_line] = whole
         table, odd = _arrow_table(b"\n".join(lines), dialect, wanted, quotes, numbers)
     first = dialect.first_row_line
+    if quotes and table.num_rows + len(odd) != text.n_lines - first + 1:
+        raise _SwallowedError
     of_rows = np.arange(first, first + table.num_rows + len(odd), dtype=np.int64)
     if odd:
         of_rows = np.delete(of_rows, [o.line - first for o in odd])
