@@ -218,13 +218,14 @@ def _paint(attribute: str, hue: str) -> Markup:
 
 
 def _drawing(cell: Cell) -> Markup:
+    kind = "cellbar"
     if cell.bar is not None:
         width = max(0.0, min(1.0, cell.bar)) * 100
-        inner = Markup(
-            '<rect width="100%" height="6" y="1" class="f-faint" fill="#E7E3D8"/>'
-            '<rect width="{w}%" height="6" y="1" {p}/>'
-        ).format(w=f"{width:.1f}", p=_paint("fill", cell.hue))
+        inner = Markup('<rect width="{w}%" height="6" y="1" {p}/>').format(
+            w=f"{width:.1f}", p=_paint("fill", cell.hue)
+        )
     elif cell.spread is not None:
+        kind += " range"
         low, mid, high, line = (None if v is None else f"{v * 100:.1f}%" for v in cell.spread)
         inner = Markup(
             '<rect width="100%" height="1" y="4" class="f-rule" fill="#CFCABD"/>'
@@ -240,6 +241,6 @@ def _drawing(cell: Cell) -> Markup:
             ).format(x=line, p=_paint("stroke", "limit"))
     else:
         return Markup()
-    return Markup(
-        '<svg class="cellbar" width="100%" height="9" aria-hidden="true">{}</svg>'
-    ).format(inner)
+    return Markup('<svg class="{}" width="100%" height="9" aria-hidden="true">{}</svg>').format(
+        kind, inner
+    )

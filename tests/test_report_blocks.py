@@ -13,7 +13,7 @@ import pytest
 
 from pipeline.result import EvidenceWindow, Mark, Span
 from reports.block import Model
-from reports.blocks import finding, rules, settings
+from reports.blocks import finding, rules, runtime, settings
 from reports.evidence import evidence_figure
 from reports.figure import Level, Line, Panel
 from reports.level_spot import Spot, level_spot
@@ -37,6 +37,7 @@ SOURCES = ("sql/40_interval", "sql/50_measure", "pipeline/findings")
 
 
 def plain(html: str) -> str:
+    """The words; held-together ones are parted as others are."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", "", html))
 
 
@@ -65,6 +66,42 @@ def test_every_setting_that_is_read_is_said_to_be() -> None:
     codes = {code for named in settings.JUDGED_BY.values() for code in named}
     rule_files = {f.stem.replace("_", "-") for f in files if f.suffix == ".py"}
     assert codes <= rule_files
+
+
+def test_time_on_by_outdoor_air_is_told_in_hours_and_as_a_share_of_that_air() -> None:
+    basis = {"coverage": 0.98, "resolution_s": 120.0, "split": "outdoor"}
+    rows = [
+        {"part": f"{low}", "low_f": low, "what": what, "on_s": on_s, "known_s": 36_000.0} | basis
+        for low, what, on_s in (
+            (5.0, "output_w1", 32_400.0),
+            (5.0, "output_w2", 9_000.0),
+            (5.0, "burner", 32_400.0),
+            (10.0, "output_w1", 18_000.0),
+            (10.0, "output_w2", 0.0),
+        )
+    ] + [
+        basis | {"split": "calling", "part": "1", "what": "output_w1", "on_s": 1.0, "known_s": 1.0}
+    ]
+    frames = MODEL.result.frames | {
+        "measure.runtime_split": sample.frame("measure.runtime_split", rows)
+    }
+    html = str(runtime.render(Model(sample.sample_result(frames=frames))).html)
+    table = html[html.index("On time by outdoor temperature") :]
+    table = table[: table.index("</p>", table.index("</table>"))]
+    cells = [plain(c) for c in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", table)]
+    assert cells == [
+        *("Outdoor air", "Hours of it", "W1 out", "W2 out"),
+        *("5 to 10 °F", "10 h", "9.0 h, 90 %", "2.5 h, 25 %"),
+        *("10 to 15 °F", "10 h", "5.0 h, 50 %", "–"),
+    ]
+    assert re.findall(r'<rect width="([\d.]+)%"', table) == ["90.0", "25.0", "50.0"]
+    assert "logged 98 % of the time, to the nearest 2 min" in plain(table)
+    si = str(runtime.render(Model(sample.sample_result(frames=frames, units="si"))).html)
+    assert "−15.0 to −12.2 °C" in plain(si)
+
+
+def test_without_outdoor_air_no_runtime_is_told_by_it() -> None:
+    assert "No runtime by outdoor temperature" in str(runtime.render(MODEL).html)
 
 
 def _window(**changes: object) -> EvidenceWindow:

@@ -1,4 +1,4 @@
-"""Runtime: per output, the exclusive split by stage, and day by day."""
+"""Runtime: per output, the exclusive split by stage, by outdoor temperature, and day by day."""
 
 from __future__ import annotations
 
@@ -29,8 +29,10 @@ INFERRED_NAMES = {
 
 
 def render(model: Model) -> Block:
-    """Three tables with bars; each number with its coverage and resolution."""
-    parts = [_outputs(model), _inferred(model), _stages(model), _by_day(model)]
+    """Four tables with bars; each number with its coverage and resolution."""
+    parts = [
+        _outputs(model), _inferred(model), _stages(model), _by_outdoor(model), _by_day(model),
+    ]  # fmt: skip
     return Block("runtime", "Runtime per stage", Markup("").join(parts), nav="Runtime")
 
 
@@ -227,6 +229,59 @@ def _share(model: Model, row: dict[str, object], totals: dict[object, float]) ->
     share = (number(row["s"]) or 0) / total if total else None
     hue = "cool" if row["mode"] == "cooling" else "on"
     return Cell(model.show.share(share), bar=share, hue=hue)
+
+
+def _by_outdoor(model: Model) -> Markup:
+    """Each output's time in every range of outdoor air, as hours and as a share of that range."""
+    rows = [
+        r
+        for r in model.rows("measure.runtime_split")
+        if r["split"] == "outdoor" and text(r["what"]) in OUTPUT_ROLES
+    ]
+    outputs = sorted({text(r["what"]) for r in rows}, key=OUTPUT_ROLES.index)
+    if not outputs:
+        return absent(
+            "No runtime by outdoor temperature", "outdoor air or the outputs were not logged"
+        )
+    places = 0 if model.show.system == "us" else 1  # the ranges are whole in °F
+    width_f = model.result.thresholds["outdoor_bin_f"]
+    by = {(number(r["low_f"]) or 0.0, text(r["what"])): r for r in rows}
+    body = []
+    for low_f in sorted({low_f for low_f, _ in by}):
+        known_s = next(number(r["known_s"]) for (at_f, _), r in by.items() if at_f == low_f)
+        cells: list[Cell | str] = [
+            f"{model.show.bare('temperature', low_f, places)} to "
+            f"{model.show.value('temperature', low_f + width_f, places)}".replace(" ", "\u00a0"),
+            model.show.hours(known_s),
+        ]
+        for output in outputs:
+            on_s = number(by[low_f, output]["on_s"]) if (low_f, output) in by else 0.0
+            cells.append(_part_on(model, on_s or 0.0, known_s or 0.0))
+        body.append(tuple(cells))
+    basis = model.show.basis(rows[0]["coverage"], rows[0]["resolution_s"])
+    return table_html(
+        Table(
+            "On time by outdoor temperature, visits included",
+            (
+                Column("Outdoor air"),
+                Column("Hours of it", "number"),
+                *(Column(run_name(model, o), "number") for o in outputs),
+            ),
+            tuple(body),
+            note="Bars and per cent: how much of the hours at that outdoor temperature the output "
+            f"was on. Outputs and outdoor air together {basis}.",
+        )
+    )
+
+
+def _part_on(model: Model, on_s: float, of_s: float) -> Cell | str:
+    """'5.1 h, 92 %' with its bar; a dash where it was never on."""
+    if not on_s or not of_s:
+        return NONE
+    said = model.held("measure.runtime_split", model.show.hours(on_s))
+    if said == NOT_GIVEN:
+        return said
+    return Cell(f"{said}, {model.show.share(on_s / of_s)}", bar=on_s / of_s)
 
 
 def _by_day(model: Model) -> Markup:
