@@ -190,17 +190,18 @@ def bench() -> Iterator[Bench]:
     con.close()
 
 
+def instant_of(text: str) -> int:
+    """`10:05:30` on Monday 2026-01-12 UTC, or an ISO instant, as UTC microseconds."""
+    iso = text if "T" in text else f"2026-01-12T{text}+00:00"
+    stamp = dt.datetime.fromisoformat(iso)
+    assert stamp.tzinfo is not None, f"{text}: an ISO instant carries its zone, such as Z"
+    return (stamp - EPOCH) // dt.timedelta(microseconds=1)
+
+
 @pytest.fixture(scope="session")
 def instant() -> Callable[[str], int]:
-    """`10:05:30` on Monday 2026-01-12 UTC, or an ISO instant, as UTC microseconds."""
-
-    def of(text: str) -> int:
-        iso = text if "T" in text else f"2026-01-12T{text}+00:00"
-        stamp = dt.datetime.fromisoformat(iso)
-        assert stamp.tzinfo is not None, f"{text}: an ISO instant carries its zone, such as Z"
-        return (stamp - EPOCH) // dt.timedelta(microseconds=1)
-
-    return of
+    """What reads the instants of cases."""
+    return instant_of
 
 
 @pytest.fixture(scope="session")
