@@ -60,3 +60,18 @@ def test_any_readings_come_back_as_they_were(seed: int) -> None:
         instants = np.flatnonzero(chance.random(40) < 0.7)
         rows += [(channel_id, int(ts), float(chance.integers(-9, 99)) / 10) for ts in instants]
     assert told_one_by_one(readings(rows), channels(loggers)) == rows
+
+
+@pytest.mark.parametrize("extra", [(), (5_007,), (0, 99_990)])
+def test_a_long_log_of_which_channels_lack_a_few_readings(extra: tuple[int, ...]) -> None:
+    """Against numpy's own search; `extra` are instants that only the second channel has."""
+    chance = np.random.default_rng(4)
+    whole = np.arange(10_000) * 10 + 5
+    rows: list[tuple[int, int, float]] = []
+    for channel_id, n_lacking in ((1, 0), (2, 40), (3, 3), (4, 6_000)):
+        lacking = chance.choice(len(whole), n_lacking, replace=False)
+        ts = np.delete(whole, lacking)
+        if channel_id == 2:
+            ts = np.union1d(ts, np.array(extra, np.int64))
+        rows += [(channel_id, int(t), float(k)) for k, t in enumerate(ts)]
+    assert told_one_by_one(readings(rows), channels(dict.fromkeys(range(1, 5), "a"))) == rows

@@ -122,9 +122,8 @@ def _of_numbers(
     as_text = ~np.isfinite(value)
     role = channel.meaning
     if role.low is not None and role.high is not None:
-        beyond = (value < role.low) | (value > role.high)
-        if beyond.any():
-            as_text |= beyond & np.isin(written, list(ERROR_NUMBERS))
+        beyond = np.flatnonzero((value < role.low) | (value > role.high))
+        as_text[beyond] |= np.isin(written[beyond], list(ERROR_NUMBERS))
     for code in code_numbers(missing):
         as_text |= written == code
     if channel.inverted:
@@ -134,7 +133,7 @@ def _of_numbers(
         return None
     if len(odd) == 0:
         return CellValues(value, odd, [], [], True)
-    texts = [_text(opened, int(line[k]), place) for k in odd]
+    texts = _texts(opened, line[odd], place)
     values = read_values(pa.array(texts, pa.string()), channel, unit, ".", missing, site)
     value[odd] = values.value
     bad = [k for k, reason in enumerate(values.reason) if reason is not None]
@@ -147,9 +146,14 @@ def _of_numbers(
     )
 
 
-def _text(opened: OpenExport, line: int, place: int) -> str:
-    cells = cut(opened.text.line(line), opened.dialect.delimiter, opened.dialect.is_quoted)
-    return cells[place] if place < len(cells) else ""
+def _texts(opened: OpenExport, lines: Ints, place: int) -> list[str]:
+    """One column's cells on some lines."""
+    dialect = opened.dialect
+    rows = (
+        cut(line, dialect.delimiter, dialect.is_quoted)
+        for line in opened.text.lines(lines.tolist())
+    )
+    return [cells[place] if place < len(cells) else "" for cells in rows]
 
 
 def _present(holds: Flags, codes: Ints) -> Flags:
@@ -187,5 +191,5 @@ def _drop_power_on(
     found.value[alone] = np.nan
     found.every = False
     found.bad = np.concatenate([found.bad, alone])
-    found.texts += [_text(opened, int(line[k]), place) for k in alone]
+    found.texts += _texts(opened, line[alone], place)
     found.reasons += [POWER_ON] * len(alone)

@@ -12,11 +12,15 @@ from itertools import accumulate
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 
 _BLOCK = 1 << 16
 _NEAR = 500
+# For more lines than this the place of every line is found out once.
+_MANY = 100
+_PART = 1 << 22
 _VALID = "all bytes are valid UTF-8"
 # More stretches of zero bytes than this, and the file is no text with holes in it.
 _MAX_HOLES = 20
@@ -47,6 +51,12 @@ class Text:
     def lines(self, numbers: Sequence[int]) -> list[str]:
         """Physical lines, from 1; where numbers ascend each is sought from the one before it."""
         out: list[str] = []
+        if len(numbers) > _MANY:
+            starts = self._line_starts
+            for number in numbers:
+                start, end = int(starts[number - 1]), int(starts[number])
+                out.append(self.content[start : end - 1].decode())
+            return out
         start, last = 0, 1
         for number in numbers:
             ahead = number - last
@@ -68,6 +78,17 @@ class Text:
         for _ in range(left):
             at = self.content.index(b"\n", at) + 1
         return at
+
+    @cached_property
+    def _line_starts(self) -> NDArray[np.int64]:
+        """Where each physical line starts, and behind the last one where another would."""
+        letters = np.frombuffer(self.content, np.uint8)
+        ends = [
+            np.flatnonzero(letters[at : at + _PART] == 10) + at
+            for at in range(0, len(letters), _PART)
+        ]
+        last = [] if self.content.endswith(b"\n") else [len(letters)]
+        return np.concatenate([[-1], *ends, last]).astype(np.int64) + 1
 
     @cached_property
     def _ends_before(self) -> list[int]:

@@ -53,7 +53,7 @@ class Tails:
 
     _rows: list[dict[str, object]] = field(default_factory=list)
     _instants: list[dict[str, object]] = field(default_factory=list)
-    _known: dict[bytes, int] = field(default_factory=dict)
+    _alike: dict[tuple[int, int, int], list[tuple[Ints, int]]] = field(default_factory=dict)
     _seen: list[tuple[Ints, int]] = field(default_factory=list)
 
     def add(self, channel_id: int, tail: Tail) -> None:
@@ -76,20 +76,22 @@ class Tails:
         seen = next((number for array, number in self._seen if array is ts), None)
         if seen is not None:
             return seen
-        steps = np.diff(ts).tobytes()
-        key = int(ts[0]).to_bytes(8, "little", signed=True) + steps
-        if key not in self._known:
-            self._known[key] = len(self._known) + 1
+        alike = self._alike.setdefault((len(ts), int(ts[0]), int(ts[-1])), [])
+        number = next((number for array, number in alike if np.array_equal(array, ts)), None)
+        if number is None:
+            number = len(self._instants) + 1
+            steps = np.diff(ts).tobytes()
             self._instants.append(
                 {
-                    "instants_id": self._known[key],
+                    "instants_id": number,
                     "n": len(ts),
                     "first_ts": int(ts[0]),
                     "steps": bytes(pa.Codec("zstd").compress(steps, asbytes=True)),
                 }
             )
-        self._seen.append((ts, self._known[key]))
-        return self._known[key]
+            alike.append((ts, number))
+        self._seen.append((ts, number))
+        return number
 
 
 def read_tails(con: duckdb.DuckDBPyConnection) -> dict[int, Tail]:
