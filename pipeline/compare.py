@@ -83,7 +83,9 @@ class _Comparer(Measures):
         for visit in self.result.site.visits:
             between = visit.start_ts < after.start_ts and visit.end_ts > before.end_ts
             own = [] if _is_logger_visit(visit.label) else visit_parts(visit.label)
-            when = words.clock(visit.start_ts, self.result.site.timezone, with_date=True)
+            when = words.clock(
+                visit.start_ts, self.result.site.timezone, with_date=True, units=self.result.units
+            )
             if between:
                 done.append(f"{when}: {visit.label or 'a visit, nothing noted'}")
                 parts += own

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pandas as pd
 
@@ -45,26 +47,28 @@ class TwoWindows:
 
     def _check_windows(self) -> None:
         window, zone = self.result.window, self.result.site.timezone
+        units = self.result.units
+        moment = partial(words.clock, timezone=zone, with_date=True, units=units)
+        span = partial(words.clock_span, timezone=zone, with_date=True, units=units)
         (b, a) = self.sides
-        log = words.clock_span(window.start_ts, window.end_ts, zone, with_date=True)
+        log = span(window.start_ts, window.end_ts)
         for name, side in (("before", b), ("after", a)):
             if side.start_ts >= side.end_ts:
                 raise InputError(
                     f"the window {name} is empty or runs backwards",
-                    found=words.clock_span(side.start_ts, side.end_ts, zone, with_date=True),
+                    found=span(side.start_ts, side.end_ts),
                     expected="a begin that lies before its end",
                 )
             if side.end_ts <= window.start_ts or side.start_ts >= window.end_ts:
                 raise InputError(
                     f"nothing was logged in the window {name}",
-                    found=words.clock_span(side.start_ts, side.end_ts, zone, with_date=True),
+                    found=span(side.start_ts, side.end_ts),
                     expected=f"a time within the log: {log}",
                 )
         if a.start_ts < b.end_ts:
             raise InputError(
                 "the two windows overlap, or after lies before",
-                found=f"before ends {words.clock(b.end_ts, zone, with_date=True)}, after begins "
-                f"{words.clock(a.start_ts, zone, with_date=True)}",
+                found=f"before ends {moment(b.end_ts)}, after begins {moment(a.start_ts)}",
                 expected="the window after to begin when the one before has ended",
             )
         self.sides = tuple(  # type: ignore[assignment]

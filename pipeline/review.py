@@ -293,7 +293,11 @@ def settings_told(site: Site, units: str) -> tuple[tuple[str, str, str], ...]:
     """Every setting with its value as text and since when it holds ('': not known to be set)."""
     told = []
     for name, value, start_ts, _ in site.settings_in_force():
-        since = "" if start_ts is None else words.clock(start_ts, site.timezone, with_date=True)
+        since = (
+            ""
+            if start_ts is None
+            else words.clock(start_ts, site.timezone, with_date=True, units=units)
+        )
         told.append((name, _setting_text(name, value, units), since))
     return tuple(told)
 

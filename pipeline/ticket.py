@@ -156,7 +156,7 @@ class _Sheet:
             kind=info.kind,
             n_zones=len(info.zones),
             window=words.clock_span(
-                r.window.start_ts, r.window.end_ts, info.timezone, with_date=True
+                r.window.start_ts, r.window.end_ts, info.timezone, with_date=True, units=r.units
             ),
             timezone=info.timezone,
             stop=tuple(stop),

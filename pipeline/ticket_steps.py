@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -275,14 +276,15 @@ def _when(result: SiteResult, finding: Finding) -> str:
     days = len({t.date() for t in local})
     parts = [f"on {words.count(days, 'day')}"]
     minutes = [t.hour * 60 + t.minute for t in local]
+    say = partial(words.of_day, units=result.units)
     first, length, n = _busiest(minutes, 1.0)
     if length > result.thresholds.get("when_max_spread_h", 4) * 60:
         first, length, n = _busiest(minutes, result.thresholds.get("ticket_when_share", 0.8))
     if len(starts) >= 3 and length <= result.thresholds.get("ticket_when_max_h", 8) * 60:
         which = "always" if n == len(starts) else f"{n} of {len(starts)} times"
-        parts.append(f"{which} between {_of_day(first)} and {_of_day(first + length)}")
+        parts.append(f"{which} between {say(first)} and {say(first + length)}")
     else:
-        parts.append("at any time of day" if len(starts) >= 3 else f"at {_of_day(minutes[0])}")
+        parts.append("at any time of day" if len(starts) >= 3 else f"at {say(minutes[0])}")
     outdoor = _outdoor_at(result.frames.get("interval.weather"), starts)
     if outdoor:
         parts.append(f"{words.span_of(outdoor, 'temperature', result.units)} outdoors")
@@ -312,9 +314,3 @@ def _outdoor_at(weather: Any, starts: Sequence[int]) -> list[float]:
         if i >= 0 and ts < ends[i]:
             out.append(float(values[i]))
     return out
-
-
-def _of_day(minute: int) -> str:
-    minute %= 1440
-    half = "am" if minute < 720 else "pm"
-    return f"{minute // 60 % 12 or 12}:{minute % 60:02d} {half}"

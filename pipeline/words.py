@@ -2,7 +2,8 @@
 
 A technician's words: clock times with the day ("Tue 6:42 am"), rounded lengths ("4 min",
 "61 hours"), zone names instead of numbers, "in. w.c." always written out. Instants are UTC epoch
-microseconds, values store units; `units` is 'us' or 'si' and only changes what is printed.
+microseconds, values store units; `units` is 'us' or 'si' and only changes what is printed: with
+'si' times of day are on the 24 h clock too ("Tue 06:42").
 """
 
 from __future__ import annotations
@@ -28,18 +29,33 @@ def local(ts: int, timezone: str) -> datetime:
     return instant.astimezone(ZoneInfo(timezone))
 
 
-def clock(ts: int, timezone: str, *, with_date: bool = False, with_seconds: bool = False) -> str:
+def clock(
+    ts: int,
+    timezone: str,
+    *,
+    with_date: bool = False,
+    with_seconds: bool = False,
+    units: str = "us",
+) -> str:
     """A clock time with its day: 'Tue 6:42 am', 'Tue Jan 13 6:42 am', 'Tue 6:42:10 am'."""
     t = local(ts, timezone)
-    return f"{_day_part(t, with_date)}{_time_part(t, with_seconds)}"
+    return f"{_day_part(t, with_date)}{_time_part(t, with_seconds, units)}"
 
 
-def clock_span(start_ts: int, end_ts: int, timezone: str, *, with_date: bool = False) -> str:
+def of_day(minute: int, units: str = "us") -> str:
+    """A time of day, in minutes after midnight: '8:05 pm' or '20:05'."""
+    at = datetime(2000, 1, 1, minute // 60 % 24, minute % 60)
+    return _time_part(at, False, units)
+
+
+def clock_span(
+    start_ts: int, end_ts: int, timezone: str, *, with_date: bool = False, units: str = "us"
+) -> str:
     """From-to with the day said once where it is the same: 'Tue 6:42 am to 7:05 am'."""
     start, end = local(start_ts, timezone), local(end_ts, timezone)
-    first = f"{_day_part(start, with_date)}{_time_part(start, False)}"
+    first = f"{_day_part(start, with_date)}{_time_part(start, False, units)}"
     day = "" if start.date() == end.date() else _day_part(end, with_date)
-    return f"{first} to {day}{_time_part(end, False)}"
+    return f"{first} to {day}{_time_part(end, False, units)}"
 
 
 def day(value: date) -> str:
@@ -163,12 +179,17 @@ def static(value_inwc: float, units: str = "us") -> str:
 
 
 def in_units(text: str, units: str = "us") -> str:
-    """A fixed text whose temperatures, differences and statics are said in `units`.
+    """A fixed text whose temperatures, differences, statics and times of day are said in `units`.
 
     In such a text '60 °F' is a temperature and '2 degrees F' or '16 to 22 degrees F' a difference.
     """
     if units == "us":
         return text
+    text = re.sub(
+        r"\b(\d{1,2})(?::(\d\d))? ([ap])m\b",
+        lambda m: of_day((int(m[1]) % 12 + 12 * (m[3] == "p")) * 60 + int(m[2] or 0), units),
+        text,
+    )
     text = re.sub(
         r"(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) degrees F",
         lambda m: " to ".join(temperature_difference(float(v), units) for v in m.groups() if v),
@@ -280,7 +301,9 @@ def _day_part(t: datetime, with_date: bool) -> str:
     return f"{weekday} {MONTHS[t.month - 1]} {t.day} " if with_date else f"{weekday} "
 
 
-def _time_part(t: datetime, with_seconds: bool) -> str:
+def _time_part(t: datetime, with_seconds: bool, units: str) -> str:
     half = "am" if t.hour < 12 else "pm"
     seconds = f":{t.second:02d}" if with_seconds else ""
+    if units == "si":
+        return f"{t.hour:02d}:{t.minute:02d}{seconds}"
     return f"{t.hour % 12 or 12}:{t.minute:02d}{seconds} {half}"

@@ -138,7 +138,7 @@ def _matched(c: Comparison) -> str:
 
 
 def _span(c: Comparison, start_ts: int, end_ts: int) -> str:
-    return words.clock_span(start_ts, end_ts, c.timezone, with_date=True)
+    return words.clock_span(start_ts, end_ts, c.timezone, with_date=True, units=c.units)
 
 
 def _shown(row: Row, system: str) -> _Shown:

@@ -98,6 +98,11 @@ def test_si_and_redacted(demo: Path, capsys: pytest.CaptureFixture[str]) -> None
         texts = [finding["summary"], *finding["checks"], *(c["because"] for c in finding["causes"])]
         assert not [t for t in texts if "in. w.c." in t or "°F" in t], finding["code"]
     assert " Pa" in said and "°C" in said and "in. w.c." not in said and "°F" not in said
+    # times of day on the 24 h clock in every sentence, table and drawing
+    assert [
+        t for t in (said, page, json.dumps(document)) if re.search(r"\d[ \u00a0][ap]m\b", t)
+    ] == []
+    assert re.search(r"always between 20:\d\d and 21:\d\d", said)
     for private in ("Larch Lane", "Bedroom over garage", "bedroom over the garage"):
         assert private not in said + page
 

@@ -198,12 +198,18 @@ class SiteFrames:
     def clock(self, ts: int, *, with_seconds: bool = False) -> str:
         """The local clock time with its day, as sentences say it."""
         return words.clock(
-            ts, self.site.timezone, with_date=self.with_date, with_seconds=with_seconds
+            ts,
+            self.site.timezone,
+            with_date=self.with_date,
+            with_seconds=with_seconds,
+            units=self.units,
         )
 
     def clock_span(self, start_ts: int, end_ts: int) -> str:
         """From-to on the local clock."""
-        return words.clock_span(start_ts, end_ts, self.site.timezone, with_date=self.with_date)
+        return words.clock_span(
+            start_ts, end_ts, self.site.timezone, with_date=self.with_date, units=self.units
+        )
 
     def local_day(self, ts: int) -> str:
         """The local date, 'Tue Jan 13'."""

@@ -188,13 +188,8 @@ def _when(head: Finding, site: SiteFrames) -> str:
     start, end = first % day, (first + day - longest) % day
     days = {t.date() for t in times}
     often = f"on {words.count(len(days), 'day')}"
-    return f"It happened {often}, always between {_of_day(start)} and {_of_day(end)}."
-
-
-def _of_day(minute: int) -> str:
-    """A time of day: '8:05 pm'."""
-    half = "am" if minute < 12 * 60 else "pm"
-    return f"{minute // 60 % 12 or 12}:{minute % 60:02d} {half}"
+    start_said, end_said = (words.of_day(minute, site.units) for minute in (start, end))
+    return f"It happened {often}, always between {start_said} and {end_said}."
 
 
 def _cannot_tell(judged: Sequence[Judged], names: Sequence[str]) -> tuple[str, ...]:

@@ -89,7 +89,8 @@ def _sun(e: Episodes) -> Weighed:
             Weight.RULED_OUT, "a sensor in the sun reads warm and would keep the furnace off"
         )
     day = [r for r in e.rows if _is_day(e.site, r)]
-    said = f"{words.of_all(len(day), e.n, 'such start')} came between 9 am and 6 pm"
+    hours = words.in_units("9 am and 6 pm", e.site.units)
+    said = f"{words.of_all(len(day), e.n, 'such start')} came between {hours}"
     share = e.site.threshold("cause_share_min_frac")
     if len(day) >= share * e.n:
         return Weighed(Weight.FITS, f"{said}, when sun or exhaust can reach a sensor")

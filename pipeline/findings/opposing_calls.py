@@ -49,7 +49,8 @@ def _setpoints(e: Episodes) -> Weighed:
 
 def _sun(e: Episodes) -> Weighed:
     by_day = [r for r in e.rows if SUN_HOURS[0] <= _hour(e, r) < SUN_HOURS[1]]
-    said = f"{words.of_all(len(by_day), e.n, 'case')} began between 10 am and 5 pm"
+    hours = words.in_units("10 am and 5 pm", e.site.units)
+    said = f"{words.of_all(len(by_day), e.n, 'case')} began between {hours}"
     share = e.site.threshold("cause_share_min_frac")
     return Weighed(Weight.FITS if len(by_day) >= share * e.n else Weight.AGAINST, said)
 

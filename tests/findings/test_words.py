@@ -188,3 +188,20 @@ def test_too_little_of_a_state():
 )
 def test_a_name_keeps_its_capital_inside_a_sentence(text, said):
     assert words.lowered(text, ("Bedroom over garage", "Den")) == said
+
+
+def test_si_units_come_with_the_24_hour_clock():
+    """In a report in °C and Pa no time of day is am or pm: not midnight, noon or a fixed text's."""
+    at = datetime(2026, 1, 13, 20, 32, 7, tzinfo=ZoneInfo("America/Denver"))
+    ts, zone = int(at.timestamp()) * 1_000_000, "America/Denver"
+    assert words.clock(ts, zone, units="si") == "Tue 20:32"
+    assert words.clock(ts, zone, with_date=True, with_seconds=True, units="si") == (
+        "Tue Jan 13 20:32:07"
+    )
+    said = words.clock_span(ts, ts + 6 * 3_600_000_000, zone, units="si")
+    assert said == "Tue 20:32 to Wed 02:32"
+    assert [words.of_day(m, "si") for m in (0, 725, 1440)] == ["00:00", "12:05", "00:00"]
+    assert [words.of_day(m) for m in (0, 725, 1205)] == ["12:00 am", "12:05 pm", "8:05 pm"]
+    text = "between 10 am and 5:30 pm, at 12 am and 12 pm"
+    assert words.in_units(text) == text
+    assert words.in_units(text, "si") == "between 10:00 and 17:30, at 00:00 and 12:00"
