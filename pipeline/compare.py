@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from pipeline import words
+from pipeline.clock_left import BESIDE_STATES, clock_note
 from pipeline.compare_measures import (
     BETTER,
     CANNOT,
@@ -119,6 +120,9 @@ class _Comparer(Measures):
         rises, said = self.rises()
         rows = [*self.rows(), *rises]
         changed, cautions = self.changed()
+        left = clock_note(r, *BESIDE_STATES)
+        if left:
+            cautions.insert(0, left)
         weather = tuple(self._outdoor(self.pieces, n) for n in (0, 1))
         cautions.append(
             "Setpoints, schedules and who was at home are not matched; outdoor air and calls are."

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline import words
+from pipeline.clock_left import ahead, clocks_left
 from pipeline.compare_log import TwoWindows
 from pipeline.like_hours import Cells, Difference, difference
 
@@ -270,9 +271,12 @@ class Measures(TwoWindows):
             rows = rows.assign(n=rows["above_s"] / 3600)
         else:
             rows = self._events(rows, "")
-        return self.row(
+        made = self.row(
             name, unit, rows, hours, scale=100, what="running with static logged", is_count=False
         )
+        # its own row says it too: who called is read on another clock
+        off = words.joined(ahead(c) for c in clocks_left(self.result, "static_pressure"))
+        return replace(made, why=f"{made.why}; the clock of {off}, not corrected") if off else made
 
     def _short_runs(self) -> Row:
         runs = self.frame("interval.source_run")

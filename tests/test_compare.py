@@ -196,6 +196,26 @@ def test_changed_target_is_another_question() -> None:
     assert r.verdict == CANNOT and "target was changed" in r.why
 
 
+def test_a_clock_that_is_off_is_said_where_static_is_compared() -> None:
+    result = made()
+    base = sample.sample_result().frames
+    off = base["trust.clock_offset"].iloc[[0]].assign(
+        logger="trunk", reference_logger="panel", offset_s=-236.0, applied_s=0.0,
+        confidence="shown",
+    )  # fmt: skip
+    channels = base["channel.channel"].copy()
+    channels["logger"] = ["trunk" if c == 2 else "other" for c in channels["channel_id"]]
+    frames = result.frames | {"trust.clock_offset": off, "channel.channel": channels}
+    c = compare(replace(result, frames=frames), *sides())
+    said = next(r for r in c.rows if r.name == "Static above target")
+    assert said.why.endswith("the clock of trunk runs 4 min behind panel, not corrected")
+    assert c.cautions[0].startswith("The clock of trunk runs 4 min behind panel and is not")
+    # taken out of the data, nothing is left to say
+    frames = frames | {"trust.clock_offset": off.assign(applied_s=-236.0)}
+    c = compare(replace(result, frames=frames), *sides())
+    assert "clock" not in f"{c.cautions}{[r.why for r in c.rows]}"
+
+
 def test_several_changes_cannot_be_told_apart() -> None:
     visit = Span(at(FIX, 0), at(FIX, 1), "stage-up delay changed, filter changed")
     result = made(visits=(visit,))

@@ -2,11 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
+
 from pipeline import words
 from pipeline.findings._base import Weighed, Weight
+from pipeline.findings._clocks import doubtful
 from pipeline.findings._static import Static, answer_s, relief_by_name, relief_unknown
 
+BESIDE = ("output_g", "output_w1", "output_y1", "zone_call_w1", "zone_call_y1", "zone_damper")
+"""What static is set beside to say who called, on which stage and with which damper open."""
 NOT_ATTRIBUTED = "who called and on which stage was not logged together with static"
+
+
+def _beside(test: Callable[[Static], Weighed]) -> Callable[[Static], Weighed]:
+    """The test of a cause by who called, stage or dampers: on two clocks it settles nothing.
+
+    Minutes off, static stands beside the wrong calls: what speaks for or against a cause is told,
+    and said to be read again; nothing is ruled out by it and nothing is strong.
+    """
+
+    @wraps(test)
+    def weighed(s: Static) -> Weighed:
+        made = test(s)
+        off = doubtful(s.site, (("static_pressure",), BESIDE))
+        if not off or made.weight == Weight.OPEN:
+            return made
+        apart = words.joined(
+            f"the clock of {c.logger} is {words.duration(abs(c.left_s or 0.0))} off" for c in off
+        )
+        weight = Weight.AGAINST if made.weight <= Weight.AGAINST else Weight.FITS
+        return Weighed(weight, f"{made.because}; read again with the clocks put right: {apart}")
+
+    return weighed
 
 
 def over(s: Static) -> str:
@@ -20,6 +48,7 @@ def _that_time(s: Static) -> str:
     return f"the {hours} more than {over(s)} over target with heat or cooling on, dampers at rest,"
 
 
+@_beside
 def one_zone(s: Static) -> Weighed:
     """The cause: one zone alone cannot take the blower's air."""
     if not s.is_attributed:
@@ -47,6 +76,7 @@ def one_zone(s: Static) -> Weighed:
     return Weighed(Weight.STRONG if telling else Weight.FITS, said)
 
 
+@_beside
 def second_stage(s: Static) -> Weighed:
     """The cause: second stage brings more air than the open ducts take."""
     if not s.is_attributed:
@@ -67,6 +97,7 @@ def second_stage(s: Static) -> Weighed:
     return Weighed(Weight.STRONG if enough else Weight.FITS, said)
 
 
+@_beside
 def relief_missing(s: Static) -> Weighed:
     """The cause: relief does not answer."""
     reason = relief_unknown(s)
@@ -98,6 +129,7 @@ def _named(s: Static, said: str) -> str:
     return "; ".join(part for part in (said, relief_by_name(s)) if part)
 
 
+@_beside
 def relief_limited(s: Static) -> Weighed:
     """The cause: relief is held back."""
     reason = relief_unknown(s)
@@ -127,6 +159,7 @@ def relief_limited(s: Static) -> Weighed:
     return Weighed(Weight.STRONG if many and most_of_it else Weight.FITS, said)
 
 
+@_beside
 def target(s: Static) -> Weighed:
     """The cause: the target is lower than these ducts need."""
     site = s.site

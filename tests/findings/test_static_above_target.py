@@ -228,6 +228,20 @@ def test_clock_of_static_off_makes_it_possible(build, judge, at):
     }
     _, finding = judge(CODE, build(case(at) | {"trust.clock_offset": [clock]}))
     assert finding.certainty == "possible"
+    # with all four zones calling it was never over: on one clock that rules a low target out
+    states = [(1, "1+2+3+4", 10.0, 0.0), (2, "3", 50.0, 9.0)]
+    _, together = judge(CODE, build(case(at, states=states)))
+    low_target = "Not a target lower than the ducts need: with all four zones calling"
+    assert any(said.startswith(low_target) for said in together.ruled_out)
+    # four minutes apart who called is not known: nothing rests on it
+    _, apart = judge(CODE, build(case(at, states=states) | {"trust.clock_offset": [clock]}))
+    assert apart.ruled_out == (
+        "Not the filter or the return side: they lower supply static, they do not raise it.",
+    )
+    again = "read again with the clocks put right: the clock of static is 4 min off."
+    for cause in ("The target is lower", "One zone alone", "Second stage brings"):
+        because = next(c.because for c in apart.causes if c.cause.startswith(cause))
+        assert because.endswith(again), because
 
 
 def test_shares_are_of_settled_blower_time(build, judge, at):
