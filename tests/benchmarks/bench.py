@@ -294,7 +294,7 @@ def profile(logs: Logs) -> dict[str, Any]:
     """Seconds of the processor by stage, all stages, one at a time."""
     out = {}
     for name, folder in (
-        ("a day at one minute (what planning costs)", logs.year(False, 1)),
+        ("day at one minute (what planning costs)", logs.year(False, 1)),
         ("sample week", logs.sample()),
         ("site-year", logs.year(True)),
     ):

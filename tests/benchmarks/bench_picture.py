@@ -114,7 +114,8 @@ def _growth(name: str, told: dict[str, Any]) -> str:
     ):
         points = [(x, math.log10(r[key])) for x, r in zip(xs, rows, strict=True)]
         last = points[-1]
-        straight = (at(x0, last[1] - (last[0] - x0)), at(*last))
+        back = min(last[0] - x0, last[1] - y0)  # as far as the axes go
+        straight = (at(last[0] - back, last[1] - back), at(*last))
         parts.append(f'<polyline points="{" ".join(straight)}" fill="none" stroke="#bbb"/>')
         line = " ".join(at(*p) for p in points)
         parts.append(f'<polyline points="{line}" fill="none" stroke="{hue}" stroke-width="2"/>')
