@@ -244,6 +244,83 @@ function values(box, data, t) {
   box.replaceChildren(...parts);
 }
 
+// A figure's numbers as a table: what is read at round times of the stretch shown, in at most
+// MOST_LINES rows; CSV has every reading and every change of state of that stretch.
+const MOST_LINES = 60, MOST_SAVED = 300000;
+const STEPS_S = [1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 604800, 1209600];
+const told = made => made.data.filter(t => t.meta && (t.meta.kind === 'line' || t.meta.kind === 'track'));
+const heads = traces => ['Local time', ...traces.map(t => t.meta.kind === 'line' ? t.meta.name + ', ' + t.meta.unit : t.meta.name)];
+function atTimes(traces, [a, b]) {
+  const step = 1000 * (STEPS_S.find(s => (b - a) / s / 1000 <= MOST_LINES) || STEPS_S.at(-1)), rows = [];
+  for (let t = Math.ceil(a / step) * step; t <= b; t += step) {
+    rows.push([clock(t, step < 60000), ...traces.map(trace => {
+      if (trace.meta.kind === 'track') return stateAt(trace, t);
+      const v = valueAt(trace.full || trace, t);
+      return isFinite(v) ? fixed(v, trace.meta.decimals) : 'not recorded';
+    })]);
+  }
+  return rows;
+}
+function everyReading(traces, [a, b]) {
+  const lines = traces.map(t => t.meta.kind === 'line' ? t.full || t : {x: t.exact || t.x});
+  const times = new Set(lines.flatMap(l => [...l.x.subarray(Math.max(before(l.x, a), 0), before(l.x, b) + 1)]));
+  if (times.size > MOST_SAVED) return null;
+  const at = lines.map(l => Math.max(before(l.x, a - 1), 0));
+  return [...times].filter(t => t >= a && t <= b).sort((p, q) => p - q).map(t => [
+    new Date(t).toISOString().slice(0, 19).replace('T', ' '),
+    ...traces.map((trace, n) => {
+      if (trace.meta.kind === 'track') return stateAt(trace, t);
+      const {x, y} = lines[n];
+      while (x[at[n]] < t) at[n]++;
+      return x[at[n]] === t && isFinite(y[at[n]]) ? y[at[n]].toFixed(trace.meta.decimals) : '';
+    }),
+  ]);
+}
+async function numbersOf(figure) {
+  const made = figure.made ??= restored((await getFigures())[figure.dataset.live], '');
+  return [told(made), figure.shown ? figure.shown() : made.layout.xaxis.range];
+}
+function addNumbers(figure) {
+  const what = figure.querySelector('figcaption b').textContent, box = document.createElement('div');
+  const fill = async () => {
+    const [traces, span] = await numbersOf(figure), names = heads(traces), table = document.createElement('table');
+    table.className = 'many';
+    const row = (part, cells, tag) => {
+      const line = part.insertRow();
+      cells.forEach((words, n) => {
+        const cell = line.appendChild(document.createElement(n && !tag ? 'td' : 'th'));
+        cell.textContent = words;
+        if (tag) cell.scope = 'col'; else if (n) cell.style.setProperty('--l', JSON.stringify(names[n]));
+      });
+    };
+    row(table.createTHead(), names, true);
+    const body = table.createTBody();
+    for (const cells of atTimes(traces, span)) row(body, cells);
+    const part = document.createElement('div');
+    part.className = 'scroll';
+    part.tabIndex = 0;
+    part.setAttribute('role', 'group');
+    part.setAttribute('aria-label', 'Numbers of ' + what);
+    part.append(table);
+    box.replaceChildren(part);
+  };
+  const bar = document.createElement('p'), show = button('As a table', what, async () => {
+    const open = show.getAttribute('aria-expanded') === 'false';
+    if (open) await fill(); else box.replaceChildren();
+    show.setAttribute('aria-expanded', open);
+  });
+  show.setAttribute('aria-expanded', false);
+  bar.className = 'take noprint';
+  bar.append(show, button('CSV', what, async made => {
+    const [traces, span] = await numbersOf(figure), rows = everyReading(traces, span);
+    if (rows) saved([heads(traces), ...rows], what);
+    made.textContent = rows ? 'CSV' : 'CSV of a shorter stretch only: zoom in first';
+  }));
+  box.className = 'noprint';
+  figure.querySelector('.tools').after(bar, box);
+  figure.refill = () => box.firstChild && fill();
+}
+
 const draw = figure => figure.drawing ??= drawn(figure);
 async function drawn(figure) {
   figure.dataset.state = 'loading';
@@ -290,7 +367,8 @@ async function drawn(figure) {
     const output = slide.querySelector('output'), box = tools.querySelector('.values');
     const whole = tools.querySelector('.whole');
     slide.hidden = box.hidden = false;
-    const shown = () => live.layout.xaxis.range.map(v => typeof v === 'number' ? v : Date.parse(v.replace(' ', 'T') + 'Z'));
+    figure.made = made;
+    const shown = figure.shown = () => live.layout.xaxis.range.map(v => typeof v === 'number' ? v : Date.parse(v.replace(' ', 'T') + 'Z'));
     const read = t => {
       const words = clock(t, true);
       output.textContent = words;
@@ -316,6 +394,7 @@ async function drawn(figure) {
     };
     live.on('plotly_relayout', () => {
       whole.hidden = String(shown()) === String(range);
+      figure.refill();
       fit();
     });
     whole.addEventListener('click', () => window.Plotly.relayout(live, {'xaxis.range': range.slice()}));
@@ -399,6 +478,7 @@ const near = new IntersectionObserver(entries => {
 for (const figure of document.querySelectorAll('figure[data-live]')) {
   figure.querySelector('.tools').hidden = false;
   figure.querySelector('.open').addEventListener('click', () => draw(figure));
+  addNumbers(figure);
   near.observe(figure);
 }
 dark.addEventListener('change', () => {

@@ -278,3 +278,36 @@ def test_a_broken_page_is_seen_as_broken(
         said = " ".join(seen.faults() + seen.barriers())
     assert "wider than the screen" in said and "Content Security Policy" in said
     assert "button-name" in said and "image-alt" in said
+
+
+def test_a_figures_numbers_are_a_table_and_a_file(path: Path, look: Callable[..., Any]) -> None:
+    with look(path, 390) as seen:  # where no chart opens by itself
+        figure = seen.page.locator("#fig-high-limit-trips-1")
+        show = figure.get_by_role("button", name="As a table")
+        show.click()
+        figure.locator("table").first.wait_for()
+        assert show.get_attribute("aria-expanded") == "true"
+        heads = figure.locator("thead th").all_inner_texts()
+        assert heads[0] == "Local time" and "Supply air, °F" in heads and "W2 out" in heads
+        rows = figure.locator("tbody tr")
+        assert 30 <= rows.count() <= 60
+        first = rows.first.locator("th, td").all_inner_texts()
+        with seen.page.expect_download() as download:
+            figure.get_by_role("button", name="CSV").click()
+        text = Path(download.value.path()).read_text(encoding="utf-8-sig")
+        saved = list(csv.DictReader(io.StringIO(text)))
+        assert list(saved[0]) == heads
+        # supply air is logged every 10 s: some 52 min of it, each reading once, in order of time
+        supply = [(r["Local time"], float(r[heads[1]])) for r in saved if r["Supply air, °F"]]
+        assert 300 < len(supply) < 330 and supply == sorted(set(supply))
+        assert heads[1] == "Supply air, °F"
+        # the limit opened in these minutes, at its 150 °F and a little over
+        assert 150 < max(v for _, v in supply) < 156
+        assert {r["W2 out"] for r in saved} == {"on", "off"}
+        # the first row stands at a whole minute, between two readings
+        assert first[0] == "Fri Jan 16, 8:33 pm" and supply[0][0] < "2026-01-16 20:33:00"
+        assert supply[1][1] <= float(first[1]) <= supply[0][1]
+        assert seen.faults() == []
+        assert seen.barriers() == []
+        show.click()
+        assert figure.locator("table").count() == 0
