@@ -25,14 +25,19 @@ class Tick:
     is_major: bool = True
 
 
-def value_ticks(low: float, high: float, most: int = 4) -> tuple[Tick, ...]:
-    """Round values within [low, high], at most about `most` of them, ascending."""
+def value_ticks(low: float, high: float, most: int = 4, is_whole: bool = False) -> tuple[Tick, ...]:
+    """Round values within [low, high], at most about `most` of them, ascending.
+
+    is_whole : whole numbers only, for what is counted
+    """
     span = high - low
     if not math.isfinite(span) or span <= 0:
         return (Tick(low, f"{low:g}"),)
     raw = span / max(most, 1)
     power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= raw * 0.999)
+    shares = (1, 2, 5, 10) if is_whole else (1, 2, 2.5, 5, 10)
+    step = next(m * power for m in shares if m * power >= raw * 0.999)
+    step = max(step, 1.0) if is_whole else step
     places = max(0, -math.floor(math.log10(step) + 1e-9)) + (1 if step / power == 2.5 else 0)
     first = math.ceil(low / step - 1e-9)
     ticks = []

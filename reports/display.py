@@ -98,7 +98,7 @@ class Display:
         sign, v = ("−" if v < 0 else ""), abs(v)
         if v < 90:
             return f"{sign}{_trim(v)} s"
-        if v < 5400:
+        if v < 5370:  # what would be 90 min is 1 h 30 min
             minutes, rest = divmod(round(v), 60)
             tail = f" {rest} s" if rest and v < 1800 else ""
             return f"{sign}{minutes if tail or v < 1800 else round(v / 60)} min{tail}"

@@ -146,8 +146,11 @@ def _spans(parts: list[DayPart]) -> tuple[tuple[int, int], ...]:
     return tuple((p.start_ts, p.end_ts) for p in parts)
 
 
-def day_key(figure: DayFigure, outlined: bool = True) -> Markup:
-    """Samples of what occurs in the figure, in the order of PART_FORM."""
+def day_key(figure: DayFigure, outlined: bool = True, dashes: bool = False) -> Markup:
+    """Samples of what occurs in the figure, in the order of PART_FORM.
+
+    dashes : limit trips are drawn as dashes, not as triangles
+    """
     seen = {part.kind for row in figure.rows for part in row.parts}
     items = []
     for kind, (hue, tall) in PART_FORM.items():
@@ -162,7 +165,8 @@ def day_key(figure: DayFigure, outlined: bool = True) -> Markup:
                 )
             )
     if any(row.marks for row in figure.rows):
-        drawn_mark = Markup('<path d="M3 2h9L7.500 9z" {}/>').format(paint("limit"))
+        shape = "M5 3h4v6h-4z" if dashes else "M3 2h9L7.500 9z"
+        drawn_mark = Markup('<path d="{}" {}/>').format(shape, paint("limit"))
         items.append(sample(drawn_mark, "limit trip"))
     if any(row.unknown for row in figure.rows):
         items.append(
@@ -205,7 +209,7 @@ def point_still(figure: PointFigure) -> Markup:
 
     inner, outer = [], []
     grid = ""
-    for tick in value_ticks(y0, y1):
+    for tick in value_ticks(y0, y1, is_whole=all(y == round(y) for _, y in figure.points)):
         grid += f"M0 {round(py(tick.at) * FINE)}h{WIDE}"
         outer.append(label("-6", py(tick.at) + 3.5, tick.label, "end"))
     inner.append(Markup('<path d="{}" fill="none" {}/>').format(grid, paint("faint", stroke=True)))

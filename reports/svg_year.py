@@ -79,7 +79,7 @@ def year_still(figure: DayFigure) -> Markup:
         if row.note
     ]
     noted = sorted({row.note for row in figure.rows if row.note})
-    key = day_key(figure, outlined=False) + Markup("").join(
+    key = day_key(figure, outlined=False, dashes=True) + Markup("").join(
         sample(Markup('<rect width="5" height="12" x="4" {}/>').format(paint("ink")), note)
         for note in noted
     )

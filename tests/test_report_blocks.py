@@ -12,11 +12,13 @@ import numpy as np
 import pytest
 
 from pipeline.result import EvidenceWindow, Mark, Span
+from reports.axis import value_ticks
 from reports.block import Model
-from reports.blocks import finding, rules, runtime, settings
+from reports.blocks import cycles, finding, header, rules, runtime, settings
 from reports.evidence import evidence_figure
-from reports.figure import Level, Line, Panel
+from reports.figure import DayFigure, DayRow, Level, Line, Panel
 from reports.level_spot import Spot, level_spot
+from reports.svg_days import day_key
 from reports.theme import call_shape
 
 
@@ -154,3 +156,40 @@ def test_words_that_would_leave_the_panel_go_to_the_other_side() -> None:
     line = Line("Supply air", "supply", "solid", HOUR, np.full(361, 60.0))
     panel = Panel("Air", "°F", (line,), (Level(150.0, "high limit"),))
     assert not level_spot(panel, panel.levels[0], 0, 3600, 118).is_above
+
+
+def test_a_count_axis_has_no_half() -> None:
+    assert [t.label for t in value_ticks(0, 9.7)] == ["0", "2.5", "5.0", "7.5"]
+    assert [t.label for t in value_ticks(0, 9.7, is_whole=True)] == ["0", "5"]
+    assert [t.label for t in value_ticks(0, 2.2, is_whole=True)] == ["0", "1", "2"]
+
+
+def test_the_days_of_a_year_show_trips_as_they_are_drawn() -> None:
+    row = DayRow("Mon", 0, 86_400_000_000, (), marks=(1,))
+    drawn = DayFigure("days", "", "", (row,), 12)
+    triangle, dash = "L7.500 9z", "M5 3h4v6h-4z"
+    assert triangle in day_key(drawn) and dash not in day_key(drawn)
+    assert dash in day_key(drawn, dashes=True) and triangle not in day_key(drawn, dashes=True)
+
+
+@pytest.mark.parametrize(("years", "said"), [(0, "2026"), (1, "2025")])
+def test_the_head_says_each_year_once(years: int, said: str) -> None:
+    window = Span(MODEL.window.start_ts - years * 365 * 86_400_000_000, MODEL.window.end_ts)
+    html = plain(str(header.render(Model(sample.sample_result(window=window))).html))
+    assert html.count("2026") == 1 and html.count(said) == 1
+
+
+def test_a_short_run_that_nothing_explains_has_no_empty_cell() -> None:
+    rows = [
+        {
+            "source": "burner", "mode": "heating", "what": "run", "start_ts": at(13, 9),
+            "end_ts": at(13, 9, 2), "length_s": 120.0, "zones": "1", "by_limit": False,
+            "after_trip": False,
+        }
+    ]  # fmt: skip
+    frames = MODEL.result.frames | {
+        "measure.short_cycle": sample.frame("measure.short_cycle", rows)
+    }
+    html = str(cycles.render(Model(sample.sample_result(frames=frames))).html)
+    table = html[html.index("Every short run") :]
+    assert "<td></td>" not in table and "<td>–</td>" in table

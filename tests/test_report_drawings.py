@@ -159,7 +159,8 @@ def test_time_axis_is_round_by_the_local_clock() -> None:
 @pytest.mark.parametrize(
     ("seconds", "said"),
     [
-        (45, "45 s"), (89.5, "89.5 s"), (150, "2 min 30 s"), (1800, "30 min"), (5399, "90 min"),
+        (45, "45 s"), (89.5, "89.5 s"), (150, "2 min 30 s"), (1800, "30 min"), (5369, "89 min"),
+        (5399, "1 h 30 min"),
         (5400, "1 h 30 min"), (7200, "2 h"), (36000, "10 h"), (48601, "14 h"),
         (-240, "−4 min"), (None, "–"),
         (float("nan"), "–"),

@@ -200,7 +200,7 @@ def _short(model: Model) -> Markup:
                     if r["by_limit"]
                     else "within 15 min of a trip"
                     if r["after_trip"]
-                    else "",
+                    else NONE,
                 )
                 for r in rows
             ),

@@ -103,7 +103,7 @@ def day_figure(model: Model, days: list[dict[str, object]], conditions: pd.DataF
             (
                 label,
                 *(model.show.hours(hours.get(k, 0.0)) for k in ("heat", "second", "cool")),
-                str(len(marks)) if marks else "none" if knows_trips else "cannot tell",
+                model.show.count(len(marks)) if marks else "none" if knows_trips else "cannot tell",
                 model.show.duration(missing) if missing >= 1 else "none",
                 *([odd_days.get(a, "")] if odd_days else []),
             )
@@ -184,7 +184,7 @@ def _by_month(model: Model, months: dict[str, dict[str, float]], knows_trips: bo
                 (title, [_bar(model, m[name], most if hue else 0, hue) for m in months.values()])
             )
     for title, name in (("Limit trips", "trips"), ("on days", "trip_days")):
-        told = [f"{m[name]:.0f}" if m["trips"] else none for m in months.values()]
+        told = [model.show.count(m[name]) if m["trips"] else none for m in months.values()]
         columns.append((title, list(told)))
     if any(m["missing"] >= 1 for m in months.values()):
         lacking = (m["missing"] for m in months.values())

@@ -43,13 +43,19 @@ def render(model: Model) -> Block:
         _HTML,
         name=name,
         system=system,
-        logged=f"{model.clock.span(window.start_ts, window.end_ts)}, "
-        f"{model.clock.local(window.end_ts).year}",
+        logged=_logged(model),
         zone=f"{site.timezone} ({', then '.join(zones)})",
         channels=_channels(model),
         complaint="" if model.result.redacted else site.complaint or "",
     )
     return Block("top", "", html)
+
+
+def _logged(model: Model) -> str:
+    """From when to when, with the year once where the days do not carry theirs."""
+    window, year = model.window, str(model.clock.local(model.window.end_ts).year)
+    said = model.clock.span(window.start_ts, window.end_ts)
+    return said if year in said else f"{said}, {year}"
 
 
 def _channels(model: Model) -> str:

@@ -60,8 +60,8 @@ def whole_log(model: Model) -> TimeFigure:
             *notes,
             *_thinned(model),
             "Where readings are denser than the drawing, lines join the lowest and the highest "
-            "of every few, so no peak is lost; the zoomable chart draws reading by reading where "
-            "it is looked at.",
+            "of every few, so no peak is lost; looked at closely, the zoomable chart draws every "
+            + ("reading." if model.thinned_to_s is None else "one that the page holds."),
             *_crowded(tracks),
             *clock_note(model, window),
         ),
