@@ -44,8 +44,8 @@ column = "G"
 role = "output_g"
 """
 Row = tuple[int, str, str, str, str]
-LAYOUTS = ("larch-14", "elder-5")
-OTHERS = tuple(s.id for s in FLEET if not s.trouble and s.id not in LAYOUTS)
+LAYOUTS = ("elder-5",)
+OTHERS = ("larch-14", *(s.id for s in FLEET if not s.trouble and s.id not in LAYOUTS))
 
 
 def dump(site: Path) -> dict[str, list[tuple[Any, ...]]]:
