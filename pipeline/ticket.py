@@ -267,8 +267,8 @@ class _Sheet:
         kind, plate, units = self.result.site.kind, self.site.equipment, self.result.units
         made: list[tuple[str, str]] = [("Supply static", ""), ("Return static", "")]
         total = plate.max_external_static_inwc
-        if total is not None:
-            made[1] = ("Return static", f"plate: {words.static(total, units)} in all")
+        if total is not None:  # the plate's figure is of neither side alone
+            made.append(("Supply + return", f"plate: {words.static(total, units)}"))
         if kind in BURNER_KINDS:
             bands = plate.temperature_rise_f or ()
             for n in range(max(1, plate.heating_stages or 1)):

@@ -129,6 +129,8 @@ _HTML = """
 </div>
 """
 ANSWER_LETTERS = 150
+WATCHED_END = "whichever comes first."
+"""Ends the sentence of when to end a forced call: a limit or the plate's maximum."""
 _FOOT = (
     "<p>zonetrail {{ version }}, run {{ run }}. A log shows symptoms, not causes, and is no safety "
     "check: it measures no carbon monoxide, gas leak, venting or wiring. Local codes, the "
@@ -217,7 +219,7 @@ class _Shown:
         self.sentence = cut(t.sentence, level.sentence_letters)
         self.sure = cut(t.how_sure, 260)
         self.ruled_out = self._ruled_out()
-        self.steps = cut(t.steps, level.sentence_letters + 120)
+        self.steps = cut_steps(t.steps, level.sentence_letters + 120)
         self.checks = self._checks()
         self.more_checks = t.n_more_checks + len(t.checks) - len(self.checks)
         named = [
@@ -331,6 +333,16 @@ def _cut_check(c: TicketCheck, most: int) -> TicketCheck:
     good = cut(c.good, most // 4)
     bad = cut(c.bad, max(most // 4, most - len(one_line(c.how)) - len(good)))
     return replace(c, how=cut(c.how, most - len(good) - len(bad)), good=good, bad=bad)
+
+
+def cut_steps(steps: str, limit: int) -> str:
+    """How to make it happen, cut; never before it has said when to end the call."""
+    steps = one_line(steps)
+    said, end, rest = steps.partition(WATCHED_END)
+    whole = said + end if end else ""
+    if len(whole) + 2 < limit or not end:
+        return cut(steps, limit)
+    return f"{whole} …" if rest else whole
 
 
 def cut_aside(text: str, limit: int) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.ticket import Ticket
+from pipeline.findings._base import PLACES
+from pipeline.ticket import WORTH_READING, Ticket
+from pipeline.ticket_checks import TicketCheck
 from reports.blocks.settings import SETTING_WORDS, VALUE_WORDS
 from reports.markup import clean
-from reports.ticket import cut, in_short, one_line
+from reports.ticket import cut, cut_steps, in_short, one_line
 
 MOST_LETTERS = 1990
 
@@ -15,8 +18,9 @@ MOST_LETTERS = 1990
 def ticket_text(ticket: Ticket) -> str:
     """The sheet in short, below 2,000 characters; says where more stands.
 
-    What is least needed in the driveway gives way first, one part at a time: data, settings, what
-    was ruled out, further checks; the stop line, the verdict and what not to do stay longest.
+    What is least needed in the driveway gives way first, one part at a time: data, what to bring,
+    what was ruled out, further checks; the stop line, the verdict with how sure it is, when to end
+    a forced call and what not to do stay longest.
     """
     size = _FULL
     for part, least in _GIVE_WAY:
@@ -34,11 +38,12 @@ class _Size:
     """The most of each part: letters, or how many."""
 
     verdict: int = 460
+    sure: int = 130
     stop: int = 260
     answers: int = 4
     out: int = 3
-    steps: int = 380
-    checks: int = 5
+    steps: int = 400
+    checks: int = 7
     check: int = 170
     good: int = 70
     cautions: int = 5
@@ -54,37 +59,65 @@ _GIVE_WAY = (
     ("cautions", 4),
     ("out", 2),
     ("check", 130),
-    ("checks", 4),
+    ("checks", 6),
     ("data", 0),
     ("bring", 120),
     ("cautions", 3),
-    ("settings", 170),
-    ("caution", 130),
+    ("settings", 200),
+    ("caution", 120),
     ("good", 0),
-    ("out", 1),
-    ("check", 110),
+    ("check", 100),
     ("verdict", 310),
     ("cautions", 2),
-    ("settings", 90),
-    ("checks", 3),
-    ("settings", 0),
+    ("out", 1),
+    ("settings", 150),
     ("bring", 85),
-    ("caution", 100),
-    ("check", 100),
-    ("steps", 330),
-    ("verdict", 240),
-    ("check", 90),
-    ("stop", 170),
-    ("answers", 2),
+    ("check", 80),
+    ("checks", 5),
+    ("caution", 105),
     ("bring", 0),
-    ("steps", 230),
+    ("verdict", 250),
+    ("settings", 110),
+    ("steps", 330),
+    ("sure", 70),
+    ("check", 65),
+    ("checks", 4),
+    ("steps", 290),
     ("out", 0),
+    ("settings", 80),
+    ("check", 55),
+    ("checks", 3),
+    ("stop", 200),
+    ("answers", 2),
+    ("verdict", 220),
+    ("steps", 200),
+    ("settings", 0),
+    ("stop", 170),
     ("checks", 2),
     ("caution", 80),
     ("answers", 1),
-    ("steps", 200),
     ("verdict", 180),
 )
+
+
+def _shown(checks: Sequence[TicketCheck], most: int) -> list[TicketCheck]:
+    """Those that weigh most in walking order; the walk begins at a thermostat where one is due."""
+    weighed = sorted(checks, key=lambda c: c.rank)
+    first = [c for c in weighed if c.place == PLACES["thermostat"]][:1]
+    chosen = weighed[:most]
+    if first and most > 2 and not any(c.place == first[0].place for c in chosen):
+        chosen = [*chosen[:-1], *first]
+    return [c for c in checks if c in chosen]
+
+
+def _settings(t: Ticket) -> str:
+    """What was read first, the rest as not read; those that limits and stages rest on lead."""
+    order = {key: n for n, key in enumerate(WORTH_READING)}
+    ranked = sorted(t.settings, key=lambda kv: (not kv[1], order.get(kv[0], len(order))))
+    return "; ".join(
+        f"{SETTING_WORDS.get(k, k).lower()} {VALUE_WORDS.get(v, v) or 'not read'}"
+        for k, v in ranked
+    )
 
 
 def _text(t: Ticket, size: _Size) -> str:
@@ -96,25 +129,22 @@ def _text(t: Ticket, size: _Size) -> str:
         lines.append(f'"{cut(a.words, 40)}": {cut(said, 110)}')
     until = t.window.rpartition(" to ")[2]
     lines += [f"LOG: {t.seen}, until {until}", f"{t.call.upper()}: {cut(t.sentence, size.verdict)}"]
+    if t.how_sure and size.sure:
+        lines.append(f"HOW SURE: {cut(t.how_sure, size.sure)}")
     if t.ruled_out and size.out:
         out = "; ".join(in_short(r, 60) for r in t.ruled_out[: size.out])
         lines.append(f"RULED OUT: {out}")
-    lines.append(f"MAKE IT HAPPEN: {cut(t.steps, size.steps)}")
+    lines.append(f"MAKE IT HAPPEN: {cut_steps(t.steps, size.steps)}")
     if t.when:
         lines.append(f"WHEN: {cut(t.when, 110)}")
-    weighed = sorted(t.checks, key=lambda c: c.rank)[: size.checks]
-    shown = [c for c in t.checks if c in weighed]
+    shown = _shown(t.checks, size.checks)
     for n, c in enumerate(shown, start=1):
         good = f" Good: {cut(c.good, size.good)}" if c.good and size.good else ""
         lines.append(f"{n}. {c.place}: {cut(c.how, size.check)}{good}")
     if size.bring:
         lines.append(f"BRING: {cut(', '.join(t.bring), size.bring)}")
     if size.settings and t.settings:
-        named = (
-            f"{SETTING_WORDS.get(k, k)} {VALUE_WORDS.get(v, v) or 'not read'}"
-            for k, v in t.settings
-        )
-        lines.append(f"AS FOUND: {cut('; '.join(named), size.settings)}")
+        lines.append(f"AS FOUND: {cut(_settings(t), size.settings)}")
     lines += [f"TAKE CARE: {cut(c, size.caution)}" for c in t.do_not[: size.cautions]]
     lines += [f"DATA: {cut(d, 120)}" for d in t.data[: size.data]]
     left = len(t.checks) + t.n_more_checks - len(shown)

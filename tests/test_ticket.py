@@ -11,7 +11,7 @@ from types import ModuleType
 import pandas as pd
 import pytest
 
-from pipeline.findings._base import NOT_HERE
+from pipeline.findings._base import NOT_HERE, PLACES
 from pipeline.findings._cautions import CARBON_MONOXIDE, HEAT_OFF, WATCHED
 from pipeline.first_checks import first_cautions, first_checks
 from pipeline.result import Span
@@ -20,7 +20,7 @@ from pipeline.ticket import make_ticket, ticket_document
 from pipeline.ticket_answers import answers
 from pipeline.ticket_checks import TicketCheck
 from pipeline.ticket_steps import _busiest
-from reports.ticket import LEVELS, cut, cut_aside, fitting_level, render_ticket
+from reports.ticket import LEVELS, cut, cut_aside, cut_steps, fitting_level, render_ticket
 from reports.ticket_text import ticket_text
 
 ROOT = Path(__file__).parents[1]
@@ -245,6 +245,9 @@ def test_settings_nobody_read_get_a_line() -> None:
 def test_boxes_carry_the_plates_bands() -> None:
     boxes = dict(ticket().boxes)
     assert boxes["Rise, stage 2"] == "plate: 40 to 70 °F"
+    # the plate's static is of both sides together: it stands under neither alone
+    assert (boxes["Supply static"], boxes["Return static"]) == ("", "")
+    assert boxes["Supply + return"] == "plate: 0.50 in. w.c."
     si = dict(ticket(units="si").boxes)
     # differences: 40 / 1.8 = 22.2, 70 / 1.8 = 38.9
     assert si["Rise, stage 2"] == "plate: 22.2 to 38.9 °C"
@@ -331,6 +334,56 @@ def test_an_answer_that_is_too_long_loses_its_aside_first() -> None:
     said = "fits: a room called for 53 hours in calls that hardly moved it"
     assert cut_aside(f"{said} (its setpoint was not logged)", 80) == said
     assert cut_aside(f"{said} (aside)", 80) == f"{said} (aside)"
+
+
+def full_ticket():
+    """A customer with three complaints and a log with much to check: the text has to choose."""
+    places = ("panel", "dampers", "ducts", "unit", "outdoor unit")
+    look = "look at this and that and at what stands beside it, then at the rest of it"
+    checks = tuple(f"{PLACES[p]}: {look}. Good: as it should. If not: mend it." for p in places)
+    thermostat = f"{PLACES['thermostat']}: {look}. Good: set. If not: set it."
+    base = sample.sample_result()
+    names = {1: "Bedroom over the garage 1", 2: "Bedroom over the garage 2"}
+    settings = tuple((f"made_up_setting_{n}", f"{n} min", "") for n in range(12))
+    result = sample.sample_result(
+        site=replace(
+            base.site,
+            zones=names,
+            complaint="bedroom is cold, vents roar, it keeps shutting off, it smells odd",
+            settings=(*settings, *base.site.settings),
+        ),
+        verdict=replace(
+            base.verdict, how_sure="Limit trips: seen. Looked at: all.", sentence=look * 9
+        ),
+        findings=(
+            finding(cautions=(CARBON_MONOXIDE, *(f"{look} {n}" for n in range(6))), checks=checks),
+            finding(code="short-cycling", checks=(thermostat,)),
+        ),
+    )  # fmt: skip
+    return make_ticket(result, SITE)
+
+
+def test_the_text_says_how_sure_what_was_set_and_where_the_walk_begins() -> None:
+    text = ticket_text(full_ticket())
+    assert len(text) < 2000
+    lines = text.splitlines()
+    assert "HOW SURE: Limit trips: seen." in lines
+    checks = [line for line in lines if re.match(r"\d\. ", line)]
+    assert len(checks) >= 3 and checks[0].startswith("1. At the thermostats: ")
+    found = next(line for line in lines if line.startswith("AS FOUND: "))
+    # of fourteen settings those that limits and stages rest on come first
+    assert found.startswith("AS FOUND: static target 0.40 in. w.c.; high limit 150 °F")
+
+
+def test_when_to_end_a_forced_call_is_never_cut() -> None:
+    steps = f"Call {', '.join(['Bedroom over the garage'] * 9)} for heat. {WATCHED}. Expect heat."
+    for most in (100, 200, 300):
+        assert cut_steps(steps, most) == steps.replace("Expect heat.", "…")
+    assert cut_steps(steps, 400) == steps
+    assert len(cut_steps("Look at the panel. " * 99, 200)) <= 200
+    long = long_ticket()
+    for text in (ticket_text(replace(long, steps=steps)), ticket_text(full_ticket())):
+        assert len(text) < 2000 and "whichever comes first." in text
 
 
 # ---------------------------------------------------------------- the forms
