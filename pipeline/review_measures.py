@@ -259,12 +259,17 @@ class Measured:
         ]
 
     def static(self) -> Block:
-        """Time above target, visits included; excursions and relief, visits left out."""
+        """Time above target with visits and without; excursions and relief, visits left out.
+
+        What is counted beside the excursions, and stands on the page, is the time without.
+        """
         r = next(iter(self.rows("measure.static_total")), None)
         if r is None:
             return {
                 "fan_s": None,
                 "above_target_s": None,
+                "fan_outside_visits_s": None,
+                "above_target_outside_visits_s": None,
                 "above_more_s": None,
                 "above_far_s": None,
                 "area_inwc_min": None,
@@ -282,6 +287,8 @@ class Measured:
             **fan_block(r.fan_source),
             "fan_s": number(r.fan_s),
             "above_target_s": rounded(number(r.above_target_s)),
+            "fan_outside_visits_s": rounded(number(r.fan_outside_visit_s)),
+            "above_target_outside_visits_s": rounded(number(r.above_target_outside_visit_s)),
             "above_more_s": rounded(number(r.above_more_s)),
             "above_far_s": rounded(number(r.above_far_s)),
             "area_inwc_min": rounded(number(r.area_inwc_min)),

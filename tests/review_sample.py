@@ -282,6 +282,8 @@ FRAMES = {
         {
             "fan_s": 6000.0,
             "above_target_s": 600.25,
+            "fan_outside_visit_s": 5400.0,
+            "above_target_outside_visit_s": 540.5,
             "above_more_s": 60.0,
             "above_far_s": 0.0,
             "area_inwc_min": 1.5,

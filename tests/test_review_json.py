@@ -208,6 +208,9 @@ def test_static_and_staging(result):
         "fan_from": None,
         "fan_s": 6000.0,
         "above_target_s": 600.25,
+        # the page tells this one, beside the excursions: neither counts what a visit did
+        "fan_outside_visits_s": 5400.0,
+        "above_target_outside_visits_s": 540.5,
         "above_more_s": 60.0,
         "above_far_s": 0.0,
         "area_inwc_min": 1.5,
