@@ -13,8 +13,8 @@ from pipeline.sampling import AT_LEAST, NOT_GIVEN, Standing
 
 CYCLES = ("starts", "starts_outside_visits", "short_runs", "short_runs_ended_by_limit",
           "short_rests", "fitted_nmax_per_h", "by_mode")  # fmt: skip
-OVER_TARGET = ("above_target_s", "above_more_s", "above_far_s", "area_inwc_min", "max_inwc",
-               "excursions", "relief_actions")  # fmt: skip
+OVER_TARGET = ("above_target_s", "above_target_outside_visits_s", "above_more_s", "above_far_s",
+               "area_inwc_min", "max_inwc", "excursions", "relief_actions")  # fmt: skip
 RESTS_ON = (
     ("runtime.*", "measure.runtime", ("seconds", "starts", "open_runs")),
     ("stages.*", "measure.stage_time", ("first_s", "second_s", "aux_s")),

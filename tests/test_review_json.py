@@ -14,6 +14,8 @@ from pipeline.expected_error import FAN
 from pipeline.result import Judged
 from pipeline.review_inferred import fan_block
 from pipeline.review_json import review_document, review_schema, review_text
+from pipeline.review_sampling import held_to_sampling
+from pipeline.sampling import NOT_GIVEN, Standing
 from pipeline.tables import tables
 
 
@@ -200,6 +202,19 @@ def test_an_empty_list_of_trips_says_whether_any_could_be_seen():
     assert high["why"] == why
     assert (own["opened_by"], own["result"]) == ("equipment", "told")
     assert {"coverage", "resolution_s"} <= set(high)
+
+
+def test_time_over_target_is_given_with_visits_and_without_or_not_at_all(result):
+    blocks = {"static": dict(review_document(result)["static"])}
+    del blocks["static"]["at_least"]
+    short = Standing("measure.static_total", NOT_GIVEN, 900.0, 150.0, "read every 15 min")
+    everything = {
+        "runtime": {}, "stages": {}, "cycles": {}, "staging": {"early": []}, "balance": {},
+        "zones": [],
+    }  # fmt: skip
+    held = held_to_sampling(blocks | everything, {"measure.static_total": short})["static"]
+    assert (held["above_target_s"], held["above_target_outside_visits_s"]) == (None, None)
+    assert held["fan_outside_visits_s"] == 5400.0  # the blower's time does not rest on it
 
 
 def test_static_and_staging(result):
