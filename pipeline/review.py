@@ -36,6 +36,7 @@ NOT_HANDED_ON = frozenset(
     {
         "store.reading",
         "store.state",
+        "trust.clock_reading",
         "trust.minute",
         "trust.bin",
         "channel.reading",

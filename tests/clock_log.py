@@ -197,7 +197,7 @@ class Log:
         columns = ["site_id", "channel_id", "ts", "value"]
         return {
             "channel.channel": pd.DataFrame(self.channels),
-            "channel.reading": pd.concat([pd.DataFrame(columns=columns), *self.readings])
+            "trust.clock_reading": pd.concat([pd.DataFrame(columns=columns), *self.readings])
             if not self.readings
             else pd.concat(self.readings, ignore_index=True),
             "channel.state": pd.concat(self.states, ignore_index=True),

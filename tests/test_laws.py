@@ -34,6 +34,7 @@ RARE = {
     "measure.sign",
     "measure.static_hunting",
     "replay.above",
+    "trust.clock_reading",
     "replay.limit_reached",
     "run_state.damper_call",
     "trust.clock_left",

@@ -58,13 +58,13 @@ why = "VARCHAR | - | one plain sentence"
 """
 READS = [
     "channel.channel",
-    "channel.reading",
     "channel.state",
     "run.clock",
     "run.reference",
     "run.setting",
     "run.site",
     "run.threshold",
+    "trust.clock_reading",
 ]
 COLUMNS = [
     "site_id",
@@ -91,7 +91,7 @@ def build(frames: dict[str, pd.DataFrame]) -> pd.DataFrame:
     logger, less what it has taken out of the reference.
     """
     channels = frames["channel.channel"]
-    readings, states = frames["channel.reading"], frames["channel.state"]
+    readings, states = frames["trust.clock_reading"], frames["channel.state"]
     sharp = channels[channels["role"].isin([*ANALOG, "zone_temp"]) & channels["is_primary"]]
     readings = readings[readings["channel_id"].isin(sharp["channel_id"])]
     reading_of = dict(list(readings.groupby(["site_id", "channel_id"], sort=False)))
