@@ -21,15 +21,16 @@ def in_order(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def first_checks(findings: Sequence[Finding], most: int) -> list[str]:
-    """What to check first: one thing for the log where the verdict opens with it, then the house.
+    """What to check first: the house's worst finding, what the log asks for second.
 
-    The checks of the house's worst finding; without one those of the log's.
+    Where the verdict opens with the log, one thing to do about it stands behind the first check of
+    the house, whatever else there is; without a finding of the house the log's own checks.
     """
-    loud = [f for f in findings if f.about == "log" and f.severity != "note"]
-    house = [f for f in findings if f.about == "installation"]
-    head = (house or loud or list(findings))[:1]
-    made = [c for f in loud for c in f.checks[:1]] if house else []
-    made += [c for f in head for c in f.checks]
+    if not findings:
+        return []
+    head, *others = in_order(findings)
+    loud = [f for f in others if f.about == "log" and f.severity != "note"]
+    made = [*head.checks[:1], *(c for f in loud for c in f.checks[:1]), *head.checks[1:]]
     return list(dict.fromkeys(made))[:most]
 
 

@@ -229,7 +229,8 @@ def test_what_the_verdict_says_first_of_the_log_has_its_check() -> None:
     found = (clock, *many, note)
     rank = {c.place: c.rank for c in ticket(findings=found).checks}
     assert (rank["At the panel"], rank["At the office"]) == (0, 1)
-    assert first_checks(found, 3) == [clock.checks[0], "At the panel: look at 0."]
+    # the house first, as on the page; what the log asks for is not left out
+    assert first_checks(found, 3) == ["At the panel: look at 0.", clock.checks[0]]
     assert first_cautions(found, 2) == ["Care 0.", "Care 1."]  # a finding of the log has none
     # the log alone: its own checks; a note of it does not come before the house
     assert first_checks((clock,), 3) == list(clock.checks)
