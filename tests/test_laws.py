@@ -19,9 +19,8 @@ from hypothesis import strategies as st
 US = 1_000_000
 HOUR = 3600
 LENGTH_S = 2 * HOUR
-# two hours are too short for these; no contact and no totals are logged, no logger is set anew,
-# there is one
-# logger, nothing is replayed; their cases stand in tests/sql
+# two hours are too short for these; no contact and no totals are logged, there is one logger and it
+# is never set anew, nothing is replayed; their cases stand in tests/sql
 RARE = {
     "channel.rate",
     "interval.compressor_stop",
