@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import random
+import shutil
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,7 @@ from sample_data.unpack import unpack_site
 
 STAGING = "table[aria-label^='Starts of second stage']"
 MOST_BYTES = 1_600_000
+MOST_SHEETS = 36
 STATES = [
     pytest.param(1280, False, "screen", id="desktop"),
     pytest.param(1280, True, "screen", id="dark"),
@@ -311,3 +314,24 @@ def test_a_figures_numbers_are_a_table_and_a_file(path: Path, look: Callable[...
         assert seen.barriers() == []
         show.click()
         assert figure.locator("table").count() == 0
+
+
+def test_the_first_printed_page_holds_every_caution_and_room_for_one_more(
+    path: Path, look: Callable[..., Any], tmp_path: Path
+) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("no pdftotext: the printed page's text cannot be read")
+    printed = tmp_path / "page.pdf"
+    with look(path, media="print") as seen:
+        cautions = seen.page.locator("#care li")
+        seen.page.evaluate(
+            "document.querySelector('#care ol').insertAdjacentHTML('beforeend', "
+            "'<li>' + 'A sentence of seven words stands here. '.repeat(3) + 'Last.</li>')"
+        )
+        assert cautions.count() == 10
+        seen.page.pdf(path=printed, prefer_css_page_size=True, print_background=True)
+    said = subprocess.run(
+        ["pdftotext", str(printed), "-"], capture_output=True, text=True, timeout=60, check=True
+    ).stdout.split("\f")
+    assert "Last." in said[0]
+    assert len(said) - 1 <= MOST_SHEETS
