@@ -55,8 +55,10 @@ def label(
 ) -> Markup:
     """A word in a drawing, cleaned, escaped and cut."""
     at = Markup("") if anchor == "start" else Markup(' text-anchor="{}"').format(anchor)
-    return Markup('<text x="{}" y="{}"{} class="f-{}{}" fill="{}">{}</text>').format(
-        x, f"{y:g}", at, hue, f" {more}" if more else "", LIGHT[hue], drawn(words)
+    # the drawing itself is filled with the usual hue
+    fill = Markup("") if hue == "muted" else Markup(' fill="{}"').format(LIGHT[hue])
+    return Markup('<text x="{}" y="{}"{} class="f-{}{}"{}>{}</text>').format(
+        x, f"{y:g}", at, hue, f" {more}" if more else "", fill, drawn(words)
     )
 
 
@@ -76,10 +78,19 @@ def plot(height: float, inner: Markup, outer: Markup, under: Markup | str = "") 
     """One drawing: `inner` in WIDE by FINE x height steps, the rest by per cent and px."""
     h = f"{height:g}"
     return Markup(
-        '<svg class="plot" width="100%" height="{h}" font-size="11" aria-hidden="true">{under}'
+        '<svg class="plot" width="100%" height="{h}" font-size="11" fill="{muted}" '
+        'aria-hidden="true">{under}'
         '<svg viewBox="0 0 {w} {t}" preserveAspectRatio="none" width="100%" height="{h}">{inner}'
         "</svg>{outer}</svg>"
-    ).format(h=h, w=WIDE, t=f"{height * FINE:g}", inner=inner, outer=outer, under=under)
+    ).format(
+        h=h,
+        muted=LIGHT["muted"],
+        w=WIDE,
+        t=f"{height * FINE:g}",
+        inner=inner,
+        outer=outer,
+        under=under,
+    )
 
 
 def simplified(x: np.ndarray, y: np.ndarray, tolerance: float) -> np.ndarray:

@@ -209,7 +209,7 @@ def point_still(figure: PointFigure) -> Markup:
 
     inner, outer = [], []
     grid = ""
-    for tick in value_ticks(y0, y1, is_whole=all(y == round(y) for _, y in figure.points)):
+    for tick in value_ticks(y0, y1, 6, is_whole=all(y == round(y) for _, y in figure.points)):
         grid += f"M0 {round(py(tick.at) * FINE)}h{WIDE}"
         outer.append(label("-6", py(tick.at) + 3.5, tick.label, "end"))
     inner.append(Markup('<path d="{}" fill="none" {}/>').format(grid, paint("faint", stroke=True)))
@@ -224,12 +224,13 @@ def point_still(figure: PointFigure) -> Markup:
                 '<path d="M{}" fill="none" {} stroke-width="1.8" stroke-dasharray="{}"/>'
             ).format(steps, paint(curve.hue, stroke=True), dash or "none")
         )
-    for (x, y), count in zip(figure.points, figure.counts, strict=True):
-        outer.append(
-            Markup('<circle cx="{}%" cy="{}" r="{}" {} fill-opacity="0.55"/>').format(
-                f"{px(x):.2f}", f"{py(y):.1f}", f"{2.4 + 1.2 * count**0.5:.1f}", paint("on")
-            )
+    dots = Markup("").join(
+        Markup('<circle cx="{}%" cy="{}" r="{}"/>').format(
+            f"{px(x):.2f}", f"{py(y):.1f}", f"{2.4 + 1.2 * count**0.5:.1f}"
         )
+        for (x, y), count in zip(figure.points, figure.counts, strict=True)
+    )
+    outer.append(Markup('<g {} fill-opacity="0.55">{}</g>').format(paint("on"), dots))
     foot = [
         label(f"{px(t.at):.2f}%", 14, t.label, "end" if px(t.at) > 97 else "middle")
         for t in value_ticks(x0, x1, 6)

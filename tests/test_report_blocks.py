@@ -193,3 +193,12 @@ def test_a_short_run_that_nothing_explains_has_no_empty_cell() -> None:
     html = str(cycles.render(Model(sample.sample_result(frames=frames))).html)
     table = html[html.index("Every short run") :]
     assert "<td></td>" not in table and "<td>–</td>" in table
+
+
+def test_every_dot_of_the_cycles_stands_in_their_table() -> None:
+    block = cycles.render(MODEL)
+    figure = block.figures[0]
+    table = figure.table
+    assert table is not None and len(table.rows) == sum(figure.counts) == 9
+    assert table.rows[0] == ("Tue Jan 13, 12:00 am", "50 %", "5")
+    assert "Every hour of it: Furnace, heating (9 rows)" in plain(str(block.html))

@@ -84,11 +84,12 @@ def _table(model: Model, rows: list[dict[str, object]]) -> Markup:
 def _curve(model: Model, cycle: dict[str, object]) -> PointFigure | None:
     """Starts in an hour against the share of the hour on, with the fitted and the set curve."""
     what, mode = text(cycle["source"]), text(cycle["mode"])
-    hours = [
-        (number(h["runtime_frac"]) or 0.0, number(h["n_start"]) or 0.0)
+    seen = [
+        h
         for h in model.rows("measure.cycle_hour")
         if h["what"] == what and h["mode"] == mode and number(h["runtime_frac"])
     ]
+    hours = [(number(h["runtime_frac"]) or 0.0, number(h["n_start"]) or 0.0) for h in seen]
     if len(hours) < model.result.thresholds.get("cycle_fit_min_hours", 8):
         return None
     fit = next(
@@ -128,6 +129,19 @@ def _curve(model: Model, cycle: dict[str, object]) -> PointFigure | None:
         notes=(
             "Each dot is a clock hour seen throughout in which it ran, larger where several fall "
             "together. One thermostat alone follows 4 × rate × on × (1 − on).",
+        ),
+        table=Table(
+            f"Every hour of it: {_name(cycle)}",
+            (Column("Hour from"), Column("On", "number"), Column("Starts", "number")),
+            tuple(
+                (
+                    model.clock.moment(h["hour_ts"]),
+                    model.show.share(h["runtime_frac"]),
+                    model.show.count(h["n_start"]),
+                )
+                for h in sorted(seen, key=lambda h: number(h["hour_ts"]) or 0)
+            ),
+            folded=True,
         ),
     )
 
