@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual diagnosis fleet-bench check-cluster docs clean kill at-once mutate
+.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual check-ranking diagnosis fleet-bench check-cluster docs clean kill at-once mutate
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -110,6 +110,10 @@ fleet-bench: $(VENV)/dev.stamp
 # A fleet on a Dask cluster with a worker killed in the middle gives what one process gives
 check-cluster: $(VENV)/dev.stamp
 	$(BIN)/python -m pytest -q -m slow tests/test_fleet_cluster.py
+
+# How many of a fleet's faulty houses stand in the first third of its list, on the reporting part
+check-ranking: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.accuracy.ranking --part reporting
 
 # How often unusual days, changes that stay and unusual sites are told, missed or told where there
 # are none: years drawn from days of the simulated world's reporting part
