@@ -4,8 +4,8 @@
 
 A fleet of simulated systems of one part in its heating season, a week each at one minute: so many
 healthy, odd but fine ones among them, and a share with one condition of the world's table at
-severity 2 or 3, in turn. `zonetrail fleet` makes the list from their exports alone; told is how many
-of the planted houses stand in its first third, and where the others stand.
+severity 2 or 3, in turn. `zonetrail fleet` makes the list from their exports alone; told is how
+many of the planted houses stand in its first third, and where the others stand.
 """
 
 from __future__ import annotations
