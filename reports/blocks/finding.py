@@ -5,6 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from pipeline.result import Finding
+from pipeline.threshold_words import number_said
 from pipeline.thresholds import FIXED_KINDS, THRESHOLDS
 from pipeline.words import joined
 from reports.block import Block, Model
@@ -148,10 +149,11 @@ def threshold_table(model: Model, names: tuple[str, ...], caption: str) -> Marku
             rows.append((name.replace("_", " "), "–", "not in the table of numbers", "", ""))
             continue
         value = model.result.thresholds.get(name, t.value)
-        shown = model.show.share(value) if t.unit == "share" else f"{value:g} {t.unit}"
+        shown = number_said(name, value, model.result.units)
         kind = KIND_WORDS.get(t.kind, t.kind)
         if value != t.value and t.kind not in FIXED_KINDS:
-            kind = f"set by the site file; {t.value:g} otherwise ({kind})"
+            usual = number_said(name, t.value, model.result.units)
+            kind = f"set by the site file; {usual} otherwise ({kind})"
         source = "" if t.source == "common practice, no source" else t.source
         rows.append((shown, t.means, t.applies_when, kind, source))
     if not rows:

@@ -6,6 +6,7 @@ import re
 
 from markupsafe import Markup
 
+from pipeline.first_checks import in_order
 from pipeline.result import Finding
 from reports.block import Block, Model
 from reports.markup import fill, slug
@@ -42,9 +43,13 @@ def render(model: Model) -> Block:
     """
     places: dict[str, dict[str, Markup]] = {}
     total: set[str] = set()
-    for finding in by_weight(model):
+    found = in_order(model.result.findings)
+    log = [f for f in found[1:] if f.about == "log" and f.severity != "note"]
+    # the house first; what the verdict opens with of the log second, as the terminal says it
+    opening = [(f, f.checks[:1]) for f in (*found[:1], *log)]
+    for finding, checks in (*opening, *((f, f.checks[:2]) for f in found)):
         total.update(finding.checks)
-        for check in finding.checks[:2]:
+        for check in checks:
             place, rest = place_of(check)
             at = places.get(place, {})
             shown = sum(len(p) for p in places.values())

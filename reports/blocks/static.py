@@ -7,6 +7,7 @@ from collections import defaultdict
 import numpy as np
 from markupsafe import Markup
 
+from pipeline.clock_left import clock_note
 from pipeline.expected_error import fan_error
 from pipeline.sampling import NOT_GIVEN
 from reports.block import Block, Model, absent
@@ -72,7 +73,8 @@ def _sentence(model: Model) -> Markup:
         )
     return fill(
         "<p class=lead>{{ said }} The highest reading was {{ top }}{{ relief }}.</p>"
-        "<p class=basis>Visits left out; {{ basis }}.</p>",
+        "<p class=basis>Visits left out; {{ basis }}. {{ clock }}</p>",
+        clock=clock_note(model.result, "static_pressure"),
         said=said,
         top=model.show.value("pressure", r["max_inwc"]),
         relief=_relief(model, r["n_relief"]),

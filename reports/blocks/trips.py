@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 
 from markupsafe import Markup
 
+from pipeline.clock_left import BESIDE_STATES, clock_note
 from reports.block import Block, Model, absent
 from reports.display import NONE, number, plural, text
 from reports.markup import fill
@@ -140,7 +141,7 @@ def _one_by_one(model: Model, rows: list[dict[str, object]]) -> Markup:
             tuple(Column(t, k) for t, k in heads[: len(body[0])]),
             tuple(body),
             note="Static: highest in the 2 min before. A trip belongs to the panel’s limit; the "
-            "furnace’s own limit is another event.",
+            f"furnace’s own limit is another event. {clock_note(model.result, *BESIDE_STATES)}",
             fold_after=12,
             is_printed=len(body) <= MOST_PRINTED,
         )
