@@ -74,7 +74,10 @@ def read_rows(
     numbers : columns to cut as numbers, null where a cell is one of `nulls`; if any other text
         stands in them, all columns come as texts
     """
-    region = _below_header(text, dialect.first_row_line)
+    region: bytes | memoryview = _below_header(text, dialect.first_row_line)
+    if len(region) and bytes(region[-1:]) != b"\n":
+        # Arrow's reader drops a last line that is one delimiter and that no line end follows
+        region = bytes(region) + b"\n"
     if not dialect.is_quoted or _ends_quotes_in_lines(region):
         try:
             if numbers:
