@@ -2623,6 +2623,15 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "ignition_lit_share",
+        0.5,
+        "share",
+        "supply as far over return as this of what lit starts bring was lit",
+        "starts without a rise of supply",
+        "supply that is hot from the run before has no step to show",
+        "ours",
+    ),
+    Threshold(
         "ignition_colder_f",
         5,
         "°F",
@@ -2731,6 +2740,16 @@ _TABLE = [
         "trade",
     ),
     Threshold(
+        "defrost_soon_share",
+        0.5,
+        "share",
+        "of the defrosts that follow a whole one, too soon, from which those after one cut off "
+        "count as well",
+        "heat pumps",
+        "one that a call's end cut off leaves frost behind, and the next comes sooner",
+        "ours",
+    ),
+    Threshold(
         "defrost_usual_max_s",
         600,
         "s",
@@ -2801,6 +2820,15 @@ _TABLE = [
         "heat pumps, outdoor air logged",
         _TRADE,
         "trade",
+    ),
+    Threshold(
+        "no_defrost_regular_s",
+        43200,
+        "s",
+        "two or more defrosts, seen this often on the average, are a control that works",
+        "heat pumps, outdoor air logged",
+        "a control that waits for frost waits long in dry air; some defrosts do not show",
+        "ours",
     ),
     Threshold(
         "no_defrost_sink_f",

@@ -86,6 +86,7 @@ FINDING = Declaration(
         "ignition_slow_min_starts",
         "ignition_plan_share",
         "ignition_fail_s",
+        "ignition_lit_share",
         "ignition_colder_f",
         "count_min_intervals",
     ),
@@ -161,8 +162,8 @@ def judge(site: SiteFrames) -> Outcome:
     gas_s = float(runs["on_s"].sum())
     runs = runs[_rested(site, table, runs)]
     lit = runs[runs["to_heat_s"].notna()]
-    # supply half as hot as lit starts bring was lit: it never fell enough to rise
-    hot_f = lit["over_return_f"].median() / 2
+    # supply nearly as hot as lit starts bring was lit: it never fell enough to rise
+    hot_f = lit["over_return_f"].median() * site.threshold("ignition_lit_share")
     dark = (
         runs["to_heat_s"].isna()
         & (runs["on_s"] >= site.threshold("ignition_fail_s"))

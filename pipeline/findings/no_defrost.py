@@ -70,6 +70,7 @@ FINDING = Declaration(
         "frost_low_f",
         "frost_high_f",
         "no_defrost_s",
+        "no_defrost_regular_s",
         "no_defrost_sink_f",
         "frost_min_runs",
     ),
@@ -129,10 +130,10 @@ def judge(site: SiteFrames) -> Outcome:
         return CannotTell(f"{ran} compressor heat at {band}")
     defrosts = site.table("interval.defrost")
     longest, best = _stretches(records(runs.sort_values("start_ts")), records(defrosts))
-    # where others are seen half as often as that, one that a call's end or strip heat hid is no
-    # fault, and a control that waits for frost waits long in dry air
+    # where others are seen regularly, one that a call's end or strip heat hid is no fault
     n_seen = int(((defrosts["basis"] != "heat pulse") & ~flags(defrosts["in_visit"])).sum())
-    if longest < least_s or (n_seen > 1 and 2 * n_seen * least_s >= total_s):
+    is_regular = n_seen > 1 and n_seen * site.threshold("no_defrost_regular_s") >= total_s
+    if longest < least_s or is_regular:
         return NotFound(
             f"{words.count(len(defrosts), 'defrost')}; never more than {words.hours(longest)} of "
             f"compressor heat between two at {band}"

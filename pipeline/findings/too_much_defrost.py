@@ -80,6 +80,7 @@ FINDING = Declaration(
     thresholds=(
         "defrost_max_s",
         "defrost_often_s",
+        "defrost_soon_share",
         "defrost_usual_max_s",
         "defrost_min_events",
         "defrost_share",
@@ -158,7 +159,8 @@ def judge(site: SiteFrames) -> Outcome:
     # one that a call's end cut off left frost behind: the next comes sooner, and is no fault unless
     # most of those that follow a whole one come as soon
     after_whole = is_closed.shift(fill_value=False)
-    if 2 * (short & after_whole).sum() < (is_closed & after_whole).sum():
+    n_after_whole = int((is_closed & after_whole).sum())
+    if (short & after_whole).sum() < site.threshold("defrost_soon_share") * n_after_whole:
         short &= after_whole
     rows = seen.assign(is_short=short)
     rows = rows[rows["is_short"] | flags(rows["is_long"])]
