@@ -119,7 +119,7 @@ ended as (
             or (
                 n.is_asked
                 and n.other_ts < coalesce(n.resume_ts, n.other_ts + 1)
-                and n.other_ts - n.drop_ts <= t.changeover_wait_unknown_s * 1e6
+                and n.other_ts - n.drop_ts <= greatest(g.value * 60, t.changeover_wait_unknown_s) * 1e6
             ),
             false
         ) as is_changeover,
@@ -128,6 +128,9 @@ ended as (
         ))::bigint as blown_us,
     from next_on n
     join run.threshold t on t.site_id = n.site_id
+    left join run.setting g
+        on g.site_id = n.site_id and g.name = 'changeover_wait_min'
+        and g.start_ts <= n.drop_ts and g.end_ts > n.drop_ts
     asof left join quiet q
         on q.site_id = n.site_id and q.kind = n.kind and q.quiet_ts > n.drop_ts
 ),
