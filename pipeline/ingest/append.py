@@ -186,7 +186,8 @@ class _Logger:
         mine: list[int],
     ) -> None:
         self.new = new
-        self.files, self.file_ids = files, _ = [new[k] for k in mine], [k + 1 for k in mine]
+        self.files = files = [new[k] for k in mine]
+        self.file_ids = [k + 1 for k in mine]
         self.shared: dict[tuple[int, ...], Times] = {}
         self.longer: dict[tuple[int, bytes], Times] = {}
         before = sorted((f for f in end.files if f["logger"] == name), key=lambda f: f["file_id"])
