@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
 import json
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import pandas as pd
 import pytest
@@ -20,19 +18,8 @@ from pipeline.guard import run_command
 from pipeline.result import Span
 from reports.compare import comparison_text, render_comparison
 from sample_data.unpack import unpack_site
+from tests import report_sample as sample
 
-
-def _sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "report_sample", Path(__file__).with_name("report_sample.py")
-    )
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = _sample()
 at, frame = sample.at, sample.frame
 DAYS = range(5, 19)  # fourteen days of January, the fix on the twelfth: seven before, seven after
 FIX = 12

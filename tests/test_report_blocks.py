@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -20,19 +18,8 @@ from reports.figure import DayFigure, DayRow, Level, Line, Panel
 from reports.level_spot import Spot, level_spot
 from reports.svg_days import day_key
 from reports.theme import call_shape
+from tests import report_sample as sample
 
-
-def _sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "report_sample", Path(__file__).with_name("report_sample.py")
-    )
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = _sample()
 at = sample.at
 MODEL = Model(sample.sample_result())
 SOURCES = ("sql/40_interval", "sql/50_measure", "pipeline/findings")

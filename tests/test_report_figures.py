@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pandas as pd
@@ -22,19 +19,8 @@ from reports.figure import TimeFigure
 from reports.plotly_figure import time_plotly
 from reports.svg import time_still
 from reports.wire import unpacked_array, wire, wire_page
+from tests import report_sample as sample
 
-
-def _sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "report_sample", Path(__file__).with_name("report_sample.py")
-    )
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = _sample()
 MODEL = Model(sample.sample_result())
 
 

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import importlib.util
 import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
-from pathlib import Path
-from types import ModuleType
 
 import pandas as pd
 import pytest
@@ -24,19 +21,7 @@ from reports.blocks import trust
 from reports.page import LIBRARY
 from reports.site import BLOCKS, render_site
 from reports.wire import packed, unpacked
-
-
-def _sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "report_sample", Path(__file__).with_name("report_sample.py")
-    )
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = _sample()
+from tests import report_sample as sample
 
 
 @pytest.fixture(scope="module")

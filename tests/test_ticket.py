@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import pandas as pd
 import pytest
@@ -22,22 +20,12 @@ from pipeline.ticket_checks import TicketCheck
 from pipeline.ticket_steps import _busiest
 from reports.ticket import LEVELS, cut, cut_aside, cut_steps, fitting_level, render_ticket
 from reports.ticket_text import ticket_text
+from tests import report_sample as sample
 
 ROOT = Path(__file__).parents[1]
 HOSTILE = "</script><script>x=1</script>\"'><img src=x onerror=x> %{y} \u202e=1+1 "
 
 
-def _sample() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "report_sample", Path(__file__).with_name("report_sample.py")
-    )
-    assert spec and spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = _sample()
 SITE = read_site(ROOT / "sample_data" / "larch-14" / "site.toml")
 
 
