@@ -296,10 +296,10 @@ def _by_day(model: Model) -> Markup:
         return absent("No runtime by day", "no output was ever on")
     most = {o: max(number(r["on_s"]) or 0 for r in rows if r["output"] == o) for o in outputs}
     by = {(_day(r["day"]), text(r["output"])): r for r in rows}
-    days = sorted({_day(r["day"]) for r in rows})
+    labels = {_day(r["day"]): _day_label(r["day"]) for r in rows}
     body, thin = [], 0
-    for day in days:
-        cells: list[Cell | str] = [_day_label(by, day)]
+    for day in sorted(labels):
+        cells: list[Cell | str] = [labels[day]]
         for o in outputs:
             r = by.get((day, o))
             if r is None or not number(r["valid_s"]):
@@ -335,6 +335,5 @@ def _day(value: object) -> str:
     return str(value)[:10]
 
 
-def _day_label(by: dict[tuple[str, str], dict[str, object]], day: str) -> str:
-    value = next(r["day"] for (d, _), r in by.items() if d == day)
-    return day_text(value) if hasattr(value, "weekday") else day
+def _day_label(value: object) -> str:
+    return day_text(value) if hasattr(value, "weekday") else _day(value)
