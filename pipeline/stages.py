@@ -24,7 +24,7 @@ import pandas as pd
 
 import pipeline.measures
 from pipeline.errors import StageError
-from pipeline.store import settle
+from pipeline.store import SITE_KEY, settle
 from pipeline.tables import tables
 
 STREAMING = re.compile(r"over\s*\(\s*(rows unbounded preceding)?\s*\)", re.IGNORECASE)
@@ -165,7 +165,7 @@ def _make(con: duckdb.DuckDBPyConnection, stage: Stage) -> float:
         con.execute(f'create or replace table "{schema}"."{name}" as {stage.sql}')
         _check_columns(con, stage.table)
     elif stage.build is not None:
-        frames = {t: con.execute(f"select * from {t}").df() for t in stage.reads}
+        frames = {t: frame(con, t) for t in stage.reads}
         put(con, stage.table, stage.build(frames))
     return time.perf_counter() - started
 
@@ -182,7 +182,9 @@ def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None
     missing = [n for n in names if n not in frame.columns]
     if missing or (extra and not declared.is_open):
         raise StageError(f"{table}: missing columns {missing}, undeclared columns {extra}")
-    picks = [f'cast("{c.name}" as {c.type}) as "{c.name}"' for c in declared.with_site]
+    site_type = _site_type(con)
+    picks = [f'cast("site_id" as {site_type}) as "site_id"']
+    picks += [f'cast("{c.name}" as {c.type}) as "{c.name}"' for c in declared.columns]
     picks += [f'"{name}"' for name in extra]
     schema, name = table.split(".")
     con.execute(f'create schema if not exists "{schema}"')
@@ -194,12 +196,20 @@ def put(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None
 
 
 def frame(con: duckdb.DuckDBPyConnection, table: str, site_id: str | None = None) -> pd.DataFrame:
-    """A declared table as a DataFrame; of one site if `site_id` is given."""
+    """A declared table as a DataFrame, its site as text; of one site if `site_id` is given."""
     if table not in tables():
         raise StageError(f"{table} is declared nowhere")
+    query = f"select * replace (site_id::varchar as site_id) from {table}"
     if site_id is None:
-        return con.execute(f"select * from {table}").df()
-    return con.execute(f"select * from {table} where site_id = ?", [site_id]).df()
+        return con.execute(query).df()
+    return con.execute(f"{query} where site_id = ?", [site_id]).df()
+
+
+def _site_type(con: duckdb.DuckDBPyConnection) -> str:
+    """The type of `site_id` in this connection: text where no store is attached."""
+    query = "select count(*) from duckdb_types() where type_name = ?"
+    found = con.execute(query, [SITE_KEY]).fetchone()
+    return SITE_KEY if found and found[0] else "VARCHAR"
 
 
 def reads_of(con: duckdb.DuckDBPyConnection, sql: str) -> tuple[str, ...]:
@@ -289,7 +299,10 @@ def _python_stages() -> list[Stage]:
 
 def _check_columns(con: duckdb.DuckDBPyConnection, table: str) -> None:
     declared = [(c.name, c.type) for c in tables()[table].with_site]
-    actual = [(r[0], r[1]) for r in con.execute(f"describe {table}").fetchall()]
+    actual = [
+        (name, "VARCHAR" if name == "site_id" and kind.startswith("ENUM(") else kind)
+        for name, kind, *_ in con.execute(f"describe {table}").fetchall()
+    ]
     if declared != actual:
         wrong = [f"{a} (declared {d})" for a, d in zip(actual, declared, strict=False) if a != d]
         raise StageError(

@@ -177,7 +177,17 @@ def test_tables_for_tests_of_stages_look_like_the_views(tmp_path: Path) -> None:
     create_store_tables(made, schema="store", with_site_id=True)
     for table in store_columns():
         query = f"select column_name, column_type from (describe store.{table})"
-        assert views.execute(query).fetchall() == made.execute(query).fetchall()
+        site, *others = views.execute(query).fetchall()
+        assert [("site_id", "VARCHAR"), *others] == made.execute(query).fetchall()
+        assert site == ("site_id", "ENUM('a')")
+
+
+def test_a_site_is_a_key_that_sorts_as_its_name_does(tmp_path: Path) -> None:
+    connection = connect_working()
+    ids = ["b", "a-10", "a 9", "Ä", "a'9"]
+    attach_sites(connection, {i: loaded(tmp_path / str(n)) for n, i in enumerate(ids)})
+    found = connection.execute("select distinct site_id from store.file order by site_id")
+    assert [row[0] for row in found.fetchall()] == sorted(ids)
 
 
 def test_working_connection_keeps_order_uses_utc_and_loads_nothing() -> None:
