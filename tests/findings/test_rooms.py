@@ -102,18 +102,22 @@ def streamed(build, at):
     def make(behind=(), **changes):
         row = {
             "zone": 1, "mode": "heating", "n_rested": 10, "rested_start_f": -0.2, "n_busy": 40,
-            "busy_end_f": -0.8,
-        } | changes  # fmt: skip
+            "busy_end_f": -0.8, "n_both": 60, "end_f": -0.3, "moved_f": 0.1,
+        } | {k: v for k, v in changes.items() if not k.startswith("others_")}  # fmt: skip
+        other = row | {"zone": 2, "n_busy": 0, "busy_end_f": None, "end_f": 0.0} | {
+            "moved_f": changes.get("others_moved_f", 0.2)
+        }  # fmt: skip
         return build(
             {
-                "measure.call_offset": [row],
+                "measure.call_offset": [row, other],
                 "interval.not_keeping_up": [{"zone": z, "mode": m} for z, m in behind],
                 "interval.call": [
                     {
-                        "zone": 1, "mode": "heating", "start_ts": at(1, f"0{k}:00"),
-                        "end_ts": at(1, f"0{k}:06"), "has_start": True, "has_end": True,
+                        "zone": z, "mode": "heating", "start_ts": at(1, f"0{k}:00"),
+                        "end_ts": at(1, f"0{k}:{m:02d}"), "has_start": True, "has_end": True,
                     }
                     for k in range(3)
+                    for z, m in ((1, 6), (2, changes.get("others_min", 9)))
                 ],
             },
             roles=ROLES,
@@ -155,11 +159,40 @@ def test_where_most_zones_fall_behind_it_is_the_heat_that_lacks(
         ({"rested_start_f": -0.66}, "not found"),  # a steady error: 0.14 more
         ({"rested_start_f": 1.5}, "found"),  # past it after a rest: as if it were none
         ({"busy_end_f": 0.3}, "not found"),
-        ({"n_busy": 20}, "found"),
-        ({"n_busy": 19}, "cannot tell"),
+        ({"n_busy": 10}, "found"),
+        ({"n_busy": 9}, "not found"),
+        ({"n_busy": 9, "n_both": 39}, "cannot tell"),
         ({"n_rested": 5}, "found"),
-        ({"n_rested": 4, "rested_start_f": None}, "cannot tell"),
+        ({"n_rested": 4, "rested_start_f": None}, "not found"),
+        ({"others_min": 6}, "found"),
+        ({"others_min": 5}, "not found"),  # its calls are longer ones: it lags, it is not misled
     ],
 )
 def test_each_number_of_the_stream_at_its_edge(streamed, judge, change, result):
     assert judge(STREAM, streamed(**change))[0].result == result
+
+
+STILL = {"n_busy": 0, "busy_end_f": None, "n_both": 40, "end_f": -0.2, "moved_f": 0.04}
+
+
+def test_a_room_that_goes_nowhere_in_its_calls(streamed, judge):
+    judged, finding = judge(STREAM, streamed(**STILL))
+    assert judged.result == "found"
+    assert "end with the room no warmer than as they began and 0.2 °F short" in finding.summary
+    assert "Half its calls are 6 min or shorter, elsewhere 9 min" in finding.summary
+    assert "the other rooms come 0.2 °F nearer" in finding.causes[0].because
+
+
+@pytest.mark.parametrize(
+    ("change", "result"),
+    [
+        ({"n_both": 39}, "cannot tell"),
+        ({"moved_f": 0.05}, "not found"),
+        ({"end_f": -0.19}, "not found"),
+        ({"others_moved_f": 0.08}, "found"),
+        ({"others_moved_f": 0.07}, "not found"),  # nobody's room moves: no heat comes
+        ({"others_min": 5}, "not found"),
+    ],
+)
+def test_each_number_of_the_room_that_goes_nowhere(streamed, judge, change, result):
+    assert judge(STREAM, streamed(**(STILL | change)))[0].result == result
