@@ -22,7 +22,8 @@ class Answer:
     pick_up, n_pick_up : when it calls, and over how many stretches; high : upper end of it
     closed : the row of measure.zone_response when only others call, its damper shown closed or
         not logged; None if there is none
-    others : pick-up of the other zones in the same mode, those with enough stretches
+    others : pick-up of the other zones in the same mode, those with enough stretches; of a zone
+        that hardly calls, what it gains while it does not and its damper is shown open for relief
     """
 
     site: SiteFrames
@@ -75,6 +76,12 @@ def answers(site: SiteFrames) -> list[Answer]:
             pace
             for (zone, mode), (pace, n) in pick_ups.items()
             if mode == d.mode and zone != d.zone and n >= least
+        ] + [
+            float(r.slope_f_per_h)
+            for r in rows
+            if r.mode == d.mode and r.zone != d.zone and not r.is_calling and r.damper == "open"
+            if r.n_run >= least and number(r.slope_f_per_h) is not None
+            if pick_ups.get((r.zone, r.mode), (0.0, 0))[1] < least
         ]
         pace, n = pick_ups[(d.zone, d.mode)]
         made.append(

@@ -69,6 +69,9 @@ def test_a_room_that_stands_still_while_its_zone_calls(shut, judge):
     [
         # short of one number it is not shown; but a room that gains so little does not pick up
         ({"first": {"pace": 0.3}}, "found"),  # 0.15 of 2.0
+        # the other room hardly calls, but moves on the air that relief lets into it
+        ({"second": {"is_calling": False, "damper": "open"}}, "found"),
+        ({"second": {"is_calling": False, "damper": "closed"}}, "cannot tell"),
         ({"first": {"pace": 0.301}}, "cannot tell"),
         ({"first": {"high": 0.6}}, "found"),
         ({"first": {"high": 0.601}}, "cannot tell"),
