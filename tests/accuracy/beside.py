@@ -8,6 +8,7 @@ Facts are those of the trade that the world was planted from (numbers as there).
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -90,6 +91,14 @@ _PROBE_DOUBT_F = 2.0
 
 _STAGED_S = 600
 """Second stage for less than this in a week is one run: its runs end before the furnace's timer."""
+_STEADY_S = 600
+"""Gas heat that in a week was steady for less than this shows no rise."""
+_SLOPE_S = 300
+"""A room's pace takes five minutes to be seen."""
+_FADES = 3
+"""So often ice is seen to form; formed once, a coil whose compressor hardly rests stays frozen."""
+_THAW = pd.Timedelta(minutes=20)
+"""A coil is not clear of ice in less."""
 _FEW_CALLS = 5
 """So few answers of a room in a week are no habit: a guess at it would be a coin thrown."""
 _HELD_SHARE = 0.8
@@ -114,6 +123,60 @@ def _no_relay_chattered(system: System, truth: dict[str, Any]) -> bool:
 def _never_staged_by_itself(system: System, truth: dict[str, Any]) -> bool:
     by_itself_s = truth["stages_s"]["heating"]["burner_second"] - truth["runtime_s"]["output_w2"]
     return bool(by_itself_s < _STAGED_S)
+
+
+def _air_as_the_plate_asks(system: System, truth: dict[str, Any]) -> bool:
+    """Steady gas heat in every stage, its rise within the plate's band, and nothing that cools."""
+    rise = truth["rise"].values()
+    steady_s = sum(told["seconds"] for told in rise)
+    if system.season != "heating" or not truth["runtime_s"]["output_w1"]:
+        return False
+    if truth["runtime_s"]["output_y1"]:
+        return False
+    return steady_s < _STEADY_S or all(told["median_f"] <= told["band_f"][1] for told in rise)
+
+
+def _stretches_s(on: npt.NDArray[np.bool_], step_s: int) -> npt.NDArray[np.int_]:
+    """Lengths of the stretches in which it was on."""
+    edges = np.diff(np.concatenate(([0], on.astype(int), [0])))
+    return step_s * (np.flatnonzero(edges == -1) - np.flatnonzero(edges == 1))
+
+
+def _hardly_told_to_shut(system: System, truth: dict[str, Any]) -> bool:
+    """The stuck damper was told to be shut while others were heated or cooled for minutes."""
+    at = pd.date_range(truth["window"]["start"], truth["window"]["end"], freq="10s")
+    runs = _any_on(truth, at, "output_w1", "output_y1", "output_aux")
+    for zone in {int(b.zone) + 1 for b in system.branches if b.stuck > 0}:
+        own = _any_on(truth, at, f"zone_call_w1.{zone}", f"zone_call_y1.{zone}")
+        shut = runs & ~own & ~_is_on(truth, f"zone_damper.{zone}", at)
+        # of half of them the room's own drift is not known: its own call came right before
+        if int((_stretches_s(shut, 10) >= _SLOPE_S).sum()) >= 2 * _FEW_CALLS:
+            return False
+    return True
+
+
+def _any_on(truth: dict[str, Any], at: pd.DatetimeIndex, *names: str) -> npt.NDArray[np.bool_]:
+    told: npt.NDArray[np.bool_] = np.any([_is_on(truth, name, at) for name in names], axis=0)
+    return told
+
+
+def _froze_once(system: System, truth: dict[str, Any]) -> bool:
+    """The coil thawed and iced over again fewer than three times: else it was ice all along."""
+    iced = [(pd.Timestamp(a), pd.Timestamp(b)) for a, b in truth["states"].get("iced", [])]
+    thawed = [(a - last) > _THAW for (_, last), (a, _) in pairwise(iced)]
+    return bool(iced) and 1 + sum(thawed) < _FADES
+
+
+def _nobody_to_miss_it(system: System, truth: dict[str, Any]) -> bool:
+    """At each loss of power one zone called at most, and no fan was told to run on after it."""
+    for out in truth["power_out"]:
+        before = pd.DatetimeIndex([pd.Timestamp(out["start"]) - pd.Timedelta(seconds=2)])
+        names = [n for n in truth["states"] if n.startswith(("zone_call_w1.", "zone_call_y1."))]
+        if sum(bool(_is_on(truth, name, before)[0]) for name in names) > 1:
+            return False
+        if _any_on(truth, before, "output_g")[0]:
+            return False
+    return True
 
 
 def _exchanged(system: System) -> tuple[int, int] | None:
@@ -169,6 +232,24 @@ NEVER_HAPPENED: dict[str, tuple[str, Callable[[System, dict[str, Any]], bool]]] 
     "second-stage-not-by-panel": (
         "runs ended before the furnace's own timer brought second stage",
         _never_staged_by_itself,
+    ),
+    "airflow-low": (
+        "the rise stayed within the plate's band: the furnace got the air its maker asks for, "
+        "though less than before; or it was never steady",
+        _air_as_the_plate_asks,
+    ),
+    "damper-did-not-close": (
+        "relief held it open whenever others called: it was hardly ever told to shut",
+        _hardly_told_to_shut,
+    ),
+    "coil-icing": (
+        "it froze over once or twice and stayed frozen: nothing clear to hold it against",
+        _froze_once,
+    ),
+    "power-dropout": (
+        "one zone called at most as the power went, and no fan output was on to be missed after "
+        "it: its call's end looks the same",
+        _nobody_to_miss_it,
     ),
     "zones-exchanged": (
         "relief held both dampers open while one of the two called, or one of them hardly called: "
