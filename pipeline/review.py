@@ -91,7 +91,9 @@ def review_site(
             seconds.append((stage.key, took_s))
 
         tell("measuring")
-        measure_sites(con, [site], ask=ask, align=align, on_stage=note, at_once=cores())
+        measure_sites(
+            con, [site], ask=ask, align=align, keep=_read_later(), on_stage=note, at_once=cores()
+        )
         tell("judging")
         result = _result(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
     finally:
@@ -107,13 +109,15 @@ def measure_sites(
     align: bool = False,
     still_logging: Collection[str] = (),
     wanted: Collection[str] | None = None,
+    keep: Collection[str] | None = None,
     on_stage: Callable[[Stage, float], None] | None = None,
     at_once: int = 1,
 ) -> None:
     """Run every stage up to the measures for a batch of sites whose stores are attached.
 
     ask, still_logging : as `run_tables.prepare` takes them
-    wanted : run only what these tables are made of
+    wanted : run only what these tables are made of; of what is made, only they stay
+    keep : all is made, these stay; all stay if both are None
     at_once : as `stages.run` takes it
 
     With `align`, offsets that the first pass shows are taken out and the stages run again from
@@ -122,7 +126,8 @@ def measure_sites(
     prepare(con, sites, ask, still_logging=still_logging)
     stages = [s for s in listed() if s.folder < VIEW_FOLDER]
     if wanted is not None:
-        stages = needed_for(stages, {*wanted, CLOCK_TABLE})
+        keep = {*wanted, CLOCK_TABLE}
+        stages = needed_for(stages, keep)
     if align:
         until_clock = needed_for(stages, {CLOCK_TABLE})
         run(con, until_clock, on_stage, at_once)
@@ -131,7 +136,13 @@ def measure_sites(
             prepare(con, sites, ask, aligned, still_logging)
             run(con, until_clock, on_stage, at_once)
         stages = [s for s in stages if s not in until_clock]
-    run(con, stages, on_stage, at_once)
+    run(con, stages, on_stage, at_once, keep)
+
+
+def _read_later() -> frozenset[str]:
+    """The tables that a result holds, or that are read again once the findings are known."""
+    views = {t for stage in listed() if stage.folder == VIEW_FOLDER for t in stage.reads}
+    return frozenset(set(tables()) - NOT_HANDED_ON | views)
 
 
 def cores() -> int:

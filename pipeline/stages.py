@@ -13,7 +13,7 @@ import json
 import pkgutil
 import re
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from importlib.resources import files
@@ -96,25 +96,48 @@ def run(
     stages: Iterable[Stage],
     on_stage: Callable[[Stage, float], None] | None = None,
     at_once: int = 1,
+    keep: Collection[str] | None = None,
 ) -> None:
     """Make each stage's table, in a connection that holds `store.*` and `run.*`.
 
     on_stage : called after each with the stage and the seconds it took
     at_once : how many stages may run side by side, each once what it reads is made; every stage
         stays single-threaded, so the tables are the same whatever this is
+    keep : any other table that these stages make goes once the last of them has read it, so that
+        its memory serves the next; all stay if None
     Raises StageError when a result differs from its declaration, or when a streaming window reads a
     table that is not stored in order.
     """
     stages = list(stages)
     for schema in sorted({stage.table.split(".")[0] for stage in stages}):
         con.execute(f'create schema if not exists "{schema}"')
+    leaving = _Leaving(con.cursor(), stages, keep)
     if at_once == 1:
         for stage in stages:
             took_s = _make(con, stage)
+            leaving.after(stage)
             if on_stage is not None:
                 on_stage(stage, took_s)
         return
-    _run_side_by_side(con, stages, on_stage, at_once)
+    _run_side_by_side(con, stages, on_stage, at_once, leaving)
+
+
+class _Leaving:
+    """The tables that nobody wants any more, dropped as their last readers are done."""
+
+    def __init__(
+        self, con: duckdb.DuckDBPyConnection, stages: list[Stage], keep: Collection[str] | None
+    ) -> None:
+        self._con = con
+        goes = set() if keep is None else {s.table for s in stages} - set(keep)
+        self._readers = {t: {s.key for s in stages if t in (*s.reads, s.table)} for t in goes}
+
+    def after(self, stage: Stage) -> None:
+        for table in {*stage.reads, stage.table} & self._readers.keys():
+            self._readers[table].discard(stage.key)
+            if not self._readers[table]:
+                del self._readers[table]
+                self._con.execute(f"drop table {table}")
 
 
 def _run_side_by_side(
@@ -122,6 +145,7 @@ def _run_side_by_side(
     stages: list[Stage],
     on_stage: Callable[[Stage, float], None] | None,
     at_once: int,
+    leaving: _Leaving,
 ) -> None:
     """As `run`, each stage begun as soon as there is a connection for it and what it reads.
 
@@ -145,6 +169,7 @@ def _run_side_by_side(
                     stage, own = running.pop(done)
                     took_s = done.result()
                     connections.append(own)
+                    leaving.after(stage)
                     for names in waits_for.values():
                         names.discard(stage.table)
                     if on_stage is not None:

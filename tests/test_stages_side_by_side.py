@@ -26,11 +26,13 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return site
 
 
-def measured(folder: Path, at_once: int) -> dict[str, pd.DataFrame]:
+def measured(
+    folder: Path, at_once: int, keep: frozenset[str] | None = None
+) -> dict[str, pd.DataFrame]:
     site = read_site(folder)
     con = connect_working()
     attach_sites(con, {site.id: site.store_path})
-    measure_sites(con, [site], at_once=at_once)
+    measure_sites(con, [site], keep=keep, at_once=at_once)
     made = {
         f"{schema}.{name}"
         for schema, name in con.execute(
@@ -40,12 +42,28 @@ def measured(folder: Path, at_once: int) -> dict[str, pd.DataFrame]:
     return {name: frame(con, name) for name in tables() if name in made}
 
 
-def test_tables_are_the_same_row_by_row(folder: Path) -> None:
-    alone, beside = measured(folder, 1), measured(folder, 3)
+@pytest.fixture(scope="module")
+def whole(folder: Path) -> dict[str, pd.DataFrame]:
+    """Every table, made one after the other."""
+    return measured(folder, 1)
+
+
+def test_tables_are_the_same_row_by_row(folder: Path, whole: dict[str, pd.DataFrame]) -> None:
+    alone, beside = whole, measured(folder, 3)
     assert set(alone) == set(beside)
     assert sum(len(table) for table in alone.values()) > 100_000
     for name, table in alone.items():
         pd.testing.assert_frame_equal(table, beside[name], obj=name)
+
+
+def test_only_what_is_kept_stays_and_is_the_same(
+    folder: Path, whole: dict[str, pd.DataFrame]
+) -> None:
+    kept = frozenset({"trust.minute", "measure.runtime"})
+    some = measured(folder, 2, kept)
+    assert {name for name in some if not name.startswith(("store.", "run."))} == kept
+    for name, table in some.items():
+        pd.testing.assert_frame_equal(table, whole[name], obj=name)
 
 
 def made_of(*texts: tuple[str, str, tuple[str, ...]]) -> list[Stage]:
