@@ -21,7 +21,6 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import partial
-from math import sqrt
 from pathlib import Path
 
 import click
@@ -40,6 +39,7 @@ from sample_data import world
 from sample_data.world.channels import Channel
 from sample_data.world.log_faults import LOG_FAULTS
 from sample_data.world.system import LogFault, System
+from tests.accuracy.intervals import wilson
 from tests.accuracy.made import stages_of, wall
 from tests.accuracy.planted import Logged, Plant, fill, logged
 
@@ -382,15 +382,6 @@ def judge_batch(batch: Sequence[Case], part: str) -> list[tuple[Case, dict[str, 
             out.append((case, results, took["30_trust"] / len(batch)))
         con.close()
     return out
-
-
-def wilson(found: int, of: int) -> tuple[float, float]:
-    """95 % interval of a share (Wilson 1927)."""
-    if of == 0:
-        return float("nan"), float("nan")
-    z, p = 1.959964, found / of
-    middle, half = p + z * z / (2 * of), z * sqrt(p * (1 - p) / of + z * z / (4 * of * of))
-    return (middle - half) / (1 + z * z / of), (middle + half) / (1 + z * z / of)
 
 
 def table(results: Sequence[tuple[Case, dict[str, str], float]], show: bool = False) -> list[str]:

@@ -24,7 +24,6 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
-from math import sqrt
 from pathlib import Path
 
 import click
@@ -40,6 +39,7 @@ from sample_data.world.catalogue import healthy
 from sample_data.world.channels import Channel
 from sample_data.world.loop import Record
 from sample_data.world.system import LogFault
+from tests.accuracy.intervals import wilson
 from tests.accuracy.made import stages_of
 from tests.accuracy.planted import Logged, Plant, clock_of, fill, logged, without
 
@@ -231,16 +231,6 @@ def judged(answers: pd.DataFrame) -> pd.DataFrame:
     by_board = (rows["logger"] == "static") & (rows["fan_starts"].fillna(0) < CYCLES)
     rows["logger"] = rows["logger"].where(~by_board, "static, board's fan")
     return rows
-
-
-def wilson(n: int, of: int) -> tuple[float, float]:
-    """Wilson's interval of a share at 95 %. Source: E. B. Wilson, JASA 22 (1927), 209-212."""
-    if of == 0:
-        return 0.0, 1.0
-    z, share = 1.959964, n / of
-    middle = (share + z * z / (2 * of)) / (1 + z * z / of)
-    half = z / (1 + z * z / of) * sqrt(share * (1 - share) / of + z * z / (4 * of * of))
-    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def table(rows: pd.DataFrame) -> str:

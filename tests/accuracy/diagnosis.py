@@ -19,7 +19,6 @@ from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from math import sqrt
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +36,7 @@ from sample_data.world.log_faults import LOG_FAULTS, ODD
 from sample_data.world.system import System
 from tests.accuracy.beside import asked
 from tests.accuracy.causes import FIRST_CAUSE
+from tests.accuracy.intervals import wilson
 from tests.accuracy.made import wall
 
 OUT = Path("out/diagnosis")
@@ -173,16 +173,6 @@ def gather(some: list[System], part: str, jobs: int) -> pd.DataFrame:
         return pd.DataFrame([row for batch in batches for row in work(batch)])
     with ProcessPoolExecutor(jobs) as pool:
         return pd.DataFrame([row for rows in pool.map(work, batches) for row in rows])
-
-
-def wilson(hit: int, of: int) -> tuple[float, float]:
-    """95 % interval of a share (Wilson 1927)."""
-    if of == 0:
-        return 0.0, 1.0
-    z, p = 1.959964, hit / of
-    middle = (p + z * z / (2 * of)) / (1 + z * z / of)
-    half = z / (1 + z * z / of) * sqrt(p * (1 - p) / of + z * z / (4 * of * of))
-    return max(0.0, middle - half), min(1.0, middle + half)
 
 
 def share(hit: int, of: int) -> str:

@@ -48,8 +48,3 @@ def test_what_counts_as_found_near_open_and_wrong() -> None:
     judged = clocks.judged(rows)
     assert judged["result"].tolist() == ["found", "near", "open", "wrong", "wrong", "open"]
     assert judged["is_false"].tolist() == [False, False, False, True, False, False]
-
-
-def test_wilson_by_hand() -> None:
-    """19 of 20 with z = 1.96: centre (0.95 + 3.8415/40)/(1 + 3.8415/20) = 0.8775, half 0.1137."""
-    assert clocks.wilson(19, 20) == pytest.approx((0.7639, 0.9911), abs=2e-4)
