@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sample_data.world.conditions import BY_NAME
 from sample_data.world.system import System
 
 ASKS = ("must", "may", "must_not")
@@ -287,3 +288,22 @@ def asked(system: System, truth: dict[str, Any]) -> dict[str, list[str]]:
         of = {code: "may" if ask == "must" else ask for code, ask in of.items()}
         of |= dict.fromkeys(BEYOND_MAY, "may")
     return {ask: sorted(code for code, said in of.items() if said == ask) for ask in ASKS}
+
+
+def not_come_about(system: System, truth: dict[str, Any]) -> str:
+    """Why the planted conditions, by what was simulated, did nothing that anyone could be asked to
+    find; '' where they came about.
+
+    A condition came about where some finding that is its own must be found, by the world's labels
+    and what stands here: events that happened often enough, or a planted state in a season that
+    has hours to show it.
+    """
+    must = asked(system, truth)["must"]
+    planted = [BY_NAME[name] for name, _ in system.conditions]
+    own = [code for condition in planted for code in (*condition.codes, *condition.also)]
+    if any(code in must for code in own):
+        return ""
+    for code in own:
+        if code in NEVER_HAPPENED and NEVER_HAPPENED[code][1](system, truth):
+            return NEVER_HAPPENED[code][0]
+    return f"too little of it happened for any of: {', '.join(own)}"

@@ -4,8 +4,11 @@
 
 A fleet of simulated systems of one part in its heating season, a week each at one minute: so many
 healthy, odd but fine ones among them, and a share with one condition of the world's table at
-severity 2 or 3, in turn. `zonetrail fleet` makes the list from their exports alone; told is how
-many of the planted houses stand in its first third, and where the others stand.
+severity 2 or 3, in turn. A condition that by the simulation did nothing in its week (a leak control
+that trips while nobody calls) makes no house faulty: it is planted, the house is in the fleet, and
+another is planted in its place; the figure with such houses counted as faulty is told beside the
+other. `zonetrail fleet` makes the list from their exports alone; told is how many of the faulty
+houses stand in its first third, and where the others stand.
 """
 
 from __future__ import annotations
@@ -13,18 +16,20 @@ from __future__ import annotations
 import datetime as dt
 import re
 import tempfile
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
 
 from pipeline.fleet.whole import run_fleet
+from pipeline.fleet_result import FleetSite
 from sample_data import world
 from sample_data.world.conditions import CONDITIONS
 from sample_data.world.log_faults import ODD
 from sample_data.world.system import System
-from tests.accuracy.diagnosis import wilson
+from tests.accuracy.beside import not_come_about
+from tests.accuracy.intervals import wilson
 from tests.accuracy.made import wall
 
 SEASON = "heating"
@@ -34,8 +39,17 @@ ODD_SHARE = 0.1
 INTERVAL_S = 60
 
 
-def faulty(part: str, n: int, first_seed: int) -> Iterator[System]:
-    """Systems with one condition each that shows in the season, conditions in turn."""
+@dataclass(frozen=True)
+class Planted:
+    """A house with a condition, and why it did not come about in its week; '' where it did."""
+
+    system: System
+    did_not: str
+
+
+def faulty(part: str, n: int, first_seed: int) -> Iterator[Planted]:
+    """Systems with one condition each that shows in the season, conditions in turn, until `n` of
+    the conditions came about by the simulation's truth."""
     made, turn = 0, 0
     while made < n:
         condition = CONDITIONS[turn % len(CONDITIONS)]
@@ -45,8 +59,9 @@ def faulty(part: str, n: int, first_seed: int) -> Iterator[System]:
         )
         turn += 1
         if system.season == SEASON:
-            made += 1
-            yield system
+            did_not = not_come_about(system, world.truth(system))
+            made += not did_not
+            yield Planted(system, did_not)
 
 
 def fine(part: str, n: int, first_seed: int) -> Iterator[System]:
@@ -81,37 +96,50 @@ def write_site(system: System, folder: Path, site_id: str) -> None:
 @click.option("--jobs", default=1, help="Processes of the fleet.")
 def main(part: str, sites: int, share: float, first_seed: int, jobs: int) -> None:
     """Print how many planted houses stand in the first third of the list, and the others."""
-    n_faulty = round(share * sites)
-    planted: dict[str, System] = {}
+    planted: dict[str, Planted] = {}
     with tempfile.TemporaryDirectory() as name, wall(part):
         folder = Path(name) / "fleet"
-        systems = [*faulty(part, n_faulty, first_seed), *fine(part, sites - n_faulty, first_seed)]
+        bad = list(faulty(part, round(share * sites), first_seed))
+        systems = [p.system for p in bad] + list(fine(part, sites - len(bad), first_seed))
         for n, system in enumerate(systems):
             # the order of names says nothing of who is faulty
             site_id = f"house-{(n * 7919) % 10_007:05d}"
             write_site(system, folder / site_id, site_id)
-            if n < n_faulty:
-                planted[site_id] = system
+            if n < len(bad):
+                planted[site_id] = bad[n]
         listed = run_fleet(folder, run_day=RUN_DAY, jobs=jobs).sites
+    click.echo(f"{part} part, {sites} houses of the seeds from {first_seed}")
+    for line in told(listed, planted):
+        click.echo(line)
+
+
+def told(listed: Sequence[FleetSite], planted: dict[str, Planted]) -> Iterator[str]:
+    """How many faulty houses stand in the list's first third, by group, and the others by name."""
     place = {site.site_id: n for n, site in enumerate(listed)}
-    third = len(listed) / 3
-    first = [site_id for site_id in planted if place[site_id] < third]
-    low, high = wilson(len(first), len(planted))
-    click.echo(
-        f"{part} part, {sites} houses, {len(planted)} with a condition: {len(first)} in the first "
-        f"third, {len(first) / len(planted):.3f} ({low:.3f} to {high:.3f})"
-    )
-    groups: dict[str, list[int]] = {}
-    for site in listed:
-        groups.setdefault(site.group, []).append(site.site_id in planted)
-    for group, hits in groups.items():
-        click.echo(f"    {group}: {len(hits)} houses, {sum(hits)} of them with a condition")
-    for site_id in sorted(set(planted) - set(first), key=place.__getitem__):
-        site = listed[place[site_id]]
-        click.echo(
-            f"    place {place[site_id] + 1}, {site.group}: {planted[site_id].name}; "
-            f"{'; '.join(site.reasons[:2])}"
+    faulty_ids = {site_id for site_id, p in planted.items() if not p.did_not}
+    for what, ids in (
+        ("with a condition that came about", faulty_ids),
+        ("with a condition, also those where it did not", set(planted)),
+    ):
+        first = sum(place[site_id] < len(listed) / 3 for site_id in ids)
+        low, high = wilson(first, len(ids))
+        yield (
+            f"{len(ids)} {what}: {first} in the first third, {first / max(1, len(ids)):.3f} "
+            f"({low:.3f} to {high:.3f})"
         )
+    groups: dict[str, list[bool]] = {}
+    for site in listed:
+        groups.setdefault(site.group, []).append(site.site_id in faulty_ids)
+    for group, hits in groups.items():
+        yield f"    {group}: {len(hits)} houses, {sum(hits)} of them faulty"
+    for site_id in sorted(planted, key=place.__getitem__):
+        site, p = listed[place[site_id]], planted[site_id]
+        if p.did_not or place[site_id] >= len(listed) / 3:
+            why = f"; did not come about: {p.did_not}" if p.did_not else ""
+            yield (
+                f"    place {place[site_id] + 1}, {site.group}: {p.system.name}; "
+                f"{'; '.join(site.reasons[:2])}{why}"
+            )
 
 
 if __name__ == "__main__":
