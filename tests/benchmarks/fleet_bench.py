@@ -74,14 +74,11 @@ def main() -> None:
 
 def measure(told: argparse.Namespace, folder: Path) -> dict[str, Any]:
     """Every run: what it was, and what it took."""
-    from fleet_sites import LAST_DAY, write_days, write_site
+    from fleet_sites import LAST_DAY, write_days, write_fleet
 
     bases = folder / "bases"
     for n in told.sites:
-        for number in range(n):
-            site = folder / f"week-{n}" / f"s{number:04d}"
-            if not site.exists():
-                write_site(site, number, WEEK, bases)
+        write_fleet(folder / f"week-{n}", n, WEEK, bases, folder / "pool")
     runs: list[dict[str, Any]] = []
     day = LAST_DAY.isoformat()
     for round_n in range(told.rounds):

@@ -12,7 +12,10 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import os
 import re
+import shutil
+import tempfile
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -48,8 +51,12 @@ def names() -> list[str]:
 
 @cache
 def base(site_id: str, folder: Path) -> Base:
-    """The system, unpacked below `folder`."""
-    site = unpack_fleet_site(site_id, folder)
+    """The system, unpacked below `folder` if it is not there yet."""
+    site = folder / site_id
+    if not site.exists():
+        # a run that was stopped leaves no half of a system behind
+        with tempfile.TemporaryDirectory(dir=_made(folder)) as part:
+            unpack_fleet_site(site_id, Path(part)).rename(site)
     first = pd.Timestamp(FIRST_DAY)
     days: dict[str, list[pd.DataFrame]] = {}
     for path in sorted((site / "exports").glob("*.csv")):
@@ -68,6 +75,25 @@ def base(site_id: str, folder: Path) -> Base:
     # no visit is told of: the loggers hang for as long as the log is made
     text = re.sub(r"\[\[visit\]\]\n(?:\w+ = .*\n)+\n", "", text)
     return Base(text, days)
+
+
+def write_fleet(fleet: Path, n: int, days: int, bases: Path, pool: Path) -> None:
+    """The fleet of the first n sites; what is in `pool` already is linked, not made again."""
+    for number in range(n):
+        name = f"s{number:04d}"
+        if not (pool / name).exists():
+            with tempfile.TemporaryDirectory(dir=_made(pool)) as part:
+                write_site(Path(part) / name, number, days, bases)
+                (Path(part) / name).rename(pool / name)
+        if not (fleet / name).exists():
+            with tempfile.TemporaryDirectory(dir=_made(fleet.parent)) as part:
+                shutil.copytree(pool / name, Path(part) / name, copy_function=os.link)
+                (Path(part) / name).rename(_made(fleet) / name)
+
+
+def _made(folder: Path) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 def write_site(folder: Path, number: int, days: int, bases: Path) -> None:
