@@ -394,12 +394,17 @@ def test_a_fault_contact_that_nearly_always_alarms(
 def test_a_fault_contact_that_stands_while_nothing_heats(
     n_warm: int, n: int, is_found: bool
 ) -> None:
-    """Over half of the runs without warm air: a contact to be believed. 10 °F is an answer."""
+    """Over half of the runs without warm air: a contact to be believed. 10 °F is an answer.
+
+    One run of days counts though a visit touches it.
+    """
     air = [110.0] * n_warm + [75.0] * (n - n_warm)
+    some = runs(n, supply_f=air, room_f=70.0)
     site = made(
         [("fault_contact", None, "state"), ("supply_temp", None, "degF")],
         channel_state=on_off(1, [(168.0, True)]),
-        trust_run=runs(n, supply_f=air, room_f=70.0),
+        trust_run=some,
+        run_visit=[{"start_ts": r["start_ts"], "end_ts": r["start_ts"] + 1} for r in some[:1]],
     )
     assert ("state-inverted" in codes(check_states.problems(site))) is is_found
 

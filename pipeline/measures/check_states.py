@@ -122,9 +122,10 @@ def _against(site: SiteChannels, channel: Channel) -> tuple[float, int, int] | N
 def _nothing_answers(site: SiteChannels) -> bool:
     """Most runs bring no warm (cold) air: then a fault contact that stands is to be believed.
 
-    A call that nothing answers may be one run of days: few runs are enough.
+    A call that nothing answers may be one run of days: few runs are enough, and one that a visit
+    touches counts with the others.
     """
-    runs, limits = site.runs, site.limits
+    runs, limits = site.table("trust.run"), site.limits
     runs = runs[runs["supply_f"].notna() & runs["room_f"].notna()]
     if runs.empty:
         return False
