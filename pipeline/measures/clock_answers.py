@@ -18,7 +18,8 @@ from pipeline.measures.clock_logger import Logger
 from pipeline.measures.edge_match import Match, Peak, match, moved, onset, rate_left, search
 
 GUARD_S = 300.0  # the second-best offset is looked for beyond this: nearer, delays still overlap
-DRIFTS_S_PER_DAY = (0.0, 15.0, -15.0, 30.0, -30.0, 45.0, -45.0)  # tried until one is clear
+# tried in this order until one is clear; a clock that is worse is seen to be by whoever reads it
+DRIFTS_S_PER_DAY = (0.0, *(sign * rate for rate in range(15, 106, 15) for sign in (1.0, -1.0)))
 DRIFT_REACH_S = 120.0  # how far an edge may lie from the rest before the drift is known
 MINUTE_S = 60.0
 HOUR_S = 3600.0
