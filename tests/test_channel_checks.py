@@ -394,12 +394,8 @@ def test_a_fault_contact_that_nearly_always_alarms(
 def test_a_fault_contact_that_stands_while_nothing_heats(
     n_warm: int, n: int, is_found: bool
 ) -> None:
-    """Over half of the runs without warm air: a contact to be believed. 10 °F is an answer.
-
-    One run of days counts though a visit touches it.
-    """
-    air = [110.0] * n_warm + [75.0] * (n - n_warm)
-    some = runs(n, supply_f=air, room_f=70.0)
+    """Over half of the runs without warm air (10 °F is an answer): believed; visited ones count."""
+    some = runs(n, supply_f=[110.0] * n_warm + [75.0] * (n - n_warm), room_f=70.0)
     site = made(
         [("fault_contact", None, "state"), ("supply_temp", None, "degF")],
         channel_state=on_off(1, [(168.0, True)]),
