@@ -4784,6 +4784,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "split_over_usual_f",
+        20.0,
+        "°F",
+        "a split over this agrees with static that alone says so",
+        "cooling, static logged",
+        _TRADE,
+        "trade",
+    ),
+    Threshold(
         "split_far_f",
         28.0,
         "°F",
@@ -4907,6 +4916,15 @@ _TABLE = [
         "settled time a state needs before its static is judged low",
         "static logged",
         "several runs of the state",
+        "ours",
+    ),
+    Threshold(
+        "static_low_own_s",
+        600.0,
+        "s",
+        "of it with these zones; the rest with as many others on the same stage",
+        "static logged",
+        "a run or two",
         "ours",
     ),
     Threshold(

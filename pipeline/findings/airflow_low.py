@@ -93,6 +93,7 @@ FINDING = Declaration(
         "airflow_rise_over_f",
         "airflow_per_ton_low_cfm",
         "split_wide_f",
+        "split_over_usual_f",
         "split_far_f",
         "split_static_low_inwc",
         "airflow_plan_f",
@@ -212,7 +213,11 @@ def _by_split(site: SiteFrames, r: Any, static: float | None, rise: str) -> str:
     if split >= site.threshold("split_far_f"):
         return f"the split is {rise}"
     low = static is not None and static < site.threshold("split_static_low_inwc")
-    if low and split >= site.threshold("split_wide_f"):
+    # where static alone says so already, any split over the usual agrees with it
+    is_sure = static is not None and static < site.threshold("static_low_inwc")
+    if (low and split >= site.threshold("split_wide_f")) or (
+        is_sure and split > site.threshold("split_over_usual_f")
+    ):
         return f"the split is {rise} and supply static is low"
     return ""
 

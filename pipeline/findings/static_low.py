@@ -101,6 +101,7 @@ FINDING = Declaration(
         "static_low_inwc",
         "static_low_few_inwc",
         "static_low_min_s",
+        "static_low_own_s",
         "static_flat_inwc",
         "split_wide_f",
     ),
@@ -155,13 +156,10 @@ def judge(site: SiteFrames) -> Outcome:
     """Found by a state's median static, a lower bound where one zone alone calls."""
     rows = site.table("measure.static_by_calling")
     rows = rows[rows["class"].isin(["heating", "cooling"])]
-    long = [
-        r
-        for r in records(rows)
-        if float(r.settled_s or 0.0) >= site.threshold("static_low_min_s")
-        and number(r.p50_inwc) is not None
-        and (r.n_zones or 0) > 0
-    ]
+    long = _seen_enough(
+        site,
+        [r for r in records(rows) if number(r.p50_inwc) is not None and (r.n_zones or 0) > 0],
+    )
     if not long:
         return CannotTell(
             "static was not logged for half an hour with the same zones calling on the same stage"
@@ -203,6 +201,24 @@ def judge(site: SiteFrames) -> Outcome:
             ("Seen", (words.hours(float(r.settled_s)) for r in low)),
         ),
     )
+
+
+def _seen_enough(site: SiteFrames, rows: list[Any]) -> list[Any]:
+    """Rows of states seen for long: alone, or with others of as many zones on the same stage.
+
+    Which four zones of five call hardly moves static, and no four may call for long.
+    """
+    alike: dict[tuple[Any, ...], float] = {}
+    for r in rows:
+        key = (r.__dict__["class"], r.stage, r.n_zones)
+        if r.settled_s and float(r.settled_s) >= site.threshold("static_low_own_s"):
+            alike[key] = alike.get(key, 0.0) + float(r.settled_s)
+    return [
+        r
+        for r in rows
+        if float(r.settled_s or 0.0) >= site.threshold("static_low_own_s")
+        and alike[(r.__dict__["class"], r.stage, r.n_zones)] >= site.threshold("static_low_min_s")
+    ]
 
 
 def _bound(site: SiteFrames, r: Any) -> float:

@@ -78,6 +78,9 @@ def test_low_rise_and_static(build, judge, value, static_inwc, result):
     [
         (24.9, 0.12, "not found", None),
         (25.0, 0.12, "found", "watch"),
+        (20.0, 0.079, "not found", None),
+        (20.1, 0.079, "found", "watch"),
+        (20.1, 0.08, "not found", None),
         (25.0, 0.149, "found", "watch"),
         (25.0, 0.15, "not found", None),
         (27.9, 0.20, "not found", None),
@@ -312,6 +315,20 @@ def test_static_low(build, judge):
 def test_static_low_bounds(build, judge, value, zones, settled_h, result):
     rows = {"measure.static_by_calling": [static(value, zones=zones, settled_h=settled_h)]}
     assert judge("static-low", build(rows))[0].result == result
+
+
+@pytest.mark.parametrize(
+    ("own_h", "other_h", "other", "result"),
+    [
+        (0.25, 0.25, "2+3", "found"),  # two pairs of zones, half an hour between them
+        (0.25, 0.24, "2+3", "cannot tell"),
+        (0.166, 0.6, "2+3", "not found"),  # ten minutes of its own at least
+        (0.25, 0.25, "1+2+3", "cannot tell"),
+    ],
+)
+def test_static_low_in_states_alike(build, judge, own_h, other_h, other, result):
+    some = [static(0.05, settled_h=own_h), static(0.09, zones=other, settled_h=other_h)]
+    assert judge("static-low", build({"measure.static_by_calling": some}))[0].result == result
 
 
 @pytest.mark.parametrize(
