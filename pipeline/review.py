@@ -92,7 +92,7 @@ def review_site(
 
         tell("measuring")
         measure_sites(
-            con, [site], ask=ask, align=align, keep=_read_later(), on_stage=note, at_once=cores()
+            con, [site], ask=ask, align=align, keep=read_later(), on_stage=note, at_once=cores()
         )
         tell("judging")
         result = _result(con, site, load, units=units, redact=redact, on_stage=note, ask=ask)
@@ -139,7 +139,7 @@ def measure_sites(
     run(con, stages, on_stage, at_once, keep)
 
 
-def _read_later() -> frozenset[str]:
+def read_later() -> frozenset[str]:
     """The tables that a result holds, or that are read again once the findings are known."""
     views = {t for stage in listed() if stage.folder == VIEW_FOLDER for t in stage.reads}
     return frozenset(set(tables()) - NOT_HANDED_ON | views)

@@ -51,6 +51,10 @@ FORMS: dict[str, dict[str, Any]] = {
 DENSE = {"short": (), "middle": ((365, 30),), "long": ((365, 30), (365, 10), (365, 3))}
 """Days and seconds between rows of the growth's largest logs: 1, 3 and 12 times 10^7 readings."""
 
+LIMITED_FROM, LIMIT = 2e7, "4GB"
+"""Readings of one site from which its stages are held to a limit, so that they spill: all of 10^8
+would take some 30 GB."""
+
 Taken = dict[str, Any]
 
 
@@ -248,7 +252,7 @@ def growth(logs: Logs, form: str) -> dict[str, Any]:
         rows = []
         for x, label, folder in points:
             loaded = child("ours_load", folder)
-            made = child("stages", folder)
+            made = child("stages", folder, "every", LIMIT if x > LIMITED_FROM else "")
             rows.append(
                 {
                     "x": x,

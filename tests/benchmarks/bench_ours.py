@@ -8,7 +8,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
-from pipeline.review import cores, measure_sites
+from pipeline.review import cores, measure_sites, read_later
 from pipeline.site_reader import read_site
 from pipeline.stages import Stage
 from pipeline.store import attach_sites, connect_working
@@ -60,19 +60,22 @@ def figures(
     on_stage: Callable[[Stage, float], None] | None = None,
     every_stage: bool = False,
     at_once: int = 0,
+    memory: str | None = None,
 ) -> dict[str, pd.DataFrame]:
     """The compared tables of a batch of sites whose stores stand.
 
     every_stage : run all stages up to the measures, as a review does
     at_once : how many stages side by side; 0: as many as a review of one site runs
+    memory : how much the tables may hold at once; what is beyond it lies on disk
     """
     sites = [read_site(folder) for folder in folders]
-    con = connect_working()
+    con = connect_working(memory)
     try:
         attach_sites(con, {s.id: s.store_path for s in sites})
         wanted = None if every_stage else WANTED
+        keep = {*read_later(), *WANTED} if every_stage else None
         at_once = at_once or (cores() if len(sites) == 1 else 1)
-        measure_sites(con, sites, wanted=wanted, on_stage=on_stage, at_once=at_once)
+        measure_sites(con, sites, wanted=wanted, keep=keep, on_stage=on_stage, at_once=at_once)
         return {name: con.execute(query).df() for name, query in FIGURES.items()}
     finally:
         con.close()

@@ -164,8 +164,11 @@ def polars_measures(folder: str) -> Callable[[], Any]:
     return lambda: {"rows": sum(len(t) for t in bench_polars.figures(truths).values())}
 
 
-def stages(folder: str, every: str = "every") -> Callable[[], Any]:
-    """Seconds of the processor by stage, one at a time; not counted: reading the site file."""
+def stages(folder: str, every: str = "every", memory: str = "") -> Callable[[], Any]:
+    """Seconds of the processor by stage, one at a time; not counted: reading the site file.
+
+    memory : how much the tables may hold at once; '': all of it
+    """
     import bench_ours
 
     from pipeline.stages import Stage, listed
@@ -183,7 +186,9 @@ def stages(folder: str, every: str = "every") -> Callable[[], Any]:
             taken.append((stage.key, round(now - last, 4)))
             last = now
 
-        bench_ours.figures(folders, note, every_stage=every == "every", at_once=1)
+        bench_ours.figures(
+            folders, note, every_stage=every == "every", at_once=1, memory=memory or None
+        )
         return {"stages": taken}
 
     return work
