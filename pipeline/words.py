@@ -34,12 +34,16 @@ def clock(
     timezone: str,
     *,
     with_date: bool = False,
+    with_year: bool = False,
     with_seconds: bool = False,
     units: str = "us",
 ) -> str:
-    """A clock time with its day: 'Tue 6:42 am', 'Tue Jan 13 6:42 am', 'Tue 6:42:10 am'."""
+    """A clock time with its day: 'Tue 6:42 am', 'Tue Jan 13 6:42 am', 'Tue 6:42:10 am'.
+
+    with_year : and its date, 'Tue Jan 13 2026 6:42 am'
+    """
     t = local(ts, timezone)
-    return f"{_day_part(t, with_date)}{_time_part(t, with_seconds, units)}"
+    return f"{_day_part(t, with_date, with_year)}{_time_part(t, with_seconds, units)}"
 
 
 def of_day(minute: int, units: str = "us") -> str:
@@ -49,18 +53,25 @@ def of_day(minute: int, units: str = "us") -> str:
 
 
 def clock_span(
-    start_ts: int, end_ts: int, timezone: str, *, with_date: bool = False, units: str = "us"
+    start_ts: int,
+    end_ts: int,
+    timezone: str,
+    *,
+    with_date: bool = False,
+    with_year: bool = False,
+    units: str = "us",
 ) -> str:
     """From-to with the day said once where it is the same: 'Tue 6:42 am to 7:05 am'."""
     start, end = local(start_ts, timezone), local(end_ts, timezone)
-    first = f"{_day_part(start, with_date)}{_time_part(start, False, units)}"
-    day = "" if start.date() == end.date() else _day_part(end, with_date)
+    first = f"{_day_part(start, with_date, with_year)}{_time_part(start, False, units)}"
+    day = "" if start.date() == end.date() else _day_part(end, with_date, with_year)
     return f"{first} to {day}{_time_part(end, False, units)}"
 
 
-def day(value: date) -> str:
-    """A local date: 'Tue Jan 13'."""
-    return f"{WEEKDAYS[value.weekday()]} {MONTHS[value.month - 1]} {value.day}"
+def day(value: date, *, with_year: bool = False) -> str:
+    """A local date: 'Tue Jan 13', with_year 'Tue Jan 13 2026'."""
+    year = f" {value.year}" if with_year else ""
+    return f"{WEEKDAYS[value.weekday()]} {MONTHS[value.month - 1]} {value.day}{year}"
 
 
 def duration(seconds: float) -> str:
@@ -296,9 +307,10 @@ def _whole(value: float) -> int:
     return math.floor(value + 0.5)
 
 
-def _day_part(t: datetime, with_date: bool) -> str:
-    weekday = WEEKDAYS[t.weekday()]
-    return f"{weekday} {MONTHS[t.month - 1]} {t.day} " if with_date else f"{weekday} "
+def _day_part(t: datetime, with_date: bool, with_year: bool) -> str:
+    if with_date or with_year:
+        return f"{day(t.date(), with_year=with_year)} "
+    return f"{WEEKDAYS[t.weekday()]} "
 
 
 def _time_part(t: datetime, with_seconds: bool, units: str) -> str:

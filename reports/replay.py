@@ -46,7 +46,7 @@ def render_replay(made: Replay) -> str:
     """The page as one HTML file: no script, nothing that loads."""
     html = fill(
         _HTML,
-        span=words.clock_span(made.start_ts, made.end_ts, made.timezone, with_date=True),
+        span=_span(made),
         asked="; ".join(asked_lines(made)),
         checks=[_checked(r) for r in made.reproduced],
         tables=[_table(t) for t in made.tables],
@@ -63,9 +63,16 @@ def render_replay(made: Replay) -> str:
     )
 
 
+def _span(made: Replay) -> str:
+    """From when to when the log was looked at."""
+    return words.clock_span(
+        made.start_ts, made.end_ts, made.timezone, with_year=True, units=made.units
+    )
+
+
 def replay_text(made: Replay, width: int = 100) -> str:
     """What the terminal shows: each table, whether the log agrees, what it cannot know."""
-    lines = [f"Log: {words.clock_span(made.start_ts, made.end_ts, made.timezone, with_date=True)}"]
+    lines = [f"Log: {_span(made)}"]
     for table in made.tables:
         lines += ["", table.title, *_text_rows(table)]
         lines += _bullets(table.notes, width)

@@ -195,12 +195,18 @@ class SiteFrames:
         last = words.local(self.window.end_ts - 1, self.site.timezone).date()
         return (last - first).days >= 7
 
+    @cached_property
+    def with_year(self) -> bool:
+        """Whether dates repeat in the window, or nearly: then they need their year."""
+        return self.window_s >= 300 * 86400
+
     def clock(self, ts: int, *, with_seconds: bool = False) -> str:
         """The local clock time with its day, as sentences say it."""
         return words.clock(
             ts,
             self.site.timezone,
             with_date=self.with_date,
+            with_year=self.with_year,
             with_seconds=with_seconds,
             units=self.units,
         )
@@ -208,12 +214,17 @@ class SiteFrames:
     def clock_span(self, start_ts: int, end_ts: int) -> str:
         """From-to on the local clock."""
         return words.clock_span(
-            start_ts, end_ts, self.site.timezone, with_date=self.with_date, units=self.units
+            start_ts,
+            end_ts,
+            self.site.timezone,
+            with_date=self.with_date,
+            with_year=self.with_year,
+            units=self.units,
         )
 
     def local_day(self, ts: int) -> str:
         """The local date, 'Tue Jan 13'."""
-        return words.day(words.local(ts, self.site.timezone).date())
+        return words.day(words.local(ts, self.site.timezone).date(), with_year=self.with_year)
 
     def zones(self, text: str | None) -> str:
         """Zone names of a stored list such as '1+3'."""

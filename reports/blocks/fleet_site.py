@@ -276,9 +276,13 @@ def render_visits(model: FleetModel, site: FleetSite) -> Block:
     """Service work that the site file tells of, newest first."""
     if not site.visits:
         return Block("visits", "Visits", Markup())
+
+    def when(start_ts: int, end_ts: int) -> str:
+        units = model.result.units
+        return words.clock_span(start_ts, end_ts, site.timezone, with_year=True, units=units)
+
     said = [
-        f"{words.clock_span(v.start_ts, v.end_ts, site.timezone, with_date=True)}: "
-        f"{clean(v.label, 160) or 'visit'}"
+        f"{when(v.start_ts, v.end_ts)}: {clean(v.label, 160) or 'visit'}"
         for v in sorted(site.visits, key=lambda v: -v.start_ts)[:MOST_VISITS]
     ]
     html = fill("<ul>{% for s in said %}<li>{{ s }}</li>{% endfor %}</ul>", said=said)

@@ -28,6 +28,14 @@ def test_clock(parts, said):
     assert words.clock(ts(*parts), DENVER) == said
 
 
+def test_a_log_of_a_year_is_told_with_years():
+    at = ts(2026, 1, 13, 6, 42)
+    assert words.clock(at, DENVER, with_year=True) == "Tue Jan 13 2026 6:42 am"
+    later = at + 12 * 3_600_000_000
+    said = words.clock_span(at, later, DENVER, with_year=True, units="si")
+    assert said == "Tue Jan 13 2026 06:42 to 18:42"
+
+
 def test_clock_with_date_and_seconds():
     assert words.clock(ts(2026, 1, 13, 6, 42, 9), DENVER, with_date=True) == "Tue Jan 13 6:42 am"
     assert words.clock(ts(2026, 1, 13, 6, 42, 9), DENVER, with_seconds=True) == "Tue 6:42:09 am"
