@@ -11,85 +11,20 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-CORPUS = Path(__file__).parents[1] / "exports"
+from tests.hardening.bent_values import (
+    BYTES,
+    ENCODINGS,
+    MARKS,
+    NUMBERS,
+    PACKED_NAMES,
+    SITE_KEYS,
+    SITE_VALUES,
+    STAMPS,
+    TABLES,
+    TEXTS,
+)
 
-NUMBERS = (
-    *("1e308", "-1e308", "1.8e308", "1e400", "5e-324"),
-    *("1e-310", "-0", "0", "NaN", "nan", "inf"),
-    *("-Infinity", "1e-400", "9223372036854775807"),
-    *("9223372036854775808", "-9223372036854775809"),
-    *("0x1F", "1_000", "1,234,567.8", "1.234.567,8"),
-    *("--5", "+-5", "5-", "(5)", "1e", "e5", ".", ","),
-    *("１２３", "٣٤", "12 5", "12\u00a05", "1/0", "#DIV/0!"),
-    *("=1+1", "5 °F", "5°", "%", "99999999999" * 9),
-)  # fmt: skip
-STAMPS = (
-    *("1900-01-01 00:00:00", "1900-02-29 12:00:00"),
-    *("1969-12-31 23:59:59", "1970-01-01 00:00:00"),
-    *("2038-01-19 03:14:08", "2200-12-31 23:59:59"),
-    *("2262-04-12 00:00:00", "9999-12-31 23:59:59"),
-    *("10000-01-01 00:00:00", "0000-00-00 00:00:00"),
-    *("0001-01-01 00:00:00", "2026-02-30 10:00:00"),
-    *("2026-01-14 24:00:00", "2026-01-14 24:00:01"),
-    *("2026-01-14 23:59:60", "2026-01-14 25:61:61"),
-    *("01/14/2026 10:00:00 XM", "14.01.2026 10:00", "1/2/3 4:5", "2026-01-14T10:00:00Z"),
-    *("2026-01-14T10:00:00+99:99", "2026-01-14T10:00:00-14:00", "1768410000", "-1", "1e18"),
-    *("9999999999999999999", "45000.5", "2958466", "-45000.25", "2026-03-08 02:30:00"),
-    *("2026-11-01 01:30:00", "2026-01-14 10:00:00.123456789"),
-    *("Wed 14 Jan 2026", "20260114100000"),
-)
-TEXTS = (
-    *("", " ", '"', '""', '"""', "'", "\x00", "\x1b[2J\x1b[31m"),
-    *("\x07\x08\x7f", "\ufeff", "\u202e", "\ud7ff"),
-    *("<script>alert(1)</script>", "'; drop table file; --"),
-    *("$(touch x)", "../../etc/passwd", "%s%n%d"),
-    *("{{7*7}}", "{0.__class__}", "=cmd|' /C calc'!A0"),
-    *("@SUM(1)", "N" * 5_000, "a\tb", "a,b;c|d", "\\", "💥"),
-    *("ON", "off", "calling", "TRUE", "Date", "Time", "°F"),
-    *("in. w.c.", "-999", "ERR", "n/a", "\u2028", "\x85"),
-)  # fmt: skip
-BYTES = (
-    b"\0",
-    b"\xff",
-    b"\xfe\xff",
-    b"\xef\xbb\xbf",
-    b"\r",
-    b"\n",
-    b"\r\n",
-    b'"',
-    b",",
-    b";",
-    b"\x1a",
-    b"\xc3",
-)
-ENCODINGS = ("utf-16", "utf-16-le", "utf-16-be", "utf-8-sig", "cp1252", "utf-7", "cp500")
-PACKED_NAMES = ("../../out.csv", "/abs.csv", "a/b/c.csv", "\x1b[2J.csv", "x.csv\n")
-TABLES = ("site", "equipment", "settings", "thresholds", "zone", "visit", "export", "channel")
-MARKS = (",", ";", "\t", "|", " ", "  ", ", ", ":", "~")
-SITE_VALUES = (
-    *("0", "-1", "1e308", "nan", "inf", "-inf", '""'),
-    *('"x"', "true", "[]", "{}", "[1, 2]", "{ a = 1 }"),
-    *("9223372036854775807", "9223372036854775808"),
-    *("1e400", "0.0000001", '"\\u0000"', '"\\u001b[2J"'),
-    *('"America/Denver"', '"../../etc"', '"/etc/passwd"'),
-    *('"exports/../../*"', '"**"', '"["', '"UTC"'),
-    *("2026-01-14", "2026-01-14T10:00:00Z", "10:00:00"),
-    *('"2026-01-14T10:00"', '"0000-00-00T99:99"'),
-    *('"furnace"', '"mdy"', '"degF"', '"level"'),
-    *('"' + "n" * 3_000 + '"', "[[[[]]]]", '["a", 1]', "0x7f"),
-    *('"ymd"', '"dmy"', '"long"', '"change_of_state"'),
-    *('"sampled"', '"%"', '"Europe/Berlin"', "1.5", "3"),
-)  # fmt: skip
-SITE_KEYS = (
-    *("id", "timezone", "kind", "column", "role", "unit"),
-    *("zone", "on", "threshold", "form", "damper"),
-    *("files", "file", "clock_offset_s", "date_order"),
-    *("year", "missing", "decimal", "name_column"),
-    *("value_column", "until", "reference", "accuracy"),
-    *("number", "from", "to", "what", "set", "__class__"),
-    *("heating_stages", "aux_kw", "high_limit_f"),
-    *("static_target_inwc", "setback", "altitude_ft", "zzz"),
-)  # fmt: skip
+CORPUS = Path(__file__).parents[1] / "exports"
 
 
 @dataclass(frozen=True)
@@ -306,9 +241,7 @@ def _marks(rng: random.Random, table: _Table) -> None:
     elif what == 2:
         table.end = rng.choice(("\r", "\n", "\r\n", "\n\n", "\r\r\n", "\x0b", "\x85", ""))
     elif what == 3:
-        table.encoding = rng.choice(
-            ("utf-16", "utf-16-le", "utf-16-be", "utf-8-sig", "cp1252", "utf-7", "cp500")
-        )
+        table.encoding = rng.choice(ENCODINGS)
     else:
         table.rows = [[c.replace(".", ",") for c in r] for r in table.rows]
 
@@ -340,9 +273,7 @@ def _many_rows(rng: random.Random, table: _Table) -> None:
 
 
 def _packed(rng: random.Random, path: str, content: bytes) -> tuple[str, bytes]:
-    name = rng.choice(
-        (Path(path).name, "../../out.csv", "/abs.csv", "a/b/c.csv", "\x1b[2J.csv", "x.csv\n")
-    )
+    name = rng.choice((Path(path).name, *PACKED_NAMES))
     if rng.random() < 0.5:
         content = _bytes(rng, content)
     if rng.random() < 0.3:
@@ -383,19 +314,7 @@ def _site_key(rng: random.Random, site: bytes) -> bytes:
     elif what == 2:
         lines.insert(at, rng.choice(lines))
     elif what == 3:
-        name = rng.choice(
-            (
-                "site",
-                "equipment",
-                "settings",
-                "thresholds",
-                "zone",
-                "visit",
-                "export",
-                "channel",
-                "x.y",
-            )
-        )
+        name = rng.choice(TABLES)
         lines.insert(at, rng.choice((f"[{name}]", f"[[{name}]]", f"[{name}.{name}]", f"[{name}")))
     else:
         rng.shuffle(lines)
