@@ -23,9 +23,9 @@ all files `site_id` may be left out where there is one site, `larch`. What is no
 Expected. Only the columns named in expected.csv are compared, rows in order, numbers to 1e-6. The
 working stands in comment lines on top of it or in why.md.
 
-Every case runs beside another site: its own rows, moved by 37 s and with another name. A stage
-that forgets the site in a join or a window gives other rows then. Where the rows are wrong the case
-runs again alone, to say which it is.
+Every case runs beside another site: its own rows, moved by 37 s, with another name, other values
+and other judgement numbers. A stage that forgets the site in a join or a window gives other rows
+then. Where the rows are wrong the case runs again alone, to say which it is.
 """
 
 from __future__ import annotations
@@ -47,6 +47,7 @@ from pipeline.run_tables import (
     local_days,
 )
 from pipeline.tables import tables
+from pipeline.thresholds import values_for
 
 CASES = Path(__file__).parent / "sql"
 CASE_FOLDERS = sorted(p for p in CASES.glob("*/*") if p.is_dir())
@@ -54,6 +55,7 @@ SITE = "larch"
 # A quoted empty cell is an empty text, a bare one null: the csv module does not tell them apart.
 CELL = re.compile(r'(?:^|(?<=,))("[^"]*"|[^,]*)')
 NEIGHBOUR_SHIFT_US = 37_000_000
+NEIGHBOUR_TIMES = 3
 RUN_TABLES = ("run.window", "run.threshold", "run.day", "run.site", "run.setting", "run.zone")
 
 Row = dict[str, Any]
@@ -171,18 +173,24 @@ def beside_a_neighbour(given: dict[str, list[Row]]) -> dict[str, list[Row]]:
     """The same tables with every row a second time, moved, under another site's name."""
 
     def moved(row: Row) -> Row:
-        return {
-            k: v + NEIGHBOUR_SHIFT_US
-            if (k.endswith("_ts") or k == "ts") and v is not None and abs(v) < ALWAYS_END_TS
-            else v
-            for k, v in row.items()
-        } | {"site_id": row["site_id"] + "-next-door"}
+        return {k: other(k, v) for k, v in row.items()}
+
+    def other(name: str, value: Any) -> Any:
+        if name == "site_id":
+            return value + "-next-door"
+        if (name.endswith("_ts") or name == "ts") and value is not None:
+            return value + NEIGHBOUR_SHIFT_US if abs(value) < ALWAYS_END_TS else value
+        return value * NEIGHBOUR_TIMES + 1 if isinstance(value, float) else value
 
     # in (site, ...) order, as stages store them
-    return {
+    both = {
         table: sorted([*rows, *map(moved, rows)], key=lambda r: str(r["site_id"]))
         for table, rows in given.items()
     }
+    for row in both["run.threshold"]:
+        if row["site_id"] not in {r["site_id"] for r in given["run.threshold"]}:
+            row |= {k: other(k, v) for k, v in values_for({}).items() if k not in row}
+    return both
 
 
 def run_case(bench: Any, table: str, given: dict[str, list[Row]]) -> list[Row]:

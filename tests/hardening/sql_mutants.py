@@ -3,8 +3,9 @@
 python -m tests.hardening.sql_mutants --each 6            (make mutate)
 python -m tests.hardening.sql_mutants --table measure.cycle --each 1000
 
-Operators, constants, kinds of joins, predicates, orders. A mutant that the database does not take
-is none. What is left alive is printed with its line: a case is missing, or nothing can tell it.
+Operators, constants, kinds of joins, predicates, functions. A mutant that the database does not
+take is none. Those that cannot change an answer, by what the tables are (EQUAL), are counted apart
+and not tried. What is left alive is printed with its line: a case is missing, or nothing tells it.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ BENDS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"(?<= )/(?= )", "*"),
     ),
     "constant": (
-        (r"(?<![\w.:$])\d+(?:\.\d+)?(?![\w.])", "+1"),
+        (r"(?<![\w.:$])\d+(?:\.\d+)?(?![\w.])", "other"),
         (r"\btrue\b", "false"),
         (r"\bfalse\b", "true"),
     ),
@@ -77,6 +78,19 @@ BENDS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"\babs\(", "("),
     ),
 }
+# What a bend cannot change, with the reason: pattern of the text, and of what is bent in it.
+EQUAL: tuple[tuple[str, str, str], ...] = (
+    (
+        r"\bjoin run\.(?:threshold|site|window) (\w+) on \1\.site_id = \w+\.site_id\b(?!\s+and\b)",
+        r"join -> left join",
+        "every site has one row there, so none is left without a partner",
+    ),
+    (
+        r"(?<=// 86400000000 \+ )1(?=\))",
+        r"1 -> 2",
+        "a day more is looked at, and the day that both lie in decides as before",
+    ),
+)
 _LEFT_ALONE = re.compile(r"/\*.*?\*/|--[^\n]*|'(?:[^']|'')*'|\"[^\"]*\"", re.S)
 
 
@@ -88,20 +102,29 @@ class Mutant:
     line: int
     what: str
     sql: str
+    is_equal: bool = False
 
 
 def mutants(sql: str) -> list[Mutant]:
     """Every way to bend a stage's SQL in one place."""
     plain = _LEFT_ALONE.sub(lambda found: re.sub(r"[^\n]", "\0", found[0]), sql)
     found = []
+    equal = {(at.start(), what) for text, what, _ in EQUAL for at in re.finditer(text, plain)}
     for kind, bends in BENDS.items():
         for pattern, instead in bends:
             for at in re.finditer(pattern, plain):
-                new = f"{float(at[0]) + 1:g}" if instead == "+1" else instead
+                new = _other(at[0]) if instead == "other" else instead
+                what = f"{at[0]} -> {new or 'nothing'}"
                 bent = sql[: at.start()] + new + sql[at.end() :]
                 line = sql.count("\n", 0, at.start()) + 1
-                found.append(Mutant(kind, line, f"{at[0]} -> {new or 'nothing'}", bent))
+                found.append(Mutant(kind, line, what, bent, (at.start(), what) in equal))
     return found
+
+
+def _other(number: str) -> str:
+    """One more, or twice as much where one more is next to nothing: a day in microseconds."""
+    value = float(number)
+    return f"{value * 2:.0f}" if value >= 10_000 else f"{value + 1:g}"
 
 
 def is_taken(con: duckdb.DuckDBPyConnection, mutant: Mutant) -> bool:
@@ -130,6 +153,7 @@ def survivors(
         _fill(bench, stage, beside_a_neighbour(given))
         if tried is None:
             everything = list(chosen) if chosen is not None else mutants(stage.sql)
+            everything = [m for m in everything if not m.is_equal]
             rng.shuffle(everything)
             tried = []
             for mutant in everything:
@@ -172,6 +196,7 @@ def main() -> int:
     given = parser.parse_args()
     rng = random.Random(given.seed)
     counts: collections.Counter[tuple[str, str]] = collections.Counter()
+    n_equal = 0
     began = time.monotonic()
     names = sorted({f.parent.name for f in CASE_FOLDERS})
     rng.shuffle(names)
@@ -181,6 +206,7 @@ def main() -> int:
             if bench.stages[table].sql is None or time.monotonic() - began > given.seconds:
                 continue
             tried, alive = survivors(bench, table, None, rng, given.each)
+            n_equal += sum(m.is_equal for m in mutants(bench.stages[table].sql or ""))
             for mutant in tried:
                 counts[mutant.kind, "alive" if mutant in alive else "noticed"] += 1
             for mutant in alive:
@@ -191,7 +217,7 @@ def main() -> int:
         noticed, alive_count = counts[kind, "noticed"], counts[kind, "alive"]
         n, n_noticed = n + noticed + alive_count, n_noticed + noticed
         print(f"{kind:12}{noticed:5} noticed{alive_count:5} alive")
-    print(f"{n} mutants, {n_noticed / max(n, 1):.0%} noticed")
+    print(f"{n} mutants, {n_noticed / max(n, 1):.1%} noticed; {n_equal} more are equal")
     return 0
 
 
