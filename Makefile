@@ -23,7 +23,7 @@ demo: $(VENV)/run.stamp
 	$(BIN)/zonetrail demo
 
 test: lint
-	$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder
+	$(BIN)/python -m pytest -n auto --dist loadfile
 
 lint: $(VENV)/dev.stamp
 	$(BIN)/ruff check .

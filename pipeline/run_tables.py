@@ -175,18 +175,33 @@ def _windows(
         start = max(first, ask.start_ts) if ask.start_ts is not None else first
         end = min(last, ask.end_ts) if ask.end_ts is not None else last
         if end <= start:
-            zone = site.zone_info
-            span = " to ".join(
-                dt.datetime.fromtimestamp(t / MICROSECONDS, zone).strftime("%Y-%m-%d %H:%M")
-                for t in (first, last)
-            )
-            raise InputError(
-                "nothing was logged in the window asked for",
-                file=site.path,
-                expected=f"--from and --to within {span} ({site.timezone})",
-            )
+            raise _no_window(site, (first, last), ask)
         windows[site.id] = (start, end)
     return windows
+
+
+def _no_window(site: Site, logged: tuple[int, int], ask: Ask) -> InputError:
+    """The error of a site with no time between its first and last reading, or in what was asked."""
+    at = [
+        ""
+        if t is None
+        else f"{dt.datetime.fromtimestamp(t / MICROSECONDS, site.zone_info):%Y-%m-%d %H:%M}"
+        for t in (*logged, ask.start_ts, ask.end_ts)
+    ]
+    if logged[0] >= logged[1]:
+        return InputError(
+            "the log is of one instant only, so it shows nothing over time",
+            file=site.path,
+            found=f"readings at {at[0]} alone ({site.timezone})",
+            expected="readings over hours or days",
+            hint="export the whole recording; zonetrail load says what was read of each file",
+        )
+    return InputError(
+        "nothing was logged in the window asked for",
+        file=site.path,
+        found=" ".join(f"--{n} {t}" for n, t in zip(("from", "to"), at[2:], strict=True) if t),
+        expected=f"--from and --to within {at[0]} to {at[1]} ({site.timezone})",
+    )
 
 
 def _site_row(site: Site) -> dict[str, object]:

@@ -127,15 +127,20 @@ def picture_png(page: str, browser: str) -> bytes:
     return _in_folder(work)
 
 
+def nothing_prints() -> InputError:
+    """The error of a machine with neither a browser nor WeasyPrint."""
+    return InputError(
+        "there is nothing here that can print a page",
+        found="no Chromium-family browser, no WeasyPrint",
+        expected=f"a browser on the PATH, its path in {BROWSER_VARIABLE}, or WeasyPrint: "
+        "pip install 'zonetrail[pdf]'",
+        hint="--format html writes the same page; print it from any browser",
+    )
+
+
 def _by_weasyprint(page: str) -> Printed:
     if not has_weasyprint():
-        raise InputError(
-            "there is nothing here that can print a page",
-            found="no Chromium-family browser, no WeasyPrint",
-            expected=f"a browser on the PATH, its path in {BROWSER_VARIABLE}, or WeasyPrint: "
-            "pip install 'zonetrail[pdf]'",
-            hint="--format html writes the same page; print it from any browser",
-        )
+        raise nothing_prints()
     import weasyprint
 
     document = weasyprint.HTML(string=page).render()

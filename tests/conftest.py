@@ -8,14 +8,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
 
-from pipeline.result import SiteResult
-from pipeline.review import review_site
 from pipeline.run_tables import (
     ALWAYS_END_TS,
     ALWAYS_START_TS,
@@ -27,31 +24,9 @@ from pipeline.stages import Stage, discover, run
 from pipeline.store import connect_working, quoted
 from pipeline.tables import tables
 from pipeline.thresholds import values_for
-from sample_data.unpack import unpack_site
-
-LONG_FIRST = ("accuracy", "browser", "world", "outside")
-"""Folders whose files take longest: begun first, so that no worker is left alone with one."""
 
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 Rows = Iterable[Mapping[str, Any]]
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put long files first; the order within a file, and of the others, stays."""
-    here = Path(__file__).parent
-    items.sort(key=lambda item: item.path.relative_to(here).parts[0] not in LONG_FIRST)
-
-
-@pytest.fixture(scope="session")
-def sample_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample site, unpacked; shared: what writes there unpacks its own."""
-    return unpack_site("larch-14", tmp_path_factory.mktemp("sample"))
-
-
-@pytest.fixture(scope="session")
-def sample_review(sample_folder: Path) -> SiteResult:
-    """What a review of the sample site says, its clocks put right; shared by all that read it."""
-    return review_site(sample_folder, align=True).result
 
 
 @dataclass

@@ -75,7 +75,7 @@ def reviewed(folders: Iterable[Path]) -> dict[str, Reviewed]:
     out = {}
     with connect_working() as con:
         attach_sites(con, {site.id: site.store_path for site in sites})
-        measure_sites(con, sites, wanted=names)
+        measure_sites(con, sites)
         for site in sites:
             frames = {name: frame(con, name, site.id) for name in names}
             window = frame(con, "run.window", site.id).iloc[0]

@@ -223,6 +223,15 @@ def test_window_outside_the_log_says_what_the_log_holds(
         prepare(con, [site()], ask)
     # local time, UTC-7
     assert "2026-01-12 03:00 to 2026-01-12 05:00 (America/Denver)" in str(caught.value.expected)
+    from_to = "--to 2026-01-12 03:00" if ask.start_ts is None else "--from 2026-01-12 05:00"
+    assert caught.value.found == from_to
+
+
+def test_a_log_of_one_instant_is_told_as_what_it_is(con: duckdb.DuckDBPyConnection) -> None:
+    log(con, "plenum", "2026-01-12T10:00Z", "2026-01-12T10:00Z")
+    with pytest.raises(InputError, match="one instant only") as caught:
+        prepare(con, [site()])
+    assert caught.value.found == "readings at 2026-01-12 03:00 alone (America/Denver)"
 
 
 # ---------------------------------------------------------------------------- site, zones, settings

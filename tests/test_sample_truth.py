@@ -46,13 +46,18 @@ def truth() -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module")
-def result(sample_review: SiteResult) -> SiteResult:
-    return sample_review
+def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return unpack_site(SITE_ID, tmp_path_factory.mktemp("sample"))
 
 
 @pytest.fixture(scope="module")
-def unaligned(sample_folder: Path) -> SiteResult:
-    return review_site(sample_folder).result
+def result(site_folder: Path) -> SiteResult:
+    return review_site(site_folder, align=True).result
+
+
+@pytest.fixture(scope="module")
+def unaligned(site_folder: Path, result: SiteResult) -> SiteResult:
+    return review_site(site_folder).result
 
 
 def rows(frame: pd.DataFrame, **equal: object) -> pd.DataFrame:
@@ -234,11 +239,11 @@ def test_the_head_of_the_page_says_act(result: SiteResult) -> None:
     assert result.verdict.call == "act"
 
 
-def test_nothing_is_written_to_the_exports(sample_folder: Path, result: SiteResult) -> None:
-    fresh = unpack_site(SITE_ID, sample_folder.parent / "again")
+def test_nothing_is_written_to_the_exports(site_folder: Path, result: SiteResult) -> None:
+    fresh = unpack_site(SITE_ID, site_folder.parent / "again")
     try:
         for file in (fresh / "exports").iterdir():
-            assert file.read_bytes() == (sample_folder / "exports" / file.name).read_bytes()
+            assert file.read_bytes() == (site_folder / "exports" / file.name).read_bytes()
     finally:
         shutil.rmtree(fresh)
 

@@ -90,7 +90,13 @@ def command(
             if outcome.message is not None:
                 left_out.append((folder, outcome.message))
         if len(left_out) == len(folders):
-            raise InputError("no site of the fleet can be read", file=site, found=left_out[0][1])
+            raise InputError(
+                "no site of the fleet can be read",
+                file=site,
+                found=left_out[0][1],
+                expected="one site at least that can be loaded",
+                hint="mend what stands above: zonetrail load SITE says it of each",
+            )
     files = {f"{name}.{form}": n for name, n in out.n_rows.items()}
     for folder, message in left_out:
         say(f"left out: {folder}\n{message}")

@@ -189,7 +189,10 @@ def _write_draft(path: Path, looks: list[FileLook]) -> None:
         ) from error
     except OSError as error:
         raise InputError(
-            "the draft cannot be written", file=path, found=error.strerror or str(error)
+            "the draft cannot be written",
+            file=path,
+            found=error.strerror or str(error),
+            expected="a path in a folder that can be written to",
         ) from error
 
 

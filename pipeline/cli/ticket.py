@@ -96,7 +96,7 @@ def command(
 def _refuse_early(form: str, browser: str | None) -> None:
     """Say what is missing before the work, not after it."""
     from pipeline.errors import InputError
-    from reports.paper import BROWSER_VARIABLE, has_weasyprint
+    from reports.paper import BROWSER_VARIABLE, has_weasyprint, nothing_prints
 
     if form == "png" and browser is None:
         raise InputError(
@@ -106,13 +106,7 @@ def _refuse_early(form: str, browser: str | None) -> None:
             hint="--format html, pdf or txt carry the same",
         )
     if form == "pdf" and browser is None and not has_weasyprint():
-        raise InputError(
-            "there is nothing here that can print a page",
-            found="no Chromium-family browser, no WeasyPrint",
-            expected=f"a browser on the PATH, its path in {BROWSER_VARIABLE}, or WeasyPrint: "
-            "pip install 'zonetrail[pdf]'",
-            hint="--format html writes the same page; print it from any browser",
-        )
+        raise nothing_prints()
 
 
 def _content(ticket: Ticket, form: str, paper: str, browser: str | None) -> str | bytes:

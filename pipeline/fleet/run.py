@@ -79,11 +79,8 @@ def bring_up_to_date(
 
 def open_fleet(folder: Path) -> FleetStore:
     """The fleet's store. Raises InputError where the folder is none, StoreError where it is."""
-    from pipeline.errors import InputError
-
     if not folder.is_dir():
-        find_sites(folder)  # says what is wrong with it
-        raise InputError("there is no such fleet folder", file=folder)
+        find_sites(folder)  # raises what is wrong with it
     return FleetStore(folder / FILE)
 
 

@@ -43,11 +43,8 @@ class Look:
             out.append(f"wider than the screen: {across} > {wide}")
         return out
 
-    def barriers(self, within: str | None = None) -> list[str]:
-        """What axe finds against WCAG 2.2 AA and best practice, with the first element of each.
-
-        within : a selector; only what it finds is looked at
-        """
+    def barriers(self) -> list[str]:
+        """What axe finds against WCAG 2.2 AA and best practice, with the first element of each."""
         from axe_playwright_python.sync_playwright import Axe
 
         # only violations are worked out in full: a page has tens of thousands of elements
@@ -55,7 +52,7 @@ class Look:
             "runOnly": {"type": "tag", "values": RULES},
             "resultTypes": ["violations"],
         }
-        found = Axe().run(self.page, context=within, options=options)
+        found = Axe().run(self.page, options=options)
         return [
             f"{v['id']}: {v['help']} ({len(v['nodes'])}, first {v['nodes'][0]['html'][:120]})"
             for v in found.response["violations"]

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from pipeline.result import SiteResult
+from pipeline.review import review_site
 from reports.site import render_site
 from reports.theme import ROLE_STYLE, zone_style
+from sample_data.unpack import unpack_site
 
 # Everything that can be used and is seen, numbered in the order of the page.
 NUMBERED = """() => {
@@ -35,9 +36,11 @@ WIDER = """() => {
 
 
 @pytest.fixture(scope="module")
-def path(sample_review: SiteResult, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    page = tmp_path_factory.mktemp("page") / "report.html"
-    page.write_text(render_site(sample_review), encoding="utf-8")
+def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("page")
+    page = folder / "report.html"
+    result = review_site(unpack_site("larch-14", folder)).result
+    page.write_text(render_site(result), encoding="utf-8")
     return page
 
 
