@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual check-ranking diagnosis fleet-bench check-cluster docs clean kill at-once mutate
+.PHONY: demo test lint sample sample-fleet world world-long fuzz fuzz-review fuzz-dialects guess-rates bench accuracy check-clocks check-inferred check-channels check-unusual check-ranking diagnosis fleet-bench check-cluster docs clean kill at-once mutate mutate-python
 
 $(VENV)/run.stamp: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -70,6 +70,10 @@ at-once: $(VENV)/dev.stamp
 # The stages' SQL bent in one place at a time: which bends the hand-made cases do not notice
 mutate: $(VENV)/dev.stamp
 	$(BIN)/python -m tests.hardening.sql_mutants $(MUTATE)
+
+# The counting of rows and the findings bent in one place at a time, each against the tests that see it
+mutate-python: $(VENV)/dev.stamp
+	$(BIN)/python -m tests.hardening.python_mutants $(MUTATE)
 
 # How often inspect's guesses are right, not sure, or wrong and confident: corpus and simulated world
 guess-rates: $(VENV)/dev.stamp

@@ -4,8 +4,8 @@ python -m tests.hardening.sql_mutants --each 6            (make mutate)
 python -m tests.hardening.sql_mutants --table measure.cycle --each 1000
 
 Operators, constants, kinds of joins, predicates, functions. A mutant that the database does not
-take is none. Those that cannot change an answer, by what the tables are (EQUAL), are counted apart
-and not tried. What is left alive is printed with its line: a case is missing, or nothing tells it.
+take is none. Those that cannot change an answer (equal_bends.py) are counted apart and not tried.
+What is left alive is printed with its line: a case is missing, or nothing tells it.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from pipeline.errors import StageError
 from pipeline.stages import Stage, run
 from pipeline.store import connect_working
 from tests.conftest import Bench, instant_of
+from tests.hardening.equal_bends import BY_FORM, ONE_BY_ONE
 from tests.test_sql_cases import CASE_FOLDERS, beside_a_neighbour, compared, load_case, read_rows
 
 # What is bent: kind -> (pattern, what stands there instead). Names of types and casts are no
@@ -46,7 +47,7 @@ BENDS: dict[str, tuple[tuple[str, str], ...]] = {
     "constant": (
         # of a sum of microseconds told in seconds: one more is less than cases compare to
         (r"\b0(?=\)::double / 1e6)", "1000000"),
-        (r"(?!0\)::double / 1e6)(?<![\w.:$])\d+(?:\.\d+)?(?![\w.])", "other"),
+        (r"(?!0\)::double / 1e6)(?<![\w.:$])(?<!\de-)\d+(?:\.\d+)?(?![\w.])", "other"),
         (r"\btrue\b", "false"),
         (r"\bfalse\b", "true"),
     ),
@@ -80,19 +81,6 @@ BENDS: dict[str, tuple[tuple[str, str], ...]] = {
         (r"\babs\(", "("),
     ),
 }
-# What a bend cannot change, with the reason: pattern of the text, and of what is bent in it.
-EQUAL: tuple[tuple[str, str, str], ...] = (
-    (
-        r"\bjoin run\.(?:threshold|site|window) (\w+) on \1\.site_id = \w+\.site_id\b(?!\s+and\b)",
-        r"join -> left join",
-        "every site has one row there, so none is left without a partner",
-    ),
-    (
-        r"(?<=// 86400000000 \+ )1(?=\))",
-        r"1 -> 2",
-        "a day more is looked at, and the day that both lie in decides as before",
-    ),
-)
 _LEFT_ALONE = re.compile(r"/\*.*?\*/|--[^\n]*|'(?:[^']|'')*'|\"[^\"]*\"", re.S)
 
 
@@ -107,11 +95,15 @@ class Mutant:
     is_equal: bool = False
 
 
-def mutants(sql: str) -> list[Mutant]:
-    """Every way to bend a stage's SQL in one place."""
+def mutants(sql: str, stage: str = "") -> list[Mutant]:
+    """Every way to bend a stage's SQL in one place.
+
+    stage : its key, by which bends that cannot change an answer are known
+    """
     plain = _LEFT_ALONE.sub(lambda found: re.sub(r"[^\n]", "\0", found[0]), sql)
     found = []
-    equal = {(at.start(), what) for text, what, _ in EQUAL for at in re.finditer(text, plain)}
+    equal = {(at.start("at"), what) for text, what, _ in BY_FORM for at in re.finditer(text, plain)}
+    lines = [line.strip() for line in sql.split("\n")]
     for kind, bends in BENDS.items():
         for pattern, instead in bends:
             for at in re.finditer(pattern, plain):
@@ -119,7 +111,12 @@ def mutants(sql: str) -> list[Mutant]:
                 what = f"{at[0]} -> {new or 'nothing'}"
                 bent = sql[: at.start()] + new + sql[at.end() :]
                 line = sql.count("\n", 0, at.start()) + 1
-                found.append(Mutant(kind, line, what, bent, (at.start(), what) in equal))
+                here = " ".join(lines[line - 1 : line + 2])
+                is_equal = (at.start(), what) in equal or any(
+                    stage == of and bend == what and here.startswith(text)
+                    for of, text, bend, _ in ONE_BY_ONE
+                )
+                found.append(Mutant(kind, line, what, bent, is_equal))
     return found
 
 
@@ -127,6 +124,10 @@ def _other(number: str) -> str:
     """One more, or twice as much where one more is next to nothing: a day in microseconds."""
     value = float(number)
     return f"{value * 2:.0f}" if value >= 10_000 else f"{value + 1:g}"
+
+
+def _all_of(stage: Stage) -> list[Mutant]:
+    return mutants(stage.sql or "", stage.key)
 
 
 def is_taken(con: duckdb.DuckDBPyConnection, mutant: Mutant) -> bool:
@@ -154,7 +155,7 @@ def survivors(
         expected = read_rows(folder / "expected.csv", table, instant_of, False)
         _fill(bench, stage, beside_a_neighbour(given))
         if tried is None:
-            everything = list(chosen) if chosen is not None else mutants(stage.sql)
+            everything = list(chosen) if chosen is not None else _all_of(stage)
             everything = [m for m in everything if not m.is_equal]
             rng.shuffle(everything)
             tried = []
@@ -208,7 +209,7 @@ def main() -> int:
             if bench.stages[table].sql is None or time.monotonic() - began > given.seconds:
                 continue
             tried, alive = survivors(bench, table, None, rng, given.each)
-            n_equal += sum(m.is_equal for m in mutants(bench.stages[table].sql or ""))
+            n_equal += sum(m.is_equal for m in _all_of(bench.stages[table]))
             for mutant in tried:
                 counts[mutant.kind, "alive" if mutant in alive else "noticed"] += 1
             for mutant in alive:

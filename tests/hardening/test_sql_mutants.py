@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from typing import Any
 
+from tests.hardening.equal_bends import BY_FORM, ONE_BY_ONE
 from tests.hardening.sql_mutants import BENDS, is_taken, mutants, survivors
 
 SQL = """-- one row per > 5 things
@@ -36,6 +37,20 @@ def test_every_kind_of_bend_is_found_in_the_stages(bench: Any) -> None:
     texts = [s.sql for s in bench.stages.values() if s.sql is not None]
     kinds = {m.kind for text in texts[:40] for m in mutants(text)}
     assert kinds == set(BENDS)
+
+
+def test_every_bend_that_is_said_to_be_equal_is_one_of_a_stage(bench: Any) -> None:
+    stages = {s.key: s.sql for s in bench.stages.values() if s.sql is not None}
+    said = [(of, text, what) for of, text, what, _ in ONE_BY_ONE]
+    assert len(said) == len(set(said))
+    for of, text, what in said:
+        fits = [m for m in mutants(stages[of], of) if m.what == what and m.is_equal]
+        bare = [" ".join(x.strip() for x in stages[of].split("\n")[m.line - 1 :][:3]) for m in fits]
+        assert any(line.startswith(text) for line in bare), (of, text, what)
+    for _, what, reason in BY_FORM:
+        assert reason and any(
+            m.what == what and m.is_equal for of, sql in stages.items() for m in mutants(sql)
+        ), what
 
 
 def test_cases_notice_most_of_a_bent_stage_and_all_of_it_when_nothing_is_left(bench: Any) -> None:
