@@ -34,7 +34,7 @@ ACCOUNTING = [
 ]
 ACCOUNTING_TESTS = ("tests/test_ingest.py", "tests/test_ingest_lines.py", "tests/test_cli_load.py")
 MAX_CPU_S = 60
-# A part that most findings share is tried on so many files of tests: what lives may be told by more.
+# A part that most findings share is tried on so many files of tests; more might tell what lives.
 MOST_TESTS = 6
 NOTICED, ALIVE = "noticed", "alive"
 
