@@ -46,8 +46,8 @@ BENDS: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "constant": (
         # of a sum of microseconds told in seconds: one more is less than cases compare to
-        (r"\b0(?=\)::double / 1e6)", "1000000"),
-        (r"(?!0\)::double / 1e6)(?<![\w.:$])(?<!\de-)\d+(?:\.\d+)?(?![\w.])", "other"),
+        (r"\b0(?=\)+::double / 1e6)", "1000000"),
+        (r"(?!0\)+::double / 1e6)(?<![\w.:$])(?<!\de-)\d+(?:\.\d+)?(?![\w.])", "other"),
         (r"\btrue\b", "false"),
         (r"\bfalse\b", "true"),
     ),
