@@ -33,6 +33,7 @@ ACCOUNTING = [
     for name in ("accounts", "file_reading", "rows", "leftover_rows", "merge", "store_tables")
 ]
 ACCOUNTING_TESTS = ("tests/test_ingest.py", "tests/test_ingest_lines.py", "tests/test_cli_load.py")
+CHANNELS = ROOT / "tests" / "test_channel_checks.py"
 MAX_CPU_S = 60
 # A part that most findings share is tried on so many files of tests; more might tell what lives.
 MOST_TESTS = 6
@@ -181,14 +182,18 @@ def tests_of(module: Path) -> list[str]:
             if re.search(rf"\b{module.stem}\b", p.read_text("utf-8"))
         ]
         names |= set(users)
-    word = re.compile(r"\b(" + "|".join(sorted(names)) + r")\b")
+    codes = {n.replace("_", "-") for n in names if not n.startswith("_")}
+    word = re.compile(r"\b(" + "|".join(sorted(names | codes)) + r")\b")
     seen = [
         p
-        for p in sorted((ROOT / "tests" / "findings").glob("test_*.py"))
-        if p.stem.removeprefix("test_") in names or word.search(p.read_text(encoding="utf-8"))
+        for p in [*sorted((ROOT / "tests").glob("findings/test_*.py")), CHANNELS]
+        if p.stem.removeprefix("test_") in {n.removeprefix("_") for n in names}
+        or word.search(p.read_text(encoding="utf-8"))
     ]
-    own = [p for p in seen if p.stem == f"test_{module.stem}"]
+    own = [p for p in seen if p.stem == f"test_{module.stem.removeprefix('_')}"]
+    seen.sort(key=lambda p: len(word.findall(p.read_text(encoding="utf-8"))), reverse=True)
     named = [*own, *(p for p in seen if p not in own)][:MOST_TESTS]
+    assert named, f"no test names {module}"
     return [str(p.relative_to(ROOT)) for p in named]
 
 
