@@ -180,6 +180,24 @@ def test_a_change_less_than_the_least_is_not_told(usual: pd.DataFrame) -> None:
     assert not any(s.feature == "room_f" for c in said.changes for s in c.steps)
 
 
+def test_what_never_was_and_then_is_every_day_is_a_change(usual: pd.DataFrame) -> None:
+    """A fan welded on, on a house whose fan never ran alone: its days before were nought."""
+    days = usual.assign(fan_only_s=0.0)
+    days.loc[at(days, "2026-03-27") : at(days, "2026-05-08"), "fan_only_s"] = 16 * HOUR
+    steps = [s for c in judge(days, THRESHOLDS).changes.changes for s in c.steps]
+    own = [(s.day, s.before, s.after) for s in steps if s.feature == "fan_only_s"]
+    assert own[0] == (dt.date(2026, 3, 27), 0.0, pytest.approx(16, abs=0.5))
+
+
+def test_what_comes_on_some_days_only_is_no_change(usual: pd.DataFrame) -> None:
+    """Trips on one day in ten, as chance has it: most days are nought, and the others no level."""
+    rng = np.random.default_rng(11)
+    comes = rng.random(len(usual)) < 0.1
+    days = usual.assign(n_high_trip=np.where(comes, rng.poisson(8, len(usual)), 0))
+    steps = [s for c in judge(days, THRESHOLDS).changes.changes for s in c.steps]
+    assert not [s for s in steps if s.feature == "n_high_trip"]
+
+
 def test_a_filter_that_fills_is_a_drift_not_steps(usual: pd.DataFrame) -> None:
     days = usual.copy()
     n = np.arange(len(days))

@@ -35,7 +35,7 @@ from pipeline.unusual.weather import Floats, Removed
 NINE_IN_TEN = 1.6448536269514722
 CLIPPED = 4.0
 TAIL_DAYS = 20
-UNSURE_DAYS = 16.0
+UNSURE_DAYS = 24.0
 """A level read off n days is raised by so many over n: of few days it is unsure by as much."""
 MOST_DEPARTURES = 3
 

@@ -100,12 +100,13 @@ def course(removed: Removed, n_features: int, min_days: int) -> Course:
     n_features : how many figures are looked at: each has its chance of showing something
     min_days : days that a level must last
     """
-    at = np.flatnonzero(removed.applies & np.isfinite(removed.z))
-    z = _clipped(removed.z[at])
+    # days of nought among them: what begins one day (a fan that no longer stops) had them before
+    at = np.flatnonzero(removed.could_run & np.isfinite(removed.z))
+    z, about = _clipped(removed.z[at])
     if len(z) < 2 * min_days:
         level = float(np.median(z)) if len(z) else 0.0
         return Course(removed, at, (Piece(0, len(z), level),), (), 1.0, np.inf)
-    spread, long_run = _noise(z)
+    spread, long_run = _noise(z, about)
     price = PRICE_OF_DATING * np.log(len(z)) + 2 * np.log(max(n_features, 1))
     may_drift = not removed.feature.is_amount and removed.feature.unit in ("in. w.c.", "difference")
     cuts: list[Cut] = []
@@ -116,17 +117,17 @@ def course(removed: Removed, n_features: int, min_days: int) -> Course:
     return Course(removed, at, tuple(pieces), tuple(cuts), long_run, float(price))
 
 
-def _clipped(z: Floats) -> Floats:
-    """Every day no further than CLIPPED from the median of the days about it."""
+def _clipped(z: Floats) -> tuple[Floats, Floats]:
+    """(every day no further than CLIPPED from the median of the days about it, that median)."""
     if len(z) < NEIGHBOURS:
-        return np.asarray(np.clip(z, -CLIPPED, CLIPPED))
+        return np.clip(z, -CLIPPED, CLIPPED), np.zeros(len(z))
     half = NEIGHBOURS // 2
-    about = np.lib.stride_tricks.sliding_window_view(np.pad(z, half, mode="reflect"), NEIGHBOURS)
-    middle = np.median(about, axis=1)
-    return np.asarray(middle + np.clip(z - middle, -CLIPPED, CLIPPED))
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(z, half, mode="reflect"), NEIGHBOURS)
+    middle = np.median(near, axis=1)
+    return middle + np.clip(z - middle, -CLIPPED, CLIPPED), middle
 
 
-def _noise(z: Floats) -> tuple[float, float]:
+def _noise(z: Floats, about: Floats) -> tuple[float, float]:
     """Spread of a day about its level and the long run's factor, both blind to a few steps."""
     change = np.diff(z)
     near = 1.4826 * np.median(np.abs(change)) / np.sqrt(2)
@@ -134,7 +135,8 @@ def _noise(z: Floats) -> tuple[float, float]:
     far = 1.4826 * np.median(np.abs(two)) / np.sqrt(2)
     # of days with correlation r from one to the next: near² = s²(1 - r), far² = s²(1 - r²)
     r = float(np.clip((far / near) ** 2 - 1 if near > 0 else 0.0, 0.0, 0.7))
-    spread = max(near / np.sqrt(1 - r), 0.3)
+    # where most days are nought and some are not, medians see no spread at all
+    spread = max(near / np.sqrt(1 - r), 0.3, float(np.std(z - about)))
     return float(spread), (1 + r) / (1 - r)
 
 

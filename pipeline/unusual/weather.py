@@ -46,7 +46,8 @@ class Removed:
     expected : for this weather [the same]
     residual : value less expected on the scale it is weighed by (a square root for amounts)
     scale : robust deviation of the residual, of each day
-    applies : known, and something that could run in this weather
+    could_run : known, and something that could run in this weather
+    applies : of these, without the days on which it was nought and hardly anything was expected
     """
 
     feature: Feature
@@ -54,6 +55,7 @@ class Removed:
     expected: Floats
     residual: Floats
     scale: Floats
+    could_run: Bools
     applies: Bools
 
     @property
@@ -140,7 +142,7 @@ def removed(
     scale[could_run] = np.maximum(spread, floor[could_run])
     scale[could_run] *= np.sqrt(1.0 / (1.0 - leverage))
     nothing = (value == 0) & (told < feature.least) if feature.is_amount else np.isnan(value)
-    return Removed(feature, value, told, alone, scale, could_run & ~nothing)
+    return Removed(feature, value, told, alone, scale, could_run, could_run & ~nothing)
 
 
 def _weighed(feature: Feature, value: Floats) -> Floats:
