@@ -24,6 +24,8 @@ from sample_data.world.climates import CLIMATES, Climate
 Floats = NDArray[np.float64]
 
 FIRST = "2025-07-01"
+BEGINNINGS = (FIRST, "2025-10-01", "2025-12-20", "2026-03-15")
+"""When logs that are shorter than a year begin: in each season."""
 KERNEL_F = 7.0
 HOUSEHOLD_SHARE = 0.06
 """Day-to-day spread of a household's load. Common practice, no source."""
@@ -209,9 +211,9 @@ def lines(outdoor: Floats, value: Floats, at: Floats) -> tuple[Floats, Floats, F
     return made, none, unknown
 
 
-def weather(climate: Climate, n: int, rng: np.random.Generator) -> pd.DataFrame:
-    """Outdoor air of n days from FIRST: mean, low and high."""
-    index = pd.date_range(FIRST, periods=n)
+def weather(climate: Climate, n: int, rng: np.random.Generator, first: str) -> pd.DataFrame:
+    """Outdoor air of n days from the first: mean, low and high."""
+    index = pd.date_range(first, periods=n)
     cold, warm, mid = climate.heating, climate.cooling, climate.shoulder
     angle = 2 * np.pi * (index.day_of_year.to_numpy() - 15) / 365.25
     # through January, July and, twice, the shoulder
@@ -231,6 +233,15 @@ def weather(climate: Climate, n: int, rng: np.random.Generator) -> pd.DataFrame:
     )
 
 
+def told(column: str, rooted_value: Floats) -> Floats:
+    """Drawn values as a log's figures have them: whole counts, no more than a day."""
+    value = np.maximum(rooted_value, 0.0) ** 2 if is_amount(column) else rooted_value
+    if column.startswith("n_"):
+        # a count is drawn about its mean as rounding would leave it
+        value = np.floor(value + (np.arange(len(value)) * 0.618 % 1.0))
+    return np.minimum(value, 86400.0) if column.endswith("_s") else value
+
+
 @dataclass(frozen=True)
 class Year:
     """A drawn year: rooted figures of every day, ready to be moved and told as site-days."""
@@ -242,7 +253,6 @@ class Year:
 
     def site_days(self) -> pd.DataFrame:
         """Rows as unusual.site_day has them."""
-        n = len(self.air)
         start = self.air.index.as_unit("us").astype("int64")
         made = pd.DataFrame({"site_id": f"house-{self.house.number}", "day": self.air.index.date})
         made["start_ts"], made["end_ts"] = start, start + 86_400_000_000
@@ -255,15 +265,7 @@ class Year:
             made[name] = self.air[name].to_numpy()
         made["outdoor_night_f"] = made["outdoor_low_f"] + 2
         for j, column in enumerate(self.house.columns):
-            value = self.value[:, j]
-            if is_amount(column):
-                value = np.maximum(value, 0.0) ** 2
-            if column.startswith("n_"):
-                # a count is drawn about its mean as rounding would leave it
-                value = np.floor(value + (np.arange(n) * 0.618 % 1.0))
-            if column.endswith("_s"):
-                value = np.minimum(value, 86400.0)
-            made[column] = value
+            made[column] = told(column, self.value[:, j])
         return made
 
     def moved(self, days: NDArray[np.int64], effect: Effect) -> Year:
@@ -275,12 +277,30 @@ class Year:
         return Year(self.house, self.air, value, self.noise)
 
 
-def year(world: World, house: House, seed: int, n: int = 365) -> Year:
-    """A healthy year of one house."""
+def year(world: World, house: House, seed: int, n: int = 365, first: str = FIRST) -> Year:
+    """A healthy year of one house, or a log of fewer days."""
     rng = np.random.default_rng([house.number, seed, 77])
-    air = weather(house.climate, n, rng)
-    mean = air["outdoor_f"].to_numpy()
-    line, none, unknown = lines(house.outdoor_f, house.value, mean)
+    air = weather(house.climate, n, rng, first)
+    value, noise = _drawn(world, house, air["outdoor_f"].to_numpy(), rng)
+    return Year(house, air, value, noise)
+
+
+def like_day(world: World, house: House, mean_f: float, n: int, seed: int) -> Floats:
+    """n usual days of the house in weather of that day, rooted: what else the day could have been.
+
+    Nobody who is given a log knows this; whoever draws the days does.
+    """
+    rng = np.random.default_rng([house.number, seed, 78])
+    return _drawn(world, house, np.full(n, mean_f), rng)[0]
+
+
+def _drawn(
+    world: World, house: House, mean: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """(rooted figures, their noise in the house's spreads) of days with that outdoor air."""
+    n = len(mean)
+    weathers, of = np.unique(mean, return_inverse=True)
+    line, none, unknown = (part[of] for part in lines(house.outdoor_f, house.value, weathers))
     seasons = season_of(mean)
     noise = np.zeros(line.shape)
     for i in range(n):
@@ -306,5 +326,4 @@ def year(world: World, house: House, seed: int, n: int = 365) -> Year:
             value[:, j] *= 1 + HOUSEHOLD_SHARE / 2 * load
     if_none = rng.random(n)[:, None]
     value = np.where(none > if_none, 0.0, value)
-    value = np.where(unknown > rng.random(value.shape), np.nan, value)
-    return Year(house, air, value, noise)
+    return np.where(unknown > rng.random(value.shape), np.nan, value), noise

@@ -2,11 +2,12 @@
 
     python -m tests.accuracy.unusual --part tuning|reporting [--years N] [--rivals]
 
-What each figure rests on: `tests.accuracy.site_days` simulates some weeks of eight systems of the
+What each figure rests on: `tests.accuracy.site_days` simulates some weeks of systems of the
 part, healthy and with conditions, and has the pipeline measure them; `tests.accuracy.day_years`
 draws years of days that look like these. Healthy years say how many days are flagged by chance.
 Odd days are drawn days moved by what a condition did to a simulated day; a lasting change is the
-same from a day on. Every condition that was simulated is planted, also those that hardly show.
+same from a day on. Every day of every condition that was simulated is planted, also those on which
+it did nothing: recall is told of all, and of those that could be told from usual days (`shows`).
 """
 
 from __future__ import annotations
@@ -26,15 +27,19 @@ from pipeline.unusual import features
 from pipeline.unusual.peers import judge_sites
 from pipeline.unusual.record import UNUSUAL, Unusual
 from tests.accuracy.day_years import (
+    BEGINNINGS,
+    FIRST,
     Effect,
     House,
     World,
     Year,
-    is_amount,
     learned,
+    like_day,
     season_of,
+    told,
     year,
 )
+from tests.accuracy.intervals import wilson
 from tests.accuracy.made import wall
 from tests.accuracy.site_days import site_days
 
@@ -42,8 +47,12 @@ ODD_EPISODES = 10
 MOST_DAYS = 2
 """An odd spell lasts one or two days: ten of them are some 4 % of a year."""
 DATED_DAYS = 5
-SIZES = (0, 2, 4, 6, 8)
-"""An odd day that moves no figure by more than usual days differ is odd to nobody."""
+SHOWN_OF_DAYS = 10
+PAST_DAYS = 14
+HOUSES = 9
+"""Three of each kind of equipment, and so 27 conditions."""
+LIKE_DAYS = 400
+NORMAL_TENTH = 1.2816
 THRESHOLDS = values_for({})
 
 
@@ -68,7 +77,7 @@ class Planted:
     found: int = 0
     beside: int = 0
     by_condition: dict[str, list[bool]] = field(default_factory=dict)
-    by_size: list[tuple[float, bool]] = field(default_factory=list)
+    by_shown: list[tuple[bool, bool]] = field(default_factory=list)
     off_days: list[int] = field(default_factory=list)
 
     @property
@@ -92,7 +101,9 @@ def healthy_years(world: World, seeds: range, n: int = 365) -> Healthy:
     made = Healthy()
     for house in world.houses:
         for seed in seeds:
-            said = judged(year(world, house, seed, n))
+            # a year holds every season; shorter logs begin in each in turn
+            first = BEGINNINGS[seed % len(BEGINNINGS)] if n < 365 else FIRST
+            said = judged(year(world, house, seed, n, first))
             made.years += 1
             made.days += said.days.n_judged
             made.flagged += len(said.days.unusual)
@@ -113,9 +124,9 @@ def odd_years(world: World, seeds: range) -> Planted:
             rng = np.random.default_rng([house.number, seed, 5])
             drawn, placed = _with_odd_days(world, drawn, rng)
             flagged = {d.day for d in judged(drawn).days.unusual}
-            for day, (condition, size) in placed.items():
+            for day, (condition, is_shown) in placed.items():
                 made.by_condition.setdefault(condition, []).append(day in flagged)
-                made.by_size.append((size, day in flagged))
+                made.by_shown.append((is_shown, day in flagged))
             made.planted += len(placed)
             made.found += len(flagged & set(placed))
             made.beside += len(flagged - set(placed))
@@ -124,10 +135,10 @@ def odd_years(world: World, seeds: range) -> Planted:
 
 def _with_odd_days(
     world: World, drawn: Year, rng: np.random.Generator
-) -> tuple[Year, dict[dt.date, tuple[str, float]]]:
-    """The year with odd spells, and of each odd day its condition and how far that moved it."""
+) -> tuple[Year, dict[dt.date, tuple[str, bool]]]:
+    """The year with odd spells, and of each odd day its condition and whether it shows."""
     seasons = _seasons(drawn)
-    placed: dict[dt.date, tuple[str, float]] = {}
+    placed: dict[dt.date, tuple[str, bool]] = {}
     for _ in range(ODD_EPISODES):
         at = int(rng.integers(5, len(seasons) - 5))
         effects = fitting(world, drawn.house, str(seasons[at]))
@@ -140,33 +151,47 @@ def _with_odd_days(
             or (seasons[days] != seasons[at]).any()
         ):
             continue
-        placed |= {
-            drawn.air.index[d].date(): (effect.condition, moved_by(drawn, int(d), effect))
-            for d in days
-        }
         drawn = drawn.moved(days, effect)
+        placed |= {
+            drawn.air.index[d].date(): (effect.condition, shows(world, drawn, int(d))) for d in days
+        }
     return drawn, placed
 
 
-def moved_by(drawn: Year, day: int, effect: Effect) -> float:
-    """The most that the effect moves any figure of the day, in the house's own deviations of a day;
-    figures that it moves by less than is of interest are left out."""
-    spread = drawn.house.spread[str(_seasons(drawn)[day])]
-    most = 0.0
-    for j, column in enumerate(drawn.house.columns):
+def shows(world: World, drawn: Year, day: int) -> bool:
+    """Whether the day could be told from usual ones by anybody: by one who need not learn from a
+    log what the house does in such weather, but sees LIKE_DAYS usual days of it.
+
+    Some figure of the day lies further from the usual than any does on all but the set share of
+    usual days. What a condition did to a day it hardly acted on (a float switch that did not trip,
+    a bypass that stayed shut) does not.
+    """
+    house, mean_f = drawn.house, float(drawn.air["outdoor_f"].iloc[day])
+    usual = like_day(world, house, mean_f, LIKE_DAYS, day)
+    furthest = np.zeros(1 + LIKE_DAYS)  # the day, and the usual ones
+    for j, column in enumerate(house.columns):
         feature = features.BY_COLUMN.get(column)
-        before, change = drawn.value[day, j], effect.change.get(column, 0.0)
-        if feature is None or not np.isfinite(before) or change == 0:
+        if feature is None:
             continue
-        after = before + change
-        off = max(after, 0) ** 2 - max(before, 0) ** 2 if is_amount(column) else change
-        if abs(off) >= feature.least * feature.scale:
-            most = max(most, abs(change) / max(spread[j], 1e-9))
-    return most
+        both = np.append(told(column, drawn.value[day : day + 1, j]), told(column, usual[:, j]))
+        others = both[1:][np.isfinite(both[1:])]
+        if not len(others):
+            continue
+        low, middle, high = np.quantile(others, [0.1, 0.5, 0.9])
+        near = 1.4826 * float(np.median(np.abs(others - middle)))
+        off = np.nan_to_num(np.abs(both - middle))
+        is_any = off >= feature.least * feature.scale
+        far = off / max(near, (high - low) / (2 * NORMAL_TENTH), 1e-9)
+        furthest = np.maximum(furthest, np.where(is_any, far, 0.0))
+    level = np.quantile(furthest[1:], 1 - THRESHOLDS["unusual_day_share"])
+    return bool(furthest[0] > level)
 
 
 def changed_years(world: World, seeds: range) -> Planted:
-    """Years in which a condition begins on a day and stays (in the weather it shows in)."""
+    """Years in which a condition begins on a day and stays (in the weather it shows in).
+
+    Nobody can date one of which most days look usual, or whose season had hardly begun before it.
+    """
     made = Planted()
     for house in world.houses:
         for seed in seeds:
@@ -179,18 +204,22 @@ def changed_years(world: World, seeds: range) -> Planted:
                 continue
             condition = effects[int(rng.integers(len(effects)))].condition
             own = [e for e in effects if e.condition == condition]
-            for d in range(at, len(seasons)):
-                if seasons[d] == own[0].season:
-                    drawn = drawn.moved(np.array([d]), own[int(rng.integers(len(own)))])
+            is_on = (np.arange(len(seasons)) >= at) & (seasons == own[0].season)
+            for d in np.flatnonzero(is_on):
+                drawn = drawn.moved(np.array([d]), own[int(rng.integers(len(own)))])
             began = drawn.air.index[at].date()
-            near = [abs((c.day - began).days) for c in judged(drawn).changes.changes]
+            told_ = judged(drawn).changes.changes
+            near = [abs((c.day - began).days) for c in told_]
             hit = bool(near) and min(near) <= DATED_DAYS
             made.by_condition.setdefault(condition, []).append(hit)
+            first = [shows(world, drawn, int(d)) for d in np.flatnonzero(is_on)[:SHOWN_OF_DAYS]]
+            has_past = int((seasons[:at] == own[0].season).sum()) >= PAST_DAYS
+            made.by_shown.append((has_past and 2 * sum(first) > len(first), hit))
             made.planted += 1
             made.found += hit
             # the spring and autumn in which it comes and goes are changes too
             made.beside += sum(n > DATED_DAYS and not _at_season(seasons, drawn, c.day) for n, c in
-                               zip(near, judged(drawn).changes.changes, strict=True))  # fmt: skip
+                               zip(near, told_, strict=True))  # fmt: skip
             made.off_days += [min(near)] if near else []
     return made
 
@@ -288,10 +317,10 @@ def rivals(world: World, seeds: range) -> dict[str, tuple[float, float]]:
             drawn = year(world, house, 3000 + seed)
             rng = np.random.default_rng([house.number, seed, 7])
             drawn, placed = _with_odd_days(world, drawn, rng)
-            told = drawn.site_days()
+            rows = drawn.site_days()
             share = THRESHOLDS["coverage_warn_frac"]
             past = unusual_days.history(
-                features.values(told, share), features.weather(told, share), THRESHOLDS
+                features.values(rows, share), features.weather(rows, share), THRESHOLDS
             )
             is_odd = np.array([d.date() in placed for d in past.index])
             n += 1
@@ -306,14 +335,15 @@ def rivals(world: World, seeds: range) -> dict[str, tuple[float, float]]:
 
 @click.command()
 @click.option("--part", type=click.Choice(["tuning", "reporting"]), default="tuning")
-@click.option("--years", default=6, help="So many drawn years of each house.")
+@click.option("--years", default=4, help="So many drawn years of each house.")
+@click.option("--houses", default=HOUSES, help="So many simulated houses of the part.")
 @click.option(
     "--rivals", "with_rivals", is_flag=True, help="Compare ways to hold figures together."
 )
-def main(part: str, years: int, with_rivals: bool) -> None:
+def main(part: str, years: int, houses: int, with_rivals: bool) -> None:
     """Print false flags on healthy years, and recall and precision on planted ones."""
     with wall(part):
-        world = learned(site_days(part))
+        world = learned(site_days(part, houses))
     click.echo(
         f"{part} part: {len(world.houses)} simulated houses, "
         f"{sum(len(h.outdoor_f) for h in world.houses)} healthy and {len(world.effects)} "
@@ -322,11 +352,13 @@ def main(part: str, years: int, with_rivals: bool) -> None:
     for n in (365, 120, 60, 42):
         made = healthy_years(world, range(years), n)
         worst = max(np.mean(v) for v in made.by_house.values())
+        low, high = wilson(made.years_with_change, made.years)
         click.echo(
             f"healthy, {n} days: {made.flagged} of {made.days} days flagged "
             f"({made.flagged / max(made.days, 1):.2%}; set {THRESHOLDS['unusual_day_share']:.2%}; "
             f"worst house {worst:.2%}); a change told in {made.years_with_change} of "
-            f"{made.years} (set {THRESHOLDS['unusual_change_share']:.0%} a year)"
+            f"{made.years} ({low:.1%} to {high:.1%}; set "
+            f"{THRESHOLDS['unusual_change_share']:.0%} a year)"
         )
         if n == 365:
             for why in made.told:
@@ -341,12 +373,13 @@ def main(part: str, years: int, with_rivals: bool) -> None:
         )
         for condition, hits in sorted(planted.by_condition.items()):
             click.echo(f"    {condition}: {sum(hits)} of {len(hits)}")
-        for least in SIZES if planted.by_size else ():
-            hits = [hit for size, hit in planted.by_size if size >= least]
-            precise = sum(hits) / max(sum(hits) + planted.beside, 1)
+        for is_shown in (True, False) if planted.by_shown else ():
+            hits = [hit for shown, hit in planted.by_shown if shown == is_shown]
+            low, high = wilson(sum(hits), len(hits))
+            words = "that show" if is_shown else "that usual days hide, or with none before"
             click.echo(
-                f"    moved by {least} of the house's deviations or more: recall "
-                f"{np.mean(hits):.2f} of {len(hits)}, precision {precise:.2f}"
+                f"    those {words}: recall {sum(hits) / max(len(hits), 1):.2f} "
+                f"({low:.2f} to {high:.2f}) of {len(hits)}"
             )
         if planted.off_days:
             click.echo(f"    days off, 9 in 10: {np.quantile(planted.off_days, 0.9):.0f}")
