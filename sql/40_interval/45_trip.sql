@@ -15,7 +15,8 @@ in_visit = "BOOLEAN | - | inside a visit"
 */
 -- The logger's probe is not the panel's sensor: drops whose peaks cluster below the setting count too,
 -- unless the panel changed over to the other mode: those come at whatever supply was, and only one
--- that passed the limit itself is a trip.
+-- that passed the limit itself is a trip. Nor is a drop as one call ends, at whatever supply was, while
+-- another stands that may never have reached the panel.
 -- The low limit is the mirror image: everything is done on supply times `sign`.
 with
 
@@ -75,6 +76,18 @@ call_day as (
     from interval.call
 ),
 
+satisfied as (
+    select distinct d.site_id, d.kind, d.drop_ts
+    from drop_edge d
+    join run.threshold t on t.site_id = d.site_id
+    join interval.call c
+        on c.site_id = d.site_id
+        and c.mode = d.mode
+        and c.end_ts // 86400000000 = d.drop_ts // 86400000000
+        and abs(c.end_ts - d.drop_ts) < t.trip_call_stands_s * 1e6
+    where c.has_end
+),
+
 -- a zone that called at the drop and goes on calling
 standing as (
     select
@@ -123,11 +136,14 @@ ended as (
             ),
             false
         ) as is_changeover,
+        s.drop_ts is not null as is_satisfied,
         (1e6 * if(
             n.kind = 'high', t.supply_judged_after_fan_s, t.supply_judged_after_fan_cooling_s
         ))::bigint as blown_us,
     from next_on n
     join run.threshold t on t.site_id = n.site_id
+    left join satisfied s
+        on s.site_id = n.site_id and s.kind = n.kind and s.drop_ts = n.drop_ts
     left join run.setting g
         on g.site_id = n.site_id and g.name = 'changeover_wait_min'
         and g.start_ts <= n.drop_ts and g.end_ts > n.drop_ts
@@ -249,7 +265,7 @@ gathered as (
         median(l.seen_f) as level_f,
         count(*) as n_below,
     from limited l
-    where not coalesce(l.at_limit, false) and not l.is_changeover
+    where not coalesce(l.at_limit, false) and not l.is_changeover and not l.is_satisfied
     group by l.site_id, l.kind
 ),
 
@@ -262,7 +278,7 @@ cluster as (
     join run.threshold t on t.site_id = g.site_id
     join limited l
         on l.site_id = g.site_id and l.kind = g.kind
-        and not coalesce(l.at_limit, false) and not l.is_changeover
+        and not coalesce(l.at_limit, false) and not l.is_changeover and not l.is_satisfied
     group by g.site_id, g.kind, g.level_f, g.n_below, t.limit_cluster_f, t.limit_cluster_min_events
     having
         count(*) filter (abs(l.seen_f - g.level_f) <= t.limit_cluster_f) >= t.limit_cluster_min_events
@@ -325,6 +341,7 @@ where
     (l.at_limit and (not l.is_changeover or l.sign * l.seen_f >= l.sign * l.limit_f))
     or (
         not l.is_changeover
+        and not l.is_satisfied
         and abs(l.seen_f - c.level_f) <= t.limit_cluster_f
         and (l.limit_f is null or abs(c.level_f - l.limit_f) <= t.limit_cluster_reach_f)
     )
