@@ -4006,6 +4006,15 @@ _TABLE = [
         "ours",
     ),
     Threshold(
+        "damper_night_runs",
+        5,
+        "stretches",
+        "of them at night, so that a room which only loses less is heated by its duct, not the sun",
+        "damper did not close",
+        "fewer are chance",
+        "ours",
+    ),
+    Threshold(
         "over_mean_f",
         1.5,
         "°F",

@@ -22,6 +22,7 @@ class Answer:
     pick_up, n_pick_up : when it calls, and over how many stretches; high : upper end of it
     closed : the row of measure.zone_response when only others call, its damper shown closed or
         not logged; None if there is none
+    closed_others : pace of the other rooms when they do not call and their dampers are shown closed
     others : pick-up of the other zones in the same mode, those with enough stretches; of a zone
         that hardly calls, what it gains while it does not and its damper is shown open for relief
     """
@@ -33,6 +34,7 @@ class Answer:
     high: float | None
     closed: Any
     others: tuple[float, ...]
+    closed_others: tuple[float, ...] = ()
 
     @property
     def zone(self) -> int:
@@ -93,6 +95,13 @@ def answers(site: SiteFrames) -> list[Answer]:
                 max((h for h in highs if h is not None), default=None),
                 max(closed, key=lambda r: int(r.n_run)) if closed else None,
                 tuple(others),
+                tuple(
+                    float(r.slope_f_per_h)
+                    for r in rows
+                    if r.mode == d.mode and r.zone != d.zone
+                    if not r.is_calling and r.damper == "closed"
+                    if r.n_run >= least and number(r.slope_f_per_h) is not None
+                ),
             )
         )
     return made

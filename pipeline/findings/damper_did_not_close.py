@@ -18,6 +18,7 @@ Source
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 from typing import Any
 
 from pipeline import words
@@ -110,6 +111,7 @@ FINDING = Declaration(
     thresholds=(
         "damper_min_runs",
         "damper_leak_share",
+        "damper_night_runs",
         "damper_shown_open_share",
         "damper_shown_min",
         "judged_min_h",
@@ -208,18 +210,29 @@ def judge(site: SiteFrames) -> Outcome:
 def _share(a: Answer) -> tuple[float, float] | None:
     """What the room gains when only others call over what it gains when it calls, and its least.
 
-    Both are counted from the room's own drift, with nothing heating or cooling it.
+    Both are counted from the room's own drift, with nothing heating or cooling it; where that is
+    hardly ever seen, from what the other rooms do with their dampers shown shut. Of a room that
+    does not come nearer to its setpoint then, and is seen by day only, the least is nothing: sun
+    and open doors do as much.
     """
     c = a.closed
     least = a.site.threshold("damper_min_runs")
-    if c is None or min(a.n_pick_up, int(c.n_drift or 0)) < least:
+    if c is None or a.n_pick_up < least:
         return None
+    slope, slope_low = number(c.slope_f_per_h), number(c.slope_low_f_per_h)
     gain, low = number(c.beyond_drift_f_per_h), number(c.beyond_low_f_per_h)
-    slope = number(c.slope_f_per_h)
-    if gain is None or low is None or slope is None:
+    if slope is None or slope_low is None:
         return None
+    if int(c.n_drift or 0) < least or gain is None or low is None:
+        if int(c.n_run) < least or c.damper != "closed" or not a.closed_others:
+            return None
+        rest = median(a.closed_others)
+        gain, low = slope - rest, slope_low - rest
     full = a.pick_up - (slope - gain)
-    return (gain / full, low / full) if full > 0 else None
+    if full <= 0:
+        return None
+    is_sure = slope_low > 0 or int(c.n_night or 0) >= a.site.threshold("damper_night_runs")
+    return gain / full, low / full if is_sure else 0.0
 
 
 def _is_shown(a: Answer) -> bool:
@@ -246,8 +259,14 @@ def _headline(a: Answer, share: float | None, is_shown: bool) -> str:
 def _gain(a: Answer) -> str:
     c = a.closed
     gain = None if c is None else number(c.beyond_drift_f_per_h)
-    if gain is None:
-        return ""
+    if gain is None or int(c.n_drift or 0) < a.site.threshold("damper_min_runs"):
+        if c is None or not a.closed_others or number(c.slope_f_per_h) is None:
+            return ""
+        return (
+            f"it moves {_rooms.rate(a.site, float(c.slope_f_per_h))} towards its setpoint in "
+            f"{words.count(int(c.n_run), 'stretch', 'stretches')} in which only others called; "
+            f"other rooms with their dampers shut, {_rooms.rate(a.site, median(a.closed_others))}"
+        )
     return (
         f"it {_rooms.beyond_drift(a.site, a.mode, gain)} than by itself in "
         f"{words.count(int(c.n_drift), 'stretch', 'stretches')} in which only others called"

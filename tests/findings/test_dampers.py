@@ -155,7 +155,8 @@ def test_without_dampers_it_is_said(shut, judge):
 def leaking(build, at):
     """Gains 2 °F/h calling and 1.2 of 3.4 °F/h over its drift of -1.1 when only others call."""
 
-    def make(shut=None, first=None, own=None, rows=(), **how):
+    def make(shut=None, first=None, own=None, rows=(), other=None, **how):
+        sinks = {"zone": 2, "is_calling": False, "damper": "closed", "pace": -1.0}
         closed = {
             "calling": False, "damper": "closed", "pace": -0.2, "n_drift": 20, "n": 20,
             "beyond_drift_f_per_h": 1.2, "beyond_low_f_per_h": 1.2, "n_night": 6,
@@ -167,6 +168,7 @@ def leaking(build, at):
                 "measure.zone_response": [
                     response(**({"pace": 2.0, "high": 2.2} | (first or {}))),
                     response(**closed),
+                    *([] if other is None else [response(**(sinks | other))]),
                 ],
                 "interval.zone_run": [
                     stretch(at, calling=False, shown="closed", clock=f"0{k}:00") for k in range(3)
@@ -205,6 +207,17 @@ def test_a_room_that_gains_with_its_damper_shut(leaking, judge):
         ({"shut": {"n_drift": 9}}, "cannot tell"),
         ({"shut": {"damper": None}}, "found"),
         ({"shut": {"damper": "open"}}, "cannot tell"),
+        # by day only, and it does not come nearer to its setpoint: sun does as much
+        ({"shut": {"n_night": 5}}, "found"),
+        ({"shut": {"n_night": 4}}, "not found"),
+        ({"shut": {"n_night": 0, "pace": 0.101}}, "found"),
+        ({"shut": {"n_night": 0, "pace": 0.1}}, "not found"),  # 0.0 at least
+        # its drift is hardly known, but other rooms with their dampers shut lose 1 °F/h
+        ({"shut": {"n_drift": 9, "pace": 0.4}, "other": {"n": 10}}, "found"),  # 1.3 of 3.0
+        ({"shut": {"n_drift": 9, "pace": 0.1}, "other": {"n": 10}}, "not found"),
+        ({"shut": {"n_drift": 9, "pace": 0.4}, "other": {"n": 9}}, "cannot tell"),
+        ({"shut": {"n_drift": 9, "pace": 0.4, "n": 9}, "other": {"n": 10}}, "cannot tell"),
+        ({"shut": {"n_drift": 9, "pace": 0.4, "damper": None}, "other": {}}, "cannot tell"),
     ],
 )
 def test_each_number_of_the_leak_at_its_edge(leaking, judge, change, result):
