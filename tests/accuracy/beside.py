@@ -29,6 +29,16 @@ MAY: dict[str, dict[str, str]] = {
         "zone-overcools": _TO_OTHERS,
         "relief-used-up": "the shut zone's air opens every relief damper there is (F3.11)",
     },
+    "return side clogging by the day": {"static-low": _LESS_AIR},
+    "ignition retried": {
+        "second-stage-no-effect": "where nothing burns, second stage makes no difference either",
+    },
+    "zone sensor off": {
+        "zone-overcools": "a thermostat that reads warm cools its room past the setpoint (no. 17)",
+    },
+    "thermostat in the air stream": {
+        "zone-sensor-off": "it does read off its room while the air blows on it",
+    },
     "damper stuck open": {
         "zone-overcools": "a room that moves with the equipment when it does not call (no. 17)",
     },
@@ -78,6 +88,9 @@ PLAIN_FACTS = ("near-limit",)
 LOWERED: dict[str, dict[str, str]] = {
     "output chatters": {
         "second-stage-early": "a second stage that comes back with its first after seconds goes on",
+    },
+    "opposing calls": {
+        "zone-not-keeping-up": "it waits while the other mode runs: that is told by its own name",
     },
     "stage dropped on supply limit": {
         "second-stage-never-came-on": "it came on and was dropped: that is told by its own name",
