@@ -118,7 +118,7 @@ def _felt(x: Stream) -> Weighed:
     if not x.is_shifted:
         return Weighed(
             Weight.FITS,
-            f"{int(x.row.n_both)} calls of {words.duration(x.call_s)}, in the middle, end with the "
+            f"its {int(x.row.n_both)} calls, mostly around {words.duration(x.call_s)}, leave the "
             f"room where it was; the other rooms come {_rooms.apart(x.site, x.others_move_f or 0)} "
             "nearer to their setpoints in theirs",
         )
@@ -215,6 +215,7 @@ FINDING = Declaration(
         "Thermostat and room apart: as far off at the start of calls as at their end.",
         "Short cycling by a cycle setting: calls end with the room at its setpoint.",
     ),
+    suppresses=("zone-sensor-off",),
     source="Common practice, no source.",
 )
 
@@ -306,7 +307,7 @@ def _still(x: Stream) -> tuple[str, tuple[str, ...]]:
         f"{_rooms.apart(x.site, -float(x.row.end_f))} short of its setpoint"
     )
     said = (
-        f"{head}: so in the middle of {int(x.row.n_both)} {MODE_WORDS[x.row.mode]} calls",
+        f"{head}: that is what {int(x.row.n_both)} {MODE_WORDS[x.row.mode]} calls are mostly like",
         f"the other rooms come {_rooms.apart(x.site, x.others_move_f or 0.0)} nearer in theirs",
     )
     if x.others_call_s is None:
