@@ -337,3 +337,10 @@ def test_static_low_in_states_alike(build, judge, own_h, other_h, other, result)
 def test_static_low_of_a_tube_that_is_off(build, judge, step, result):
     rows = low() | {"measure.static_zero": [{"fan_step_inwc": step}]}
     assert judge("static-low", build(rows))[0].result == result
+
+
+@pytest.mark.parametrize(("others", "severity"), [(1, "plan"), (2, "watch")])
+def test_static_low_in_half_of_the_states(build, judge, others, severity):
+    fine = [static(0.2, zones=zones) for zones in ("1+3", "1+4")[:others]]
+    rows = {"measure.static_by_calling": [static(0.05), *fine]}
+    assert judge("static-low", build(rows))[1].severity == severity

@@ -45,6 +45,12 @@ def test_g_asks_for_it(build, judge, at, g_min, result):
     assert judge(CODE, site(build, at, 300, 0, g_min=g_min))[0].result == result
 
 
+def test_g_off_for_most_of_it_is_said(build, judge, at):
+    # G is on for 1 of the 5 hours
+    judged, _ = judge(CODE, site(build, at, 300, 0, g_min=60))
+    assert "with G off for 80 % of that time" in judged.why
+
+
 def test_a_thermostat_that_calls_comes_first(build, judge, at):
     judged, finding = judge(CODE, site(build, at, 300, 0))
     assert judged.why == (

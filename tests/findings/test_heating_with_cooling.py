@@ -71,6 +71,8 @@ def test_warm_air_in_cooling(build, judge, at):
     [
         (-3.9, 60, 0, "not found"),
         (-4.0, 60, 0, "found"),
+        (-9.0, 29, 0, "cannot tell"),
+        (-9.0, 30, 0, "found"),
         (-9.0, 29, 29, "not found"),
         (-9.0, 30, 30, "found"),
         (-9.0, 30, 31, "not found"),

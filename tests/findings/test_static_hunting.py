@@ -44,6 +44,14 @@ def test_found_with_relief_moving(build, judge, at):
     assert finding.causes[0].cause.startswith("Relief opens and closes again")
 
 
+def test_the_pace_is_of_all_and_the_span_of_the_longest(build, judge, at):
+    # 40 + 20 turns in 1 + 3 hours; the longest begins at 06:00 on day 2, a Wednesday
+    rows = [stretch(at), stretch(at, day=2, hours=3.0, n_turn=20, zones="2", per_hour=20 / 3)]
+    _, finding = judge(CODE, build(case(*rows)))
+    assert "for 4 hours" in finding.summary and "about 15 times an hour" in finding.summary
+    assert "Longest Wed 6:00 am to 9:00 am, Primary bedroom alone" in finding.summary
+
+
 @pytest.mark.parametrize(
     ("n_open", "cause"),
     # half of every second turn of 40 are 10
