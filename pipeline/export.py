@@ -277,7 +277,7 @@ def _rows(
     picked = []
     for c in exported.declared.with_site:
         told = instead.get(c.name, f'"{c.name}"')
-        if c.type == "VARCHAR":  # a site is a key, a text only where it leaves
+        if c.name == "site_id":  # a key in a run, a text only where it leaves
             told = f"cast({told} as varchar)"
         if _is_instant(c):
             told = f"nullif(nullif({told}, {ALWAYS_START_TS}), {ALWAYS_END_TS})"

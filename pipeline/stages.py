@@ -103,8 +103,8 @@ def run(
     on_stage : called after each with the stage and the seconds it took
     at_once : how many stages may run side by side, each once what it reads is made; every stage
         stays single-threaded, so the tables are the same whatever this is
-    keep : any other table that these stages make goes once the last of them has read it, so that
-        its memory serves the next; all stay if None
+    keep : any other table that stages make goes once the last of these has read it, so that its
+        memory serves the next; all stay if None
     Raises StageError when a result differs from its declaration, or when a streaming window reads a
     table that is not stored in order.
     """
@@ -129,7 +129,9 @@ class _Leaving:
         self, con: duckdb.DuckDBPyConnection, stages: list[Stage], keep: Collection[str] | None
     ) -> None:
         self._con = con
-        goes = set() if keep is None else {s.table for s in stages} - set(keep)
+        seen = {t for s in stages for t in (s.table, *s.reads)}
+        made = {t for t in seen if t.split(".")[0] not in GIVEN_SCHEMAS}
+        goes = set() if keep is None else made - set(keep)
         self._readers = {t: {s.key for s in stages if t in (*s.reads, s.table)} for t in goes}
 
     def after(self, stage: Stage) -> None:

@@ -180,7 +180,7 @@ def judge(site: SiteFrames) -> Outcome:
         windows=windows(site, events),
         table=columns(
             last,
-            ("Day", (words.day(r.day) for r in last)),
+            ("Day", (words.day(r.day, with_year=site.with_year) for r in last)),
             ("Airflow against the first days", (words.share(float(r.airflow_index)) for r in last)),
             ("Like stretches", (str(int(r.n_stretch)) for r in last)),
         ),
