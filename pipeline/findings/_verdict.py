@@ -137,12 +137,14 @@ def _how_sure(
             f"{looked}; outputs, calls and fan logged {words.share(covered.coverage)} "
             f"of the time{fine}."
         )
+    # the hours leave visits out, in which a technician may well have run it
+    where = "in this log outside visits" if len(site.table("run.visit")) else "in this log"
     if hours["heating"] >= _clear_s(site) and hours["cooling"] < _judged_s(site):
         ran = "hardly ran" if hours["cooling"] else "was not seen to run"
-        parts.append(f"Cooling was not looked at: it {ran} in this log.")
+        parts.append(f"Cooling was not looked at: it {ran} {where}.")
     if hours["cooling"] >= _clear_s(site) and hours["heating"] < _judged_s(site):
         ran = "hardly ran" if hours["heating"] else "was not seen to run"
-        parts.append(f"Heat was not looked at: it {ran} in this log.")
+        parts.append(f"Heat was not looked at: it {ran} {where}.")
     quiet = [f for f in log if f.severity == "note"]
     if quiet:
         parts.append(f"About the log: {'; '.join(_clause(_headline(f)) for f in quiet)}.")
