@@ -127,6 +127,12 @@ def test_log_is_named_before_anything_is_concluded(build):
     )
 
 
+def test_what_ran_in_a_visit_is_not_said_never_to_have_run(build):
+    some = [finding("trips", "act", "it tripped 23 times")]
+    said = verdict(some, [], build(hours=HEAT, visits=[(0, 1)])).how_sure
+    assert "Cooling was not looked at: it was not seen to run in this log outside visits." in said
+
+
 def test_the_head_is_two_sentences_at_the_most(build):
     some = [
         finding("clock", "watch", "the clock of static runs 4 min ahead", about="log"),
